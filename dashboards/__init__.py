@@ -1,0 +1,1 @@
+"""Pages for three people: operations manager, camp cook, workshop."""

@@ -1,0 +1,1 @@
+"""Putting the parts together and operating them."""

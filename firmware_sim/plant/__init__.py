@@ -1,0 +1,1 @@
+"""Physics of cabinets, batteries and weather."""

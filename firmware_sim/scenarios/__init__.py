@@ -1,0 +1,1 @@
+"""Invented fleets and what happens to them."""

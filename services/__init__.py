@@ -1,0 +1,1 @@
+"""The watching side: contract, analytics, stores, and the programs around them."""

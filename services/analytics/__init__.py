@@ -1,0 +1,1 @@
+"""Pure numbers about food, power and service: arrays in, domain results out."""

@@ -1,0 +1,1 @@
+"""How long food was too warm, and what that means."""

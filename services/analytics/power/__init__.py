@@ -1,0 +1,1 @@
+"""Cut-outs, supply path, state of charge and run-out."""

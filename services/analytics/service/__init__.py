@@ -1,0 +1,1 @@
+"""Which unit needs the workshop, with the evidence."""

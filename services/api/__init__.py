@@ -1,0 +1,1 @@
+"""The HTTP interface under /api/v1."""

@@ -1,0 +1,242 @@
+"""The result of analysing one unit: schema ``bushlarder/analysis/1``.
+
+Minutes and hours are unrounded; times are ISO 8601 in UTC. Every field that may be null has a
+sibling ``…_reason`` that says why when it is.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BeforeValidator,
+    Field,
+    PlainSerializer,
+    SerializerFunctionWrapHandler,
+    model_serializer,
+)
+
+from services.domain._frozen import Frozen
+from services.domain._verdict import Verdict
+from services.timebase import iso_of, ms_of_iso
+
+
+def _ms(value: object) -> object:
+    return ms_of_iso(value) if isinstance(value, str) else value
+
+
+Instant = Annotated[int, BeforeValidator(_ms), PlainSerializer(iso_of, return_type=str, when_used="json")]
+"""An instant in ms since 1970-01-01 UTC; ISO 8601 in JSON."""
+
+SCHEMA: Literal["bushlarder/analysis/1"] = "bushlarder/analysis/1"
+
+
+class _WithReasons(Frozen):
+    """Drops ``…_reason`` siblings from JSON where the value is there."""
+
+    @model_serializer(mode="wrap")
+    def _only_needed_reasons(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        plain: dict[str, Any] = handler(self)
+        return {
+            key: value
+            for key, value in plain.items()
+            if not (
+                key.endswith("_reason")
+                and value is None
+                and plain.get(key.removesuffix("_reason")) is not None
+            )
+        }
+
+
+class Quantiles(Frozen):
+    """A range: one in ten lies below `p10`, half below `p50`, nine in ten below `p90`."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class RejectedCell(Frozen):
+    """A cell of a log that could not be taken; the rest of its row was."""
+
+    line: int
+    column: str
+    reason: str
+
+
+class Episode(Frozen):
+    """One unbroken stretch above a limit."""
+
+    start: Instant
+    end: Instant
+    minutes: float
+    peak_c: float
+    mean_c: float
+
+
+class Exposure(_WithReasons):
+    """Time above one limit, on one basis."""
+
+    rule: str | None
+    """None: information only, carries no verdict."""
+    limit_c: float
+    basis: Literal["probe", "modelled_food", "cabinet"]
+    start: Instant = Field(serialization_alias="from", validation_alias="from")
+    """Where this clock starts."""
+    compliant: Literal["yes", "no", "unknown"] | None
+    compliant_reason: str | None = None
+    minutes_above: float
+    minutes_unknown: float
+    minutes_worst_case: float
+    peak_c: float | None
+    peak_c_reason: str | None = None
+    episodes: tuple[Episode, ...]
+    verdict: Verdict | None
+    verdict_reason: str | None = None
+    source: str
+    why: str
+
+
+class Cutout(_WithReasons):
+    """One low-voltage (or supply) stop of a compressor that wanted to run."""
+
+    start: Instant
+    end: Instant | None
+    end_reason: str | None = None
+    voltage_v: float | None
+    """Last voltage under load."""
+    voltage_v_reason: str | None = None
+    rebound_v: float | None
+    rebound_v_reason: str | None = None
+    cause: Literal[
+        "battery_flat",
+        "battery_weak",
+        "wiring",
+        "charging",
+        "limits",
+        "supply_interrupted",
+        "unit",
+        "unknown",
+    ]
+    certainty: Literal["certain", "probable"]
+    minutes_without_cooling: float
+    why: str
+
+
+class Battery(_WithReasons):
+    """What is known of the bank behind a unit."""
+
+    state_of_charge: Quantiles | None
+    state_of_charge_reason: str | None = None
+    source_resistance_ohm: float | None
+    source_resistance_ohm_reason: str | None = None
+    days_since_full: float | None
+    days_since_full_reason: str | None = None
+
+
+class LastsUntil(Frozen):
+    """The chance that the unit still runs at a moment."""
+
+    at: Instant
+    name: str
+    chance: float
+
+
+class Move(Frozen):
+    """Something that would move the run-out, and by how much."""
+
+    action: Literal["charge", "set_point", "merge", "share"]
+    amount: float
+    unit: str
+    gain_hours: float
+
+
+class FoodAtRisk(_WithReasons):
+    """When food would pass its limit if nothing is done: run-out joined with hold-over."""
+
+    holdover_hours: Quantiles | None
+    holdover_hours_reason: str | None = None
+    from_p10: Instant | None
+    from_p10_reason: str | None = None
+    from_p50: Instant | None
+    from_p50_reason: str | None = None
+    from_p90: Instant | None
+    from_p90_reason: str | None = None
+    limit_c: float
+
+
+class Runout(_WithReasons):
+    """When the unit will stop for want of charge; plan on P10."""
+
+    hours_p10: float | None
+    hours_p10_reason: str | None = None
+    hours_p50: float | None
+    hours_p50_reason: str | None = None
+    hours_p90: float | None
+    hours_p90_reason: str | None = None
+    reason: Literal["discharging", "charging", "cut_out", "beyond_horizon", "not_enough_data", "no_battery"]
+    if_charging_stops_at: Instant | None = None
+    if_charging_stops_at_reason: str | None = None
+    engine_may_not_start: Instant | None = None
+    engine_may_not_start_reason: str | None = None
+    lasts_until: tuple[LastsUntil, ...] = ()
+    moves: tuple[Move, ...] = ()
+    food_at_risk: FoodAtRisk | None = None
+    food_at_risk_reason: str | None = None
+
+
+class Evidence(Frozen):
+    """One row of evidence: a quantity against a threshold, with where the threshold comes from."""
+
+    quantity: str
+    value: float
+    operator: Literal["<", "<=", ">", ">="]
+    threshold: float
+    unit: str
+    source: str
+
+
+class Finding(_WithReasons):
+    """Something the workshop should look at: what changed, never a bare diagnosis."""
+
+    finding: str
+    since: Instant
+    evidence: tuple[Evidence, ...]
+    check: str
+    due: Instant | None
+    due_reason: str | None = None
+
+
+class SensorFlag(_WithReasons):
+    """A stretch in which a channel is not to be trusted."""
+
+    channel: str
+    flag: Literal["stuck", "out_of_range", "missing", "jump", "conflict"]
+    start: Instant
+    end: Instant | None
+    end_reason: str | None = None
+
+
+class Analysis(_WithReasons):
+    """Everything computed for one unit as of one moment."""
+
+    schema_: Literal["bushlarder/analysis/1"] = Field(
+        default=SCHEMA, serialization_alias="schema", validation_alias="schema"
+    )
+    unit: str
+    start: Instant = Field(serialization_alias="from", validation_alias="from")
+    to: Instant
+    as_of: Instant
+    samples: int
+    after_at: int = 0
+    assumed: tuple[str, ...]
+    rejected: tuple[RejectedCell, ...] = ()
+    verdict: Verdict
+    verdict_why: str
+    exposure: tuple[Exposure, ...]
+    cutouts: tuple[Cutout, ...] | None
+    cutouts_reason: str | None = None
+    battery: Battery | None
+    battery_reason: str | None = None
+    runout: Runout
+    service: tuple[Finding, ...] | None
+    service_reason: str | None = None
+    sensors: tuple[SensorFlag, ...]

@@ -1,0 +1,52 @@
+"""What the pages show of one unit at a glance, kept current by the monitor."""
+
+from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout, SensorFlag
+from services.domain._fleet import SiteKind, UnitState
+from services.domain._frozen import Frozen
+from services.domain._verdict import Verdict
+
+
+class UnitCard(Frozen):
+    """One row of the state table: enough for every list of units, no history."""
+
+    unit: str
+    name: str
+    kind: str
+    site: str | None
+    site_name: str | None
+    site_kind: SiteKind | None
+    timezone: str
+    state: UnitState
+    classes: tuple[str, ...]
+    set_point_c: float
+    limit_c: float
+    """The limit that decides: the strictest of the unit's rules and food classes."""
+    observed_at: Instant | None
+    """Time of the newest sample, None when the unit was never heard."""
+    received_at: Instant | None
+    """When that sample arrived here."""
+    interval_s: int
+    latest: dict[str, float | bool | str]
+    """By column; what was not measured is absent."""
+    standing: Verdict
+    standing_since: Instant | None
+    standing_why: str
+    computed: Verdict
+    computed_why: str
+    minutes_above: float
+    minutes_unknown: float
+    minutes_worst_case: float
+    backlog_expected: bool
+    """True while samples are known to exist that have not arrived."""
+    runout: Runout
+    cutouts: tuple[Cutout, ...]
+    """Newest first, at most five."""
+    cut_out_now: bool
+    service: tuple[Finding, ...]
+    sensors: tuple[SensorFlag, ...]
+    as_of: Instant
+
+    @staticmethod
+    def newest_cutouts(analysis: Analysis) -> tuple[Cutout, ...]:
+        """Return the five newest cut-outs of an analysis, newest first."""
+        return tuple(sorted(analysis.cutouts or (), key=lambda cutout: -cutout.start)[:5])

@@ -1,0 +1,1 @@
+"""From the broker into the store, acknowledged only when durable."""

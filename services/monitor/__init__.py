@@ -1,0 +1,1 @@
+"""Follows the change feed and keeps every unit's verdict current."""

@@ -1,0 +1,1 @@
+"""What people own and say, and what the monitor concluded."""

@@ -1,0 +1,116 @@
+"""What every telemetry store does; readers live in other processes than the one writer."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from services.telemetry import Rejected, Sample, Series, Value
+
+
+@dataclass(frozen=True, slots=True)
+class Appended:
+    """What a durable append did."""
+
+    change_no: int | None
+    """Number of the newest change; None when nothing new was stored."""
+    stored: int
+    duplicates: int
+    conflicts: int
+    """Samples whose identity was taken by other values; in quarantine, counted as confirmed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One entry of the change feed: a unit has new samples between two times (both inclusive)."""
+
+    change_no: int
+    unit: str
+    t_min_ms: int
+    t_max_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """The newest believable sample of one unit (time not more than 5 min ahead of now)."""
+
+    unit: str
+    t_ms: int
+    received_ms: int
+    values: Mapping[str, Value]
+    """By column."""
+
+
+@dataclass(frozen=True, slots=True)
+class Skipped:
+    """A stretch of sample numbers declared missing, both ends inclusive."""
+
+    bid: int
+    from_sq: int
+    to_sq: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """An unknown unit that knocks: its packs are kept, un-confirmed, until somebody adds it."""
+
+    unit: str
+    packs: int
+    first_ms: int
+    last_ms: int
+
+
+class StoreReader(Protocol):
+    """Reading side, usable from any process."""
+
+    def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
+        """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
+
+    def span_of(self, unit: str) -> tuple[int, int] | None:
+        """Return the oldest and newest sample time of a unit, None when it has none."""
+
+    def latest(self, now_ms: int) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+
+    def changes_after(self, change_no: int, limit: int = 10_000) -> Sequence[Change]:
+        """Return changes with a higher number, oldest first."""
+
+    def marks(self, unit: str) -> Mapping[int, int]:
+        """Return, per bid, the highest sq held without a gap from 0; -1 when sq 0 is missing."""
+
+    def newest_sq(self, unit: str) -> Mapping[int, int]:
+        """Return, per bid, the highest sq held; above the mark it means a backlog is known."""
+
+    def skipped(self, unit: str) -> Sequence[Skipped]:
+        """Return stretches declared missing."""
+
+    def waiting(self) -> Sequence[Waiting]:
+        """Return the unknown units that knock."""
+
+    def quarantine_count(self) -> int:
+        """Return how many rejects are kept."""
+
+    def close(self) -> None:
+        """Release the connection."""
+
+
+class TelemetryStore(StoreReader, Protocol):
+    """Writing side: one process only."""
+
+    def append(
+        self, samples: Sequence[Sample], *, received_ms: int, rejects: Sequence["Reject"] = ()
+    ) -> Appended:
+        """Store samples and rejects durably in one transaction, before returning."""
+
+    def declare_skipped(self, unit: str, skipped: Skipped) -> None:
+        """Record a stretch as missing; it counts as held."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reject:
+    """A rejected record or payload as it is kept in quarantine."""
+
+    rejected: Rejected
+    topic: str
+    payload: bytes
+    received_ms: int
