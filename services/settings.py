@@ -1,0 +1,94 @@
+"""Settings of one installation: defaults, then a file in the data folder, then the environment."""
+
+import tomllib
+from pathlib import Path
+
+from pydantic import Field, SecretStr, ValidationError, field_validator
+from pydantic_settings import (
+    BaseSettings,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+    TomlConfigSettingsSource,
+)
+
+from services.errors import ConfigurationError
+
+DEFAULT_PORT = 8420
+_PLACEHOLDERS = frozenset({"changeme", "change-me", "password", "secret", "replace_me", "todo"})
+
+
+class Settings(BaseSettings):
+    """Everything that differs between installations; frozen, handed down by the composition root."""
+
+    model_config = SettingsConfigDict(env_prefix="BUSHLARDER_", extra="forbid", frozen=True)
+
+    data: Path
+    """Folder that holds the databases, the broker's state and the logs."""
+    host: str = "127.0.0.1"
+    """Address the pages are served on; there is no log-in yet, so the default stays on this machine."""
+    port: int = Field(default=DEFAULT_PORT, ge=1, le=65535)
+    """Port the pages are served on."""
+    broker_url: str | None = None
+    """``mqtt://HOST:PORT`` of a broker that is already there; None starts one on loopback."""
+    broker_user: str | None = None
+    broker_password: SecretStr | None = None
+    log_level: str = "info"
+    """debug, info, warning or error."""
+
+    @field_validator("broker_password")
+    @classmethod
+    def _no_placeholder(cls, value: SecretStr | None) -> SecretStr | None:
+        if value is not None and value.get_secret_value().lower() in _PLACEHOLDERS:
+            raise ValueError("a placeholder is not a password")
+        return value
+
+    @field_validator("log_level")
+    @classmethod
+    def _known_level(cls, value: str) -> str:
+        if value not in {"debug", "info", "warning", "error"}:
+            raise ValueError("must be debug, info, warning or error")
+        return value
+
+    @property
+    def telemetry_db(self) -> Path:
+        """The telemetry store's file."""
+        return self.data / "telemetry.db"
+
+    @property
+    def records_db(self) -> Path:
+        """The records' file."""
+        return self.data / "records.db"
+
+
+def load_settings(data: Path, **overrides: str | int | None) -> Settings:
+    """Return the effective settings of a data folder.
+
+    Raises
+    ------
+    ConfigurationError
+        Naming the setting (and the line of the file, for a file that is not TOML).
+    """
+    file = data / "bushlarder.toml"
+
+    class _Here(Settings):
+        @classmethod
+        def settings_customise_sources(
+            cls,
+            settings_cls: type[BaseSettings],
+            init_settings: PydanticBaseSettingsSource,
+            env_settings: PydanticBaseSettingsSource,
+            dotenv_settings: PydanticBaseSettingsSource,
+            file_secret_settings: PydanticBaseSettingsSource,
+        ) -> tuple[PydanticBaseSettingsSource, ...]:
+            del dotenv_settings, file_secret_settings
+            return (init_settings, env_settings, TomlConfigSettingsSource(settings_cls, toml_file=file))
+
+    given: dict[str, object] = {name: value for name, value in overrides.items() if value is not None}
+    try:
+        return _Here.model_validate({"data": data, **given})
+    except tomllib.TOMLDecodeError as error:
+        raise ConfigurationError(f"{file.name} is not TOML: {error}", setting=file.name) from error
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise ConfigurationError(first["msg"], setting=where) from error
