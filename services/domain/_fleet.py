@@ -170,6 +170,15 @@ RESTART_ABOVE_CUTOUT_V = 1.1
 """Restart above cut-out when the file gives none, at 12 V (common practice 0.3-1.5 V, no source)."""
 
 
+def _inline_bank(unit: Unit) -> Bank | None:
+    supply = unit.supply
+    if supply.chemistry is None or supply.nominal_v is None or supply.capacity_ah is None:
+        return None
+    return Bank(
+        id=unit.id, chemistry=supply.chemistry, nominal_v=supply.nominal_v, capacity_ah=supply.capacity_ah
+    )
+
+
 class UnitSettings(Frozen):
     """One unit with its site, its bank and every default applied and named in `assumed`."""
 
@@ -230,27 +239,21 @@ class UnitSettings(Frozen):
             rules = (DEFAULT_RULE,)
             assumed.append(f"rules {DEFAULT_RULE}")
         supply = unit.supply
-        if bank is None and supply.chemistry and supply.nominal_v and supply.capacity_ah:
-            bank = Bank(
-                id=f"{unit.id}"[:32],
-                chemistry=supply.chemistry,
-                nominal_v=supply.nominal_v,
-                capacity_ah=supply.capacity_ah,
-            )
-        nominal = (bank.nominal_v if bank is not None else None) or supply.nominal_v
+        if bank is None:
+            bank = _inline_bank(unit)
+        nominal_v = supply.nominal_v if bank is None else bank.nominal_v
         battery = supply.kind == "battery"
-        if nominal is None and battery:
-            assumed.append("12 V supply")
-        running = unit.compressor.running_a
-        length, section = supply.cable_length_m, supply.cable_mm2
+        if nominal_v is None:
+            nominal_v = 12
+            if battery:
+                assumed.append("12 V supply")
+        running_a = unit.compressor.running_a
+        default_a = DEFAULT_RUNNING_A * 12 / nominal_v
+        length_m, section_mm2 = supply.cable_length_m, supply.cable_mm2
         if battery:
-            running = pick(
-                running,
-                DEFAULT_RUNNING_A * 12 / (nominal or 12),
-                f"running current {DEFAULT_RUNNING_A:g} A at 12 V",
-            )
-            length = pick(length, DEFAULT_CABLE_LENGTH_M, f"cable {DEFAULT_CABLE_LENGTH_M:g} m")
-            section = pick(section, DEFAULT_CABLE_MM2, f"cable {DEFAULT_CABLE_MM2:g} mm²")
+            running_a = pick(running_a, default_a, f"running current {default_a:g} A")
+            length_m = pick(length_m, DEFAULT_CABLE_LENGTH_M, f"cable {DEFAULT_CABLE_LENGTH_M:g} m")
+            section_mm2 = pick(section_mm2, DEFAULT_CABLE_MM2, f"cable {DEFAULT_CABLE_MM2:g} mm²")
         return cls(
             unit=unit,
             site=site,
@@ -261,12 +264,12 @@ class UnitSettings(Frozen):
             interval_s=unit.interval_s,
             classes=classes,
             rules=rules,
-            nominal_v=nominal or 12,
+            nominal_v=nominal_v,
             cutout_v=supply.cutout_v,
             restart_v=supply.restart_v,
-            running_a=running or DEFAULT_RUNNING_A,
-            cable_length_m=length or DEFAULT_CABLE_LENGTH_M,
-            cable_mm2=section or DEFAULT_CABLE_MM2,
+            running_a=default_a if running_a is None else running_a,
+            cable_length_m=DEFAULT_CABLE_LENGTH_M if length_m is None else length_m,
+            cable_mm2=DEFAULT_CABLE_MM2 if section_mm2 is None else section_mm2,
             assumed=tuple(assumed),
         )
 
