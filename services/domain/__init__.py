@@ -26,9 +26,11 @@ from services.domain._fleet import (
     Person,
     Sensor,
     Site,
+    SiteKind,
     Supply,
     Unit,
     UnitSettings,
+    UnitState,
 )
 from services.domain._verdict import Verdict, worst
 
@@ -55,10 +57,12 @@ __all__ = [
     "Sensor",
     "SensorFlag",
     "Site",
+    "SiteKind",
     "Supply",
     "Unit",
     "UnitCard",
     "UnitSettings",
+    "UnitState",
     "Verdict",
     "worst",
 ]
