@@ -1,0 +1,336 @@
+"""Reads fleet and single-unit files, and says everything that is wrong with one at once."""
+
+import json
+import re
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from services.domain._fleet import Bank, Fleet, Person, Site, Unit, UnitSettings
+from services.domain._lines import Path, line_at, lines_of
+from services.errors import ConfigurationError
+
+HALF_DIFFERENTIAL_K = 1.5
+"""How far a thermostat lets the cabinet rise above its set point (common practice, no source)."""
+
+SENSOR_ERROR_K = 0.5
+"""What an ordinary cabinet sensor may be off (common practice, no source)."""
+
+LOWEST_LEAD_CUTOUT_V = 11.0
+"""Below this a 12 V lead-acid battery is nearly empty under load (common practice, no source)."""
+
+_LEAD = ("flooded", "agm", "gel")
+_UNIT_SECTIONS = ("food", "supply", "compressor", "sensor", "link")
+_FLEET_TABLES: Mapping[str, type[BaseModel]] = {"site": Site, "bank": Bank, "unit": Unit, "person": Person}
+
+_Model = TypeVar("_Model", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with a file."""
+
+    path: str
+    """Dotted; tables of a list by their id where they have one."""
+    line: int | None
+    message: str
+
+
+class FleetFileError(ConfigurationError):
+    """A fleet or unit file that cannot be taken; lists every problem, one a line."""
+
+    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
+        """Keep all problems; `setting` and `line` are those of the first."""
+        super().__init__("", setting=problems[0].path, line=problems[0].line)
+        self.name = name
+        self.problems = tuple(problems)
+
+    def __str__(self) -> str:
+        """Return one line per problem: file, line, key path, what is wrong."""
+        return "\n".join(
+            ", ".join(
+                part for part in (self.name, f"line {p.line}" if p.line is not None else "", p.path) if part
+            )
+            + f": {p.message}"
+            for p in self.problems
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something to tell the operator about a file that can be read."""
+
+    refused: bool
+    """True: the configuration must not be used as it stands."""
+    text: str
+
+    def __str__(self) -> str:
+        """Return the text led by its weight."""
+        return f"{'refused' if self.refused else 'warning'}: {self.text}"
+
+
+def parse_fleet(text: str, *, name: str) -> Fleet:
+    """Return the fleet a TOML text describes; `name` leads every complaint.
+
+    Raises
+    ------
+    FleetFileError
+        Listing every problem found, with key path and line.
+    """
+    document = _loaded(text, name)
+    reader = _Reader(name, document, lines_of(text))
+    for key in document:
+        if key not in _FLEET_TABLES:
+            reader.complain((key,), f"unknown key; a fleet file holds {_listed(_FLEET_TABLES)}")
+    fleet = Fleet(
+        sites=reader.tables("site", Site),
+        banks=reader.tables("bank", Bank),
+        units=reader.tables("unit", Unit),
+        people=reader.tables("person", Person),
+    )
+    reader.look_for_doubles()
+    reader.look_for_strangers()
+    reader.finish()
+    return fleet
+
+
+def parse_unit_file(text: str, *, name: str) -> UnitSettings:
+    """Return the settings of a single-unit file, defaults applied.
+
+    Raises
+    ------
+    FleetFileError
+        Listing every problem found, with key path and line.
+    """
+    document = _loaded(text, name)
+    reader = _Reader(name, document, lines_of(text))
+    for key in document:
+        if key != "unit" and key not in _UNIT_SECTIONS:
+            reader.complain((key,), f"unknown key; a unit file holds {_listed(('unit', *_UNIT_SECTIONS))}")
+    unit = reader.single_unit(document.get("unit"))
+    reader.finish()
+    if unit is None:
+        raise ValueError("a unit that cannot be read was not complained of")
+    return _settings_alone(unit)
+
+
+def check(settings: UnitSettings, *, limit_c: float | None) -> list[Remark]:
+    """Return what the operator should mend before relying on a unit.
+
+    Parameters
+    ----------
+    settings : UnitSettings
+        One unit with its defaults.
+    limit_c : float or None
+        The strictest upper limit of its food and rules; None when it has none. [°C]
+
+    Returns
+    -------
+    list of Remark
+        Refusals first. A set point nobody stated is warned of, never refused.
+    """
+    remarks: list[Remark] = []
+    if limit_c is not None:
+        warmest_c = settings.set_point_c + HALF_DIFFERENTIAL_K + SENSOR_ERROR_K
+        if warmest_c > limit_c:
+            stated = settings.unit.set_point_c is not None
+            remarks.append(
+                Remark(
+                    refused=stated,
+                    text=f"{settings.unit.id}: set point {settings.set_point_c:g} °C"
+                    f"{'' if stated else ' (assumed)'} + {HALF_DIFFERENTIAL_K:g} K thermostat"
+                    f" + {SENSOR_ERROR_K:g} K sensor = {warmest_c:g} °C, above the limit {limit_c:g} °C;"
+                    f" set it to {limit_c - HALF_DIFFERENTIAL_K - SENSOR_ERROR_K:g} °C or lower",
+                )
+            )
+    remarks.extend(
+        Remark(refused=False, text=f"{settings.unit.id}: {text}") for text in _supply_warnings(settings)
+    )
+    return sorted(remarks, key=lambda remark: not remark.refused)
+
+
+def _supply_warnings(settings: UnitSettings) -> Iterator[str]:
+    if not settings.has_battery:
+        return
+    bank = settings.bank
+    lead = bank is None or bank.chemistry in _LEAD
+    lowest_v = LOWEST_LEAD_CUTOUT_V * settings.nominal_v / 12
+    if settings.cutout_v is not None and lead and settings.cutout_v < lowest_v:
+        yield (
+            f"cut-out {settings.cutout_v:g} V is under {lowest_v:g} V:"
+            f" deep discharge shortens the life of a {settings.nominal_v} V lead-acid bank"
+        )
+    if bank is None:
+        yield "no capacity_ah and chemistry known: run-out cannot be worked out"
+
+
+def _settings_alone(unit: Unit) -> UnitSettings:
+    """Return the settings of a unit whose file cannot describe its site or bank."""
+    settings = UnitSettings.of(unit)
+    assumed = list(settings.assumed)
+    if unit.site is not None:
+        assumed.append(f"site {unit.site} is not described in a unit file: UTC")
+    if unit.supply.bank is not None and settings.bank is None and settings.has_battery:
+        assumed.append(f"bank {unit.supply.bank} is not described in a unit file: capacity unknown")
+    return settings.model_copy(update={"assumed": tuple(assumed)})
+
+
+def _loaded(text: str, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        line = int(found[1]) if found else len(text.splitlines()) or 1
+        words = re.sub(r"\s*\(at .*\)$", "", str(error))
+        raise FleetFileError(name, [Problem("", line, f"not TOML: {words}")]) from error
+
+
+def _listed(names: object) -> str:
+    return ", ".join(str(n) for n in names) if isinstance(names, (tuple, Mapping)) else str(names)
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, (date, datetime, time)):
+        return value.isoformat()
+    raise TypeError(type(value).__name__)
+
+
+class _Reader:
+    """Collects problems while it turns tables into models."""
+
+    def __init__(self, name: str, document: dict[str, Any], lines: dict[Path, int]) -> None:
+        self._name = name
+        self._document = document
+        self._lines = lines
+        self._problems: list[Problem] = []
+
+    def complain(self, path: Path, message: str) -> None:
+        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message))
+
+    def finish(self) -> None:
+        if self._problems:
+            ordered = sorted(self._problems, key=lambda problem: problem.line or 0)
+            raise FleetFileError(self._name, list(dict.fromkeys(ordered)))
+
+    def tables(self, key: str, model: type[_Model]) -> tuple[_Model, ...]:
+        found = self._document.get(key, [])
+        if not isinstance(found, list):
+            self.complain((key,), f"write it as a list of tables: [[{key}]]")
+            return ()
+        made = (self.model(model, table, (key, index)) for index, table in enumerate(found))
+        return tuple(item for item in made if item is not None)
+
+    def model(self, model: type[_Model], table: object, path: Path) -> _Model | None:
+        if not isinstance(table, dict):
+            self.complain(path, "must be a table")
+            return None
+        table = self._with_classes(table, path) if model is Unit else table
+        try:
+            made = model.model_validate_json(json.dumps(table, default=_plain), strict=True)
+        except ValidationError as error:
+            for fault in error.errors(include_url=False):
+                self.complain(self._place(path, fault["loc"]), _words(fault["type"], fault["msg"]))
+            return None
+        if isinstance(made, Unit):
+            self._look_at_supply(made, path)
+        return made
+
+    def single_unit(self, head: object) -> Unit | None:
+        """Return the unit of a unit file, whose sections stand beside ``[unit]``, not under it."""
+        if not isinstance(head, dict):
+            hint = "a fleet file ([[unit]]) was given where a unit file ([unit]) is needed"
+            self.complain(("unit",), hint if isinstance(head, list) else "the table [unit] is missing")
+            return None
+        for section in _UNIT_SECTIONS:
+            if section in head:
+                self.complain(("unit", section), f"belongs in a table of its own: [{section}]")
+        table = {key: value for key, value in head.items() if key not in _UNIT_SECTIONS}
+        table.update({key: self._document[key] for key in _UNIT_SECTIONS if key in self._document})
+        return self.model(Unit, table, ())
+
+    def _with_classes(self, table: dict[str, Any], path: Path) -> dict[str, Any]:
+        """Accept ``class = "…"`` for a list of one."""
+        food = table.get("food")
+        if not isinstance(food, dict) or "class" not in food:
+            return table
+        if "classes" in food:
+            self.complain((*path, "food", "class"), "give either class or classes, not both")
+        rest = {key: value for key, value in food.items() if key != "class"}
+        return {**table, "food": {"classes": [food["class"]], **rest}}
+
+    def _look_at_supply(self, unit: Unit, path: Path) -> None:
+        supply = unit.supply
+        if (
+            supply.cutout_v is not None
+            and supply.restart_v is not None
+            and supply.restart_v <= supply.cutout_v
+        ):
+            self.complain((*path, "supply", "restart_v"), "must lie above cutout_v")
+        inline = [k for k in ("chemistry", "nominal_v", "capacity_ah") if getattr(supply, k) is not None]
+        if supply.bank is not None and inline:
+            self.complain((*path, "supply", inline[0]), "give either bank or an inline battery, not both")
+
+    def _place(self, path: Path, place: Path) -> Path:
+        """Return where a fault stands in the file, which is not always where it stands in the model."""
+        if not path and place[0] not in _UNIT_SECTIONS:
+            return ("unit", *place)
+        full = (*path, *place)
+        at = full.index("classes") if "classes" in full else -1
+        single = (*full[:at], "class")
+        return single if at >= 0 and single in self._lines and full[: at + 1] not in self._lines else full
+
+    def look_for_doubles(self) -> None:
+        for key, field in (("site", "id"), ("bank", "id"), ("unit", "id"), ("person", "name")):
+            seen: dict[object, int | None] = {}
+            for index, table in enumerate(self._list(key)):
+                value = table.get(field)
+                path = (key, index, field)
+                if isinstance(value, str) and value in seen:
+                    self.complain(path, f"{value!r} stands already in line {seen[value]}")
+                elif isinstance(value, str):
+                    seen[value] = line_at(self._lines, path)
+
+    def look_for_strangers(self) -> None:
+        known = {key: {table.get("id") for table in self._list(key)} for key in ("site", "bank", "unit")}
+        for index, table in enumerate(self._list("unit")):
+            for path, kind in (
+                (("site",), "site"),
+                (("supply", "bank"), "bank"),
+                (("compressor", "shared_with"), "unit"),
+            ):
+                value: Any = table
+                for part in path:
+                    value = value.get(part) if isinstance(value, dict) else None
+                if isinstance(value, str) and value not in known[kind]:
+                    self.complain(("unit", index, *path), f"there is no {kind} {value!r} in this file")
+
+    def _list(self, key: str) -> list[dict[str, Any]]:
+        found = self._document.get(key)
+        return [t if isinstance(t, dict) else {} for t in found] if isinstance(found, list) else []
+
+    def _dotted(self, path: Path) -> str:
+        words: list[str] = []
+        here: Any = self._document
+        for part in path:
+            try:
+                here = here[part]
+            except (KeyError, IndexError, TypeError):
+                here = None
+            if isinstance(part, int):
+                own = here.get("id", here.get("name")) if isinstance(here, dict) else None
+                words[-1] += f"[{part}]" if not isinstance(own, str) else f'["{own}"]'
+            else:
+                words.append(part)
+        return ".".join(words)
+
+
+def _words(kind: str, message: str) -> str:
+    if kind == "extra_forbidden":
+        return "unknown key"
+    if kind == "missing":
+        return "is required"
+    return message.removeprefix("Value error, ").replace("Input should be", "must be")
