@@ -2,13 +2,30 @@
 
 from services.store.protocol import (
     Appended,
+    Batch,
     Change,
     Latest,
+    Message,
     Reject,
     Skipped,
     StoreReader,
     TelemetryStore,
+    UnitStatus,
     Waiting,
+    WaitingPack,
 )
 
-__all__ = ["Appended", "Change", "Latest", "Reject", "Skipped", "StoreReader", "TelemetryStore", "Waiting"]
+__all__ = [
+    "Appended",
+    "Batch",
+    "Change",
+    "Latest",
+    "Message",
+    "Reject",
+    "Skipped",
+    "StoreReader",
+    "TelemetryStore",
+    "UnitStatus",
+    "Waiting",
+    "WaitingPack",
+]

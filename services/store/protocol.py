@@ -60,6 +60,48 @@ class Waiting:
     last_ms: int
 
 
+@dataclass(frozen=True, slots=True)
+class UnitStatus:
+    """What a unit (or the broker, as its last will) last said about itself."""
+
+    unit: str
+    s: str
+    """``on``, ``sleep``, ``off`` or ``lost``."""
+    bid: int
+    next_s: float | None
+    """When the unit means to be heard of again. [s after `received_ms`]"""
+    fw: str | None
+    received_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """An event or a reply of a unit, kept as it came."""
+
+    number: int
+    """Position in the store; 0 before it is stored."""
+    unit: str
+    leaf: str
+    """``up/event`` or ``up/resp``."""
+    body: str
+    """The JSON text."""
+    correlation: bytes
+    received_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingPack:
+    """A pack of a unit nobody has added yet, kept raw so that it can be replayed."""
+
+    number: int
+    """Position in the store; 0 before it is stored."""
+    unit: str
+    topic: str
+    payload: bytes
+    received_ms: int
+    expiry_left_s: int | None
+
+
 class StoreReader(Protocol):
     """Reading side, usable from any process."""
 
@@ -90,6 +132,18 @@ class StoreReader(Protocol):
     def quarantine_count(self) -> int:
         """Return how many rejects are kept."""
 
+    def quarantine(self, limit: int = 100) -> Sequence["Reject"]:
+        """Return the newest rejects, newest first."""
+
+    def statuses(self) -> Mapping[str, UnitStatus]:
+        """Return what every unit last said about itself."""
+
+    def messages_after(self, number: int, limit: int = 1_000) -> Sequence[Message]:
+        """Return events and replies with a higher number, oldest first."""
+
+    def sent_commands(self) -> Mapping[str, int]:
+        """Return, per command, when it was handed to the broker, in ms since the epoch."""
+
     def close(self) -> None:
         """Release the connection."""
 
@@ -102,8 +156,20 @@ class TelemetryStore(StoreReader, Protocol):
     ) -> Appended:
         """Store samples and rejects durably in one transaction, before returning."""
 
+    def commit(self, batch: "Batch", *, received_ms: int) -> Appended:
+        """Store everything one batch of messages brought, durably, in one transaction."""
+
     def declare_skipped(self, unit: str, skipped: Skipped) -> None:
         """Record a stretch as missing; it counts as held."""
+
+    def waiting_packs(self, unit: str, limit: int = 200) -> Sequence[WaitingPack]:
+        """Return the oldest packs kept for a unit that was unknown."""
+
+    def forget_waiting(self, unit: str, up_to_number: int) -> None:
+        """Drop the kept packs of a unit up to a number, once they are stored as samples."""
+
+    def mark_sent(self, command_id: str, sent_ms: int) -> None:
+        """Remember that a command was handed to the broker."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,3 +180,14 @@ class Reject:
     topic: str
     payload: bytes
     received_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What a handful of messages brought, in order of arrival."""
+
+    samples: Sequence[Sample] = ()
+    rejects: Sequence[Reject] = ()
+    waiting: Sequence[WaitingPack] = ()
+    statuses: Sequence[UnitStatus] = ()
+    messages: Sequence[Message] = ()
