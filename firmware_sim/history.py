@@ -1,0 +1,183 @@
+"""Runs the physics over time and reads it through the units' sensors; also tells the truth behind them."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from firmware_sim.plant.forcing import STEPS_A_DAY, Outside
+from firmware_sim.plant.plant import Plant, State
+from firmware_sim.scenarios.load import Scenario, load_scenario
+from firmware_sim.scenarios.model import STEP_S
+from services.telemetry import FloatArray, IntArray, Series
+from services.timebase import DAY_MS, SECOND_MS
+
+STEP_MS = STEP_S * SECOND_MS
+
+BLOCK_STEPS = 360
+"""Steps computed before anything is handed on: two hours."""
+
+RESOLUTION = {"cabinet_c": 0.1, "ambient_c": 0.1, "product_c": 0.1, "battery_v": 0.01, "bank_v": 0.01, "current_a": 0.05}
+"""What the least digit of each sensor is worth, in its unit. Judgement, no source."""
+
+COLUMN_OF = {
+    "cabinet": "cabinet_c",
+    "battery": "battery_v",
+    "compressor": "compressor_on",
+    "ambient": "ambient_c",
+    "current": "current_a",
+    "bank": "bank_v",
+    "lid": "lid_open",
+    "product": "product_c",
+}
+
+
+@dataclass(frozen=True)
+class Block:
+    """Some steps of everything, a row for each step end."""
+
+    t_ms: IntArray
+    true: Mapping[str, npt.NDArray[Any]]
+    """(steps, units) by name: air_c, food_c, on, unit_v, unit_a, outside_c, lid_open, bank_v, soc,
+    entered_j, removed_w. A unit without a bank has NaN for bank_v and soc."""
+    noise: Mapping[str, FloatArray]
+    """(steps, units) by column."""
+
+
+def _readings(block: Block, column: str) -> FloatArray:
+    """Return what ideal sensors would show. (steps, units)"""
+    source = {
+        "cabinet_c": "air_c",
+        "battery_v": "unit_v",
+        "compressor_on": "on",
+        "ambient_c": "outside_c",
+        "current_a": "unit_a",
+        "bank_v": "bank_v",
+        "lid_open": "lid_open",
+        "product_c": "food_c",
+    }
+    return np.asarray(block.true[source[column]], dtype=np.float64)
+
+
+def measured(block: Block, column: str) -> FloatArray:
+    """Return what the units' sensors show: noise added, least digit rounded. (steps, units)"""
+    exact = _readings(block, column)
+    if column not in RESOLUTION:
+        return exact
+    noisy = exact + block.noise[column] if column in block.noise else exact
+    digit = RESOLUTION[column]
+    shown: FloatArray = np.round(np.round(noisy / digit) * digit, 3)
+    return shown
+
+
+class Simulator:
+    """The plant with the world around it, moved forward on a grid of whole steps."""
+
+    def __init__(self, scenario: Scenario, *, anchor_ms: int, start_ms: int, state: State | None = None) -> None:
+        self.scenario = scenario
+        self.plant = Plant(scenario)
+        self.state = self.plant.start() if state is None else state
+        self.reached_ms = start_ms - start_ms % STEP_MS
+        self._outside = Outside(scenario, anchor_ms=anchor_ms)
+        self._bank_of = [
+            next((k for k, (b, _) in enumerate(scenario.banks) if b.id == unit.supply.bank), -1)
+            if unit.supply.kind == "battery"
+            else -1
+            for unit, _ in scenario.units
+        ]
+
+    def blocks(self, until_ms: int) -> Iterator[Block]:
+        """Move on until no whole step is left before `until_ms`, handing on what was passed."""
+        while self.reached_ms + STEP_MS <= until_ms:
+            day, row = divmod(self.reached_ms // STEP_MS, STEPS_A_DAY)
+            left = (until_ms - self.reached_ms) // STEP_MS
+            yield self._block(int(day), int(row), int(min(left, BLOCK_STEPS, STEPS_A_DAY - row)))
+
+    def _block(self, day: int, row: int, steps: int) -> Block:
+        forcing = self._outside.day(day)
+        shown = [
+            self.plant.advance(
+                self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.source_a[r]
+            )
+            for r in range(row, row + steps)
+        ]
+        rows = slice(row, row + steps)
+        per_unit = ("air_c", "food_c", "on", "unit_v", "unit_a", "entered_j", "removed_w")
+        true: dict[str, npt.NDArray[Any]] = {
+            name: np.stack([getattr(step, name) for step in shown]) for name in per_unit
+        }
+        for name in ("bank_v", "soc"):
+            padded = np.full((steps, len(self.scenario.banks) + 1), np.nan)
+            padded[:, :-1] = np.stack([getattr(step, name) for step in shown])
+            true[name] = padded[:, self._bank_of]
+        true["outside_c"] = forcing.outside_c[rows]
+        true["lid_open"] = forcing.lid_w_per_k[rows] > 0.0
+        t_ms = self.reached_ms + STEP_MS * np.arange(1, steps + 1, dtype=np.int64)
+        self.reached_ms = int(t_ms[-1])
+        return Block(t_ms, true, {name: values[rows] for name, values in forcing.noise.items()})
+
+
+def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int) -> IntArray:
+    """Return the rows at which a unit samples: whole intervals since the epoch, plus its phase."""
+    rows: IntArray = np.flatnonzero((t_ms // SECOND_MS - phase_s) % interval_s == 0)
+    return rows
+
+
+@dataclass(frozen=True)
+class History:
+    """A stretch of simulated time: what the units measured, and what was really so."""
+
+    t_ms: IntArray
+    """Ends of the steps."""
+    units: tuple[str, ...]
+    measured: Mapping[str, Series]
+    """By unit, as it would reach the service."""
+    true: Mapping[str, npt.NDArray[Any]]
+    """See `Block.true`."""
+
+    def true_of(self, unit: str, name: str) -> npt.NDArray[Any]:
+        """Return one true quantity of one unit at `t_ms`."""
+        column: npt.NDArray[Any] = self.true[name][:, self.units.index(unit)]
+        return column
+
+
+def _series(scenario: Scenario, blocks: list[Block]) -> dict[str, Series]:
+    times: IntArray = np.concatenate([block.t_ms for block in blocks])
+    columns = sorted({COLUMN_OF[name] for _, physics in scenario.units for name in physics.channels})
+    shown = {column: np.concatenate([measured(block, column) for block in blocks]) for column in columns}
+    series = {}
+    for i, (unit, physics) in enumerate(scenario.units):
+        if not physics.runs:
+            series[unit.id] = Series.empty()
+            continue
+        rows = sampled_rows(times, interval_s=unit.interval_s, phase_s=physics.phase_s)
+        series[unit.id] = Series(
+            times[rows], {COLUMN_OF[name]: shown[COLUMN_OF[name]][rows, i] for name in physics.channels}
+        )
+    return series
+
+
+def simulate(scenario: Scenario, *, start_ms: int, end_ms: int) -> History:
+    """Return a stretch of a scenario whose history meets the present at `end_ms`."""
+    simulator = Simulator(scenario, anchor_ms=end_ms, start_ms=start_ms)
+    blocks = list(simulator.blocks(end_ms))
+    if not blocks:
+        raise ValueError("less than one step between start and end")
+    true = {name: np.concatenate([block.true[name] for block in blocks]) for name in blocks[0].true}
+    return History(
+        t_ms=np.concatenate([block.t_ms for block in blocks]),
+        units=scenario.unit_ids,
+        measured=_series(scenario, blocks),
+        true=true,
+    )
+
+
+def simulate_history(
+    scenario_path: Path, *, start_ms: int | None = None, end_ms: int, days: float = 14.0
+) -> dict[str, Series]:
+    """Return what every unit measured in ``(start_ms, end_ms]``, `days` before the end by default."""
+    start = end_ms - round(days * DAY_MS) if start_ms is None else start_ms
+    return dict(simulate(load_scenario(scenario_path), start_ms=start, end_ms=end_ms).measured)

@@ -1,0 +1,128 @@
+"""Reads a scenario with its fleet file, and says in one sentence what is wrong with them."""
+
+import tomllib
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+from zoneinfo import available_timezones
+
+from pydantic import BaseModel, ValidationError
+
+from firmware_sim.plant.cable import RESISTANCE_OHM_PER_KM
+from firmware_sim.scenarios.model import (
+    STEP_S,
+    BankPhysics,
+    FleetBank,
+    FleetFile,
+    FleetSite,
+    FleetUnit,
+    ScenarioFile,
+    SiteWeather,
+    UnitPhysics,
+)
+from services.errors import ConfigurationError
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A scenario joined with its fleet; the tuples of pairs are in the order of the fleet file."""
+
+    name: str
+    seed: int
+    path: Path
+    fleet_path: Path
+    sites: tuple[tuple[FleetSite, SiteWeather], ...]
+    banks: tuple[tuple[FleetBank, BankPhysics], ...]
+    units: tuple[tuple[FleetUnit, UnitPhysics], ...]
+
+    @property
+    def unit_ids(self) -> tuple[str, ...]:
+        """Units in order."""
+        return tuple(unit.id for unit, _ in self.units)
+
+
+def _read(path: Path, model: type[Model]) -> Model:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise ConfigurationError(f"cannot be read: {error.strerror}", setting=path.name) from error
+    try:
+        return model.model_validate(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigurationError(f"not TOML: {error}", setting=path.name) from error
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise ConfigurationError(first["msg"], setting=f"{path.name}: {where}") from error
+
+
+def _refuse_repeats(ids: Iterable[str], file: str, table: str) -> None:
+    for name, times in Counter(ids).items():
+        if times > 1:
+            raise ConfigurationError(f"{name} is given {times} times", setting=f"{file}: {table}.id")
+
+
+def _refuse_strangers(ids: Iterable[str], known: Iterable[str], file: str, key: str) -> None:
+    strangers = sorted(set(ids) - set(known))
+    if strangers:
+        raise ConfigurationError(f"{strangers[0]} is not in the fleet file", setting=f"{file}: {key}")
+
+
+def _check_fleet(fleet: FleetFile, file: str) -> None:
+    sites, banks = {site.id for site in fleet.site}, {bank.id for bank in fleet.bank}
+    for table, entries in (("site", fleet.site), ("bank", fleet.bank), ("unit", fleet.unit)):
+        _refuse_repeats((entry.id for entry in entries), file, table)
+    for site in fleet.site:
+        if site.timezone not in available_timezones():
+            raise ConfigurationError(
+                f"{site.timezone} is not an IANA time zone", setting=f"{file}: site {site.id}.timezone"
+            )
+    if not fleet.unit:
+        raise ConfigurationError("no unit", setting=f"{file}: unit")
+    for unit in fleet.unit:
+        where = f"{file}: unit {unit.id}"
+        if unit.site not in sites:
+            raise ConfigurationError(f"no such site: {unit.site}", setting=f"{where}.site")
+        if unit.supply.kind == "battery" and unit.supply.bank not in banks:
+            raise ConfigurationError(f"no such bank: {unit.supply.bank}", setting=f"{where}.supply.bank")
+        if unit.supply.cable_mm2 not in RESISTANCE_OHM_PER_KM:
+            raise ConfigurationError("not a standard section", setting=f"{where}.supply.cable_mm2")
+        if unit.interval_s < STEP_S or unit.interval_s % STEP_S:
+            raise ConfigurationError(f"must be a multiple of {STEP_S}", setting=f"{where}.interval_s")
+
+
+def load_scenario(path: Path) -> Scenario:
+    """Return a scenario joined with its fleet file.
+
+    Raises
+    ------
+    ConfigurationError
+        Naming the file and the key.
+    """
+    file = _read(path, ScenarioFile)
+    fleet_path = path.parent / file.scenario.fleet
+    fleet = _read(fleet_path, FleetFile)
+    _check_fleet(fleet, fleet_path.name)
+    for table, entries, known in (
+        ("site", file.site, fleet.site),
+        ("bank", file.bank, fleet.bank),
+        ("unit", file.unit, fleet.unit),
+    ):
+        _refuse_repeats((entry.id for entry in entries), path.name, table)
+        _refuse_strangers((e.id for e in entries), (k.id for k in known), path.name, f"{table}.id")
+    weather = {entry.id: entry for entry in file.site}
+    banks = {entry.id: entry for entry in file.bank}
+    units = {entry.id: entry for entry in file.unit}
+    return Scenario(
+        name=file.scenario.name,
+        seed=file.scenario.seed,
+        path=path,
+        fleet_path=fleet_path,
+        sites=tuple((site, weather.get(site.id, SiteWeather(id=site.id))) for site in fleet.site),
+        banks=tuple((bank, banks.get(bank.id, BankPhysics(id=bank.id))) for bank in fleet.bank),
+        units=tuple((unit, units.get(unit.id, UnitPhysics(id=unit.id))) for unit in fleet.unit),
+    )
