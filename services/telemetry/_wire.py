@@ -7,6 +7,7 @@ Nothing here raises on bytes from outside.
 import base64
 import binascii
 import io
+import math
 import zlib
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
@@ -61,7 +62,31 @@ def _refuse_tag(*_: object) -> NoReturn:
     raise ValueError("tag not used here")
 
 
-_SEMANTICS: Final[dict[int, Any]] = dict.fromkeys(_TAGS_OF_THE_DECODER, _refuse_tag)
+def _decimal_fraction(parts: Sequence[object], _immutable: object) -> float:
+    """Return the float nearest to mantissa times ten to the exponent [RFC 8949, section 3.4.4].
+
+    Both numbers of the division are exact in a double, so its result is the nearest one;
+    what does not fit goes the long way.
+    """
+    exponent, mantissa = parts
+    if type(exponent) is not int or type(mantissa) is not int:
+        raise ValueError("a decimal fraction is two integers")
+    if -_EXACT_POWERS < exponent <= 0 and -_EXACT_INTEGER < mantissa < _EXACT_INTEGER:
+        return mantissa / _TENS[-exponent]
+    if abs(exponent) > _LARGEST_EXPONENT:
+        return math.inf if exponent > 0 and mantissa else 0.0
+    return float(Decimal(mantissa).scaleb(exponent))
+
+
+_EXACT_INTEGER = 2**53
+_EXACT_POWERS = 23
+_LARGEST_EXPONENT = 400
+_TENS: Final = tuple(10.0**power for power in range(_EXACT_POWERS))
+
+_SEMANTICS: Final[dict[int, Any]] = {
+    **dict.fromkeys(_TAGS_OF_THE_DECODER, _refuse_tag),
+    4: _decimal_fraction,
+}
 """Only decimal fractions (tag 4) have a place in a pack [RFC 8428, section 6]; the rest only costs."""
 
 

@@ -8,7 +8,6 @@ bad record is a `Record` that carries its fault.
 import math
 import re
 from collections.abc import Iterable, Sequence
-from decimal import Decimal
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
@@ -20,7 +19,6 @@ from services.telemetry._wire import (
     BU,
     BV,
     BVER,
-    LABELS,
     VB,
     VD,
     VS,
@@ -68,7 +66,7 @@ MAX_RECORDS = 8_192
 
 _VALUE_LABELS: Final = frozenset({V, VS, VB, VD})
 _BASE_LABELS: Final = frozenset({BVER, BN, BT, BU, BV, BS})
-_ALL_LABELS: Final = frozenset(LABELS.values())
+_MORE_LABELS: Final = frozenset({T, U, S})
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 
 RecordValue = float | bool | str | bytes | None
@@ -91,11 +89,11 @@ class Record(NamedTuple):
 
 def _number(value: object) -> float | None:
     """Return a finite float, None for anything else; booleans are not numbers."""
-    if type(value) not in (int, float, Decimal):
+    if type(value) is not int and type(value) is not float:
         return None
     try:
-        number = float(value)  # type: ignore[arg-type]
-    except (OverflowError, ValueError):
+        number = float(value)
+    except OverflowError:
         return None
     return number if math.isfinite(number) else None
 
@@ -122,16 +120,17 @@ class _Base:
     def take(self, fields: Fields, *, first: bool) -> Rejected | None:
         """Take over the base fields of a record; a wrong one spoils everything after it."""
         name, unit = fields.get(BN, self.name), fields.get(BU, self.unit)
-        numbers = [
-            _number(fields[label]) if label in fields else kept
-            for label, kept in ((BT, self.t_s), (BV, self.value), (BS, self.total))
-        ]
         if type(name) is not str or not (unit is None or type(unit) is str):
             return Rejected("bad_base", "bn or bu is not a text")
-        t_s, value, total = numbers
+        self.name, self.unit = name, unit
+        t_s = _number(fields[BT]) if BT in fields else self.t_s
+        value = _number(fields[BV]) if BV in fields else self.value
+        total = _number(fields[BS]) if BS in fields else self.total
         if t_s is None or value is None or total is None:
             return Rejected("bad_base", "bt, bv or bs is not a finite number")
-        self.name, self.unit, self.t_s, self.value, self.total = name, unit, t_s, value, total
+        if not -RELATIVE_BELOW_S < t_s < HIGHEST_TIME_S:
+            return Rejected("bad_base", "bt lies outside any time that can be")
+        self.t_s, self.value, self.total = t_s, value, total
         return self._take_version(fields[BVER], first=first) if BVER in fields else None
 
     def _take_version(self, version: object, *, first: bool) -> Rejected | None:
@@ -148,40 +147,81 @@ def _short(value: object) -> str:
     return repr(value)[:40]
 
 
-def _must_be_understood(fields: Fields) -> Rejected | None:
-    """Reject labels that may not be ignored; ignore the rest [RFC 8428, section 4.4]."""
-    for label in fields:
-        if type(label) is str and label.endswith("_"):
-            return Rejected("not_understood", f"label {_short(label)} must be understood and is not")
-    return None
+class _Shape(NamedTuple):
+    """What can be said of a record from its labels alone."""
+
+    refused: str | None
+    """A label that must be understood and is not [RFC 8428, section 4.4]."""
+    has_base: bool
+    value_label: int | None
+    """The one label that carries the value."""
+    fault: str | None
+    has_more: bool
+    """A time, unit or sum of its own."""
 
 
-def _value_of(fields: Fields, base: _Base) -> tuple[RecordValue, str | None]:
+_SHAPES: Final[dict[tuple[int | str, ...], _Shape]] = {}
+"""Units send the same few shapes again and again, so each is judged once; bounded by `_MOST_SHAPES`."""
+_MOST_SHAPES = 1_024
+
+
+def _shape_of(labels: tuple[int | str, ...]) -> _Shape:
+    refused = next((label for label in labels if type(label) is str and label.endswith("_")), None)
+    values = [label for label in labels if label in _VALUE_LABELS]
+    fault = None
+    if len(values) != 1 and not (not values and S in labels):
+        fault = "several_values" if values else "no_value"
+    shape = _Shape(
+        refused=None if refused is None else refused[:40],
+        has_base=not _BASE_LABELS.isdisjoint(labels),
+        value_label=int(values[0]) if len(values) == 1 else None,
+        fault=fault,
+        has_more=not _MORE_LABELS.isdisjoint(labels),
+    )
+    if len(_SHAPES) < _MOST_SHAPES and all(type(label) is int for label in labels):
+        _SHAPES[labels] = shape
+    return shape
+
+
+def _value_of(fields: Fields, label: int, base_value: float) -> tuple[RecordValue, str | None]:
     """Return the value of a record, or None and a reason code."""
-    found = fields.keys() & _VALUE_LABELS
-    if len(found) != 1:
-        return None, (None if not found and S in fields else "no_value" if not found else "several_values")
-    label = found.pop()
     value: Any = fields[label]
     if label == V:
         number = _number(value)
-        return (None, "not_a_number") if number is None else (number + base.value, None)
+        return (None, "not_a_number") if number is None else (number + base_value, None)
     wanted = bool if label == VB else str if label == VS else bytes
     return (value, None) if type(value) is wanted else (None, "wrong_type")
 
 
-def _record_of(fields: Fields, base: _Base) -> Record:
-    value, fault = _value_of(fields, base)
-    own_name = fields.get(N, "")
-    name = base.name + own_name if type(own_name) is str else base.name
-    if not _name_is_valid(name) or type(own_name) is not str:
+def _record_of(fields: Fields, base: _Base, shape: _Shape) -> Record:
+    value: RecordValue = None
+    fault = shape.fault
+    if shape.value_label is not None:
+        value, fault = _value_of(fields, shape.value_label, base.value)
+    name = base.name
+    if N in fields:
+        own_name = fields[N]
+        if type(own_name) is str:
+            name += own_name
+        else:
+            fault = "bad_name"
+    if not _name_is_valid(name):
         fault = "bad_name"
+    if shape.has_more or base.scaled:
+        return _with_more(fields, base, name, value, fault)
+    if fault is not None:
+        value = None
+    return Record(name, base.t_s, base.unit, value, None, fault)
+
+
+def _with_more(fields: Fields, base: _Base, name: str, value: RecordValue, fault: str | None) -> Record:
+    """Return a record that has a time, unit or sum of its own, or units to be scaled."""
     t_s = base.t_s
     if T in fields:
         own_t_s = _number(fields[T])
         t_s = math.nan if own_t_s is None else t_s + own_t_s
-    if not -RELATIVE_BELOW_S < t_s < HIGHEST_TIME_S:
-        t_s, fault = math.nan, "bad_time"
+        if not -RELATIVE_BELOW_S < t_s < HIGHEST_TIME_S:
+            t_s, fault = math.nan, "bad_time"
     unit = fields.get(U, base.unit)
     if type(unit) is not str and unit is not None:
         unit, fault = None, "bad_unit"
@@ -191,9 +231,7 @@ def _record_of(fields: Fields, base: _Base) -> Record:
         total, fault = (None, "not_a_number") if own_total is None else (base.total + own_total, fault)
     if base.scaled and unit in SECONDARY_UNITS:
         unit, value, total = _in_primary(unit, value, total)
-    if fault is not None:
-        value = None
-    return Record(name, t_s, unit, value, total, fault)
+    return Record(name, t_s, unit, None if fault is not None else value, total, fault)
 
 
 def _in_primary(unit: str, value: RecordValue, total: float | None) -> tuple[str, RecordValue, float | None]:
@@ -212,14 +250,15 @@ def flatten(pack: Sequence[object]) -> list[Record] | Rejected:
     for index, fields in enumerate(pack):
         if type(fields) is not dict:
             return Rejected("not_a_record", f"entry {index} is not a map")
-        problem = None
-        if not fields.keys() <= _ALL_LABELS:
-            problem = _must_be_understood(fields)
-        if problem is None and not fields.keys().isdisjoint(_BASE_LABELS):
+        labels = tuple(fields)
+        shape = _SHAPES.get(labels) or _shape_of(labels)
+        if shape.refused is not None:
+            return Rejected("not_understood", f"label {shape.refused!r} must be understood and is not")
+        if shape.has_base:
             problem = base.take(fields, first=index == 0)
-        if problem is not None:
-            return problem
-        records.append(_record_of(fields, base))
+            if problem is not None:
+                return problem
+        records.append(_record_of(fields, base, shape))
     return records
 
 
