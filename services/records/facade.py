@@ -1,0 +1,332 @@
+"""The one door to the records; every method is one short transaction, usable from several processes."""
+
+import json
+import secrets
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import func, select
+
+from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
+from services.records import fleetbook, rows, signing, state
+from services.records.database import Database
+from services.records.said import (
+    Context,
+    KeptEpisode,
+    QueuedCommand,
+    Result,
+    Statement,
+    VerdictChange,
+)
+from services.records.tables import (
+    CommandRow,
+    EpisodeRow,
+    HeartbeatRow,
+    StatementRow,
+    StateRow,
+    VerdictChangeRow,
+)
+
+_COMMAND_LIFE_S = 3_600
+
+
+class Records:
+    """What people own and say, what was made of it, and what waits to be sent."""
+
+    def __init__(self, path_or_url: Path | str) -> None:
+        """Open a SQLite file or a database by its URL, bringing its tables to the newest form."""
+        self._database = Database(path_or_url)
+        self._fleet: tuple[tuple[int, int], Fleet] | None = None
+        self._cards: dict[str, tuple[int, UnitCard]] = {}
+
+    def close(self) -> None:
+        """Release every connection."""
+        self._database.close()
+
+    # What people own.
+
+    def apply_fleet(self, fleet: Fleet, *, who: str, now_ms: int) -> None:
+        """Make the fleet what a file says; every change becomes a dated row."""
+        with self._database.writing() as session:
+            fleetbook.apply(session, fleet, who=who, now_ms=now_ms)
+
+    def fleet(self, at_ms: int | None = None) -> Fleet:
+        """Return the fleet as people described it at a moment, by default now."""
+        with self._database.reading() as session:
+            if at_ms is not None:
+                return fleetbook.fleet_at(session, at_ms)
+            version = fleetbook.fleet_version(session)
+            if self._fleet is None or self._fleet[0] != version:
+                self._fleet = (version, fleetbook.fleet_at(session, None))
+            return self._fleet[1]
+
+    def known_units(self) -> frozenset[str]:
+        """Return the ids of the units that are described."""
+        return frozenset(unit.id for unit in self.fleet().units)
+
+    def people(self) -> tuple[Person, ...]:
+        """Return who may sign."""
+        return self.fleet().people
+
+    def add_person(self, person: Person, *, now_ms: int, who: str = "operator") -> None:
+        """Add somebody who may sign, or change the role."""
+        with self._database.writing() as session:
+            fleetbook.put_person(session, person, who=who, now_ms=now_ms)
+
+    def remove_person(self, name: str, *, now_ms: int, who: str = "operator") -> None:
+        """Take a person away; what was signed stays signed."""
+        with self._database.writing() as session:
+            fleetbook.drop_person(session, name, who=who, now_ms=now_ms)
+
+    # What people say.
+
+    def say_unit_state(self, unit: str, state: UnitState, who: str, now_ms: int) -> None:
+        """Write down what a unit is used for; said empty, its food clock ends.
+
+        Raises
+        ------
+        Refused
+            If unit or person is unknown.
+        """
+        self._require(unit, who)
+        with self._database.writing() as session:
+            fleetbook.say_state(session, unit, state, who=who, now_ms=now_ms)
+            signing.show_state(session, unit, state)
+
+    def say_emptied(self, unit: str, *, who: str, now_ms: int) -> None:
+        """Write down that a unit holds nothing any more: its food clock ends, a hold stays."""
+        self._say(unit, "emptied", {}, who=who, now_ms=now_ms, ends_clock=True)
+
+    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
+        """Write down what a probe showed; it changes no verdict."""
+        signing.require_probe(probe_c)
+        self._say(unit, "probe", {"probe_c": probe_c, "note": note.strip()}, who=who, now_ms=now_ms)
+
+    def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down a remark."""
+        self._say(unit, "note", {"note": note.strip()}, who=who, now_ms=now_ms)
+
+    def release_hold(
+        self, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
+    ) -> None:
+        """Close a hold: by a known person, with probe reading, disposition and reason.
+
+        Raises
+        ------
+        Refused
+            If anything of that is missing, no hold stands, or discard is advised and the food is
+            not discarded.
+        """
+        self._require(unit, who)
+        with self._database.writing() as session:
+            signing.release(
+                session,
+                unit,
+                who=who,
+                probe_c=probe_c,
+                disposition=disposition,
+                reason=reason,
+                now_ms=now_ms,
+            )
+
+    def statements(self, unit: str, limit: int = 50) -> list[Statement]:
+        """Return what people said of a unit, newest first."""
+        query = select(StatementRow).where(StatementRow.unit == unit)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(StatementRow.no.desc()).limit(limit))
+            return [rows.statement_of(row) for row in found]
+
+    def statements_after(self, no: int, limit: int = 1_000) -> list[Statement]:
+        """Return what was said of any unit after a statement, oldest first."""
+        query = select(StatementRow).where(StatementRow.no > no)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(StatementRow.no).limit(limit))
+            return [rows.statement_of(row) for row in found]
+
+    def clock_from_ms(self, unit: str) -> int | None:
+        """Return when a unit was last said to hold nothing."""
+        return self.context(unit).clock_from_ms
+
+    def last_release_ms(self, unit: str) -> int | None:
+        """Return when a hold of a unit was last closed."""
+        release = self.context(unit).release
+        return None if release is None else release.t_ms
+
+    # What was made of it.
+
+    def context(self, unit: str) -> Context:
+        """Return all that a new assessment of a unit builds on."""
+        with self._database.reading() as session:
+            return signing.context_of(session, unit)
+
+    def write_results(
+        self, results: Sequence[Result], *, now_ms: int, position: int | None = None
+    ) -> frozenset[str]:
+        """Keep assessments and, in the same transaction, the monitor's place in the change feed.
+
+        Returns
+        -------
+        frozenset of str
+            Units about which somebody said something since their assessment was begun; nothing was
+            kept for them, they must be assessed again, and `position` was not moved then.
+        """
+        overtaken: set[str] = set()
+        with self._database.writing() as session:
+            for result in results:
+                unit = result.card.unit
+                newest = session.scalar(select(func.max(StatementRow.no)).where(StatementRow.unit == unit))
+                if (newest or 0) != result.statement_no:
+                    overtaken.add(unit)
+                else:
+                    state.put_result(session, result, now_ms=now_ms)
+            if position is not None and not overtaken:
+                state.set_counter(session, state.MONITOR_POSITION, position)
+        return frozenset(overtaken)
+
+    def write_card(self, card: UnitCard, analysis: Analysis | Mapping[str, Any]) -> None:
+        """Keep one assessment as it stands, whatever was said meanwhile."""
+        if not isinstance(analysis, Analysis):
+            analysis = Analysis.model_validate(analysis)
+        result = Result(card, analysis, self.context(card.unit).statement_no)
+        self.write_results([result], now_ms=card.as_of)
+
+    def cards(self) -> list[UnitCard]:
+        """Return the card of every assessed unit of the fleet, in the order of their ids."""
+        known = self.known_units()
+        with self._database.reading() as session:
+            numbers = {
+                r.unit: r.change_no for r in session.execute(select(StateRow.unit, StateRow.change_no))
+            }
+            stale = [u for u, no in numbers.items() if self._cards.get(u, (0, None))[0] != no]
+            if stale:
+                query = select(StateRow.unit, StateRow.change_no, StateRow.card)
+                query = query if len(stale) > len(numbers) // 4 else query.where(StateRow.unit.in_(stale))
+                for unit, no, card in session.execute(query):
+                    self._cards[unit] = (no, UnitCard.model_validate_json(card))
+        return [self._cards[unit][1] for unit in sorted(known & numbers.keys())]
+
+    def card(self, unit: str) -> UnitCard | None:
+        """Return the card of a unit of the fleet, None before its first assessment."""
+        if unit not in self.known_units():
+            return None
+        with self._database.reading() as session:
+            card = session.scalar(select(StateRow.card).where(StateRow.unit == unit))
+        return None if card is None else UnitCard.model_validate_json(card)
+
+    def analysis(self, unit: str) -> dict[str, Any] | None:
+        """Return the newest analysis of a unit as JSON, None before its first assessment."""
+        with self._database.reading() as session:
+            found = session.scalar(select(StateRow.analysis).where(StateRow.unit == unit))
+        return None if found is None else json.loads(found)
+
+    def change_no(self) -> int:
+        """Return the number of the newest change of the state table."""
+        with self._database.reading() as session:
+            return state.counter(session, state.CHANGE_NO)
+
+    def cards_changed_after(self, no: int) -> list[tuple[int, UnitCard]]:
+        """Return cards with a higher change number, oldest change first."""
+        query = select(StateRow.change_no, StateRow.card).where(StateRow.change_no > no)
+        with self._database.reading() as session:
+            found = session.execute(query.order_by(StateRow.change_no)).all()
+        return [(change, UnitCard.model_validate_json(card)) for change, card in found]
+
+    def verdict_history(self, unit: str, limit: int = 200) -> list[VerdictChange]:
+        """Return changes of a unit's verdicts, newest first."""
+        query = select(VerdictChangeRow).where(VerdictChangeRow.unit == unit)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(VerdictChangeRow.no.desc()).limit(limit))
+            return [rows.change_of(row) for row in found]
+
+    def episodes(self, unit: str, *, withdrawn: bool = False) -> list[KeptEpisode]:
+        """Return the kept episodes of a unit, newest first; those withdrawn only when asked for."""
+        query = select(EpisodeRow).where(EpisodeRow.unit == unit)
+        if not withdrawn:
+            query = query.where(EpisodeRow.withdrawn_ms.is_(None))
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(EpisodeRow.start_ms.desc(), EpisodeRow.no))
+            return [rows.episode_of(row) for row in found]
+
+    # What waits to be sent, and who is alive.
+
+    def queue_command(
+        self,
+        unit: str,
+        name: str,
+        arguments: Mapping[str, Any] | None = None,
+        *,
+        who: str,
+        now_ms: int,
+        life_s: int = _COMMAND_LIFE_S,
+    ) -> QueuedCommand:
+        """Queue a command for ingest to publish; after `life_s` it makes no sense any more."""
+        self._require(unit, who)
+        with self._database.writing() as session:
+            row = CommandRow(
+                unit=unit,
+                name=name,
+                arguments=json.dumps(dict(arguments or {})),
+                who=who,
+                queued_ms=now_ms,
+                expires_ms=now_ms + life_s * 1000,
+                correlation=secrets.token_hex(16),
+            )
+            session.add(row)
+            session.flush()
+            return rows.command_of(row)
+
+    def commands_after(self, no: int) -> list[QueuedCommand]:
+        """Return commands queued after one, oldest first."""
+        with self._database.reading() as session:
+            found = session.scalars(select(CommandRow).where(CommandRow.no > no).order_by(CommandRow.no))
+            return [rows.command_of(row) for row in found]
+
+    def beat(self, process: str, now_ms: int) -> None:
+        """Show that a process is alive."""
+        with self._database.writing() as session:
+            session.merge(HeartbeatRow(process=process, beat_ms=now_ms))
+
+    def heartbeats(self) -> dict[str, int]:
+        """Return when each process last showed life."""
+        with self._database.reading() as session:
+            found = session.execute(select(HeartbeatRow.process, HeartbeatRow.beat_ms))
+            return {row.process: row.beat_ms for row in found}
+
+    def monitor_position(self) -> int:
+        """Return the monitor's place in the change feed."""
+        with self._database.reading() as session:
+            return state.counter(session, state.MONITOR_POSITION)
+
+    def set_monitor_position(self, position: int) -> None:
+        """Keep the monitor's place in the change feed."""
+        with self._database.writing() as session:
+            state.set_counter(session, state.MONITOR_POSITION, position)
+
+    def _require(self, unit: str, who: str) -> None:
+        fleet = self.fleet()
+        signing.require_unit(fleet, unit)
+        signing.require_person(fleet, who)
+
+    def _say(
+        self,
+        unit: str,
+        kind: str,
+        body: Mapping[str, Any],
+        *,
+        who: str,
+        now_ms: int,
+        ends_clock: bool = False,
+    ) -> None:
+        self._require(unit, who)
+        with self._database.writing() as session:
+            session.add(
+                StatementRow(
+                    unit=unit,
+                    kind=kind,
+                    who=who,
+                    t_ms=now_ms,
+                    body=json.dumps(dict(body)),
+                    ends_clock=ends_clock,
+                )
+            )

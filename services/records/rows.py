@@ -1,0 +1,66 @@
+"""Turns rows of the tables into what is handed out."""
+
+import json
+from typing import cast
+
+from services.domain import Verdict
+from services.records.said import (
+    KeptEpisode,
+    Origin,
+    QueuedCommand,
+    Statement,
+    StatementKind,
+    VerdictChange,
+)
+from services.records.tables import CommandRow, EpisodeRow, StatementRow, VerdictChangeRow
+
+
+def statement_of(row: StatementRow) -> Statement:
+    """Return a statement."""
+    kind = cast("StatementKind", row.kind)
+    return Statement(row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body))
+
+
+def change_of(row: VerdictChangeRow) -> VerdictChange:
+    """Return a change of verdict."""
+    before = None if row.standing_before is None else Verdict(row.standing_before)
+    return VerdictChange(
+        no=row.no,
+        unit=row.unit,
+        t_ms=row.t_ms,
+        recorded_ms=row.recorded_ms,
+        computed=Verdict(row.computed),
+        standing=Verdict(row.standing),
+        standing_before=before,
+        origin=cast("Origin", row.origin),
+        why=row.why,
+    )
+
+
+def episode_of(row: EpisodeRow) -> KeptEpisode:
+    """Return an episode."""
+    return KeptEpisode(
+        unit=row.unit,
+        rule=row.rule,
+        limit_c=row.limit_c,
+        basis=row.basis,
+        start_ms=row.start_ms,
+        end_ms=row.end_ms,
+        peak_c=row.peak_c,
+        mean_c=row.mean_c,
+        withdrawn_ms=row.withdrawn_ms,
+    )
+
+
+def command_of(row: CommandRow) -> QueuedCommand:
+    """Return a queued command."""
+    return QueuedCommand(
+        id=row.no,
+        unit=row.unit,
+        name=row.name,
+        arguments=json.loads(row.arguments),
+        who=row.who,
+        queued_ms=row.queued_ms,
+        expires_ms=row.expires_ms,
+        correlation=bytes.fromhex(row.correlation),
+    )

@@ -1,0 +1,108 @@
+"""What the records hand out: statements, changes of verdict, episodes, commands, and results to keep."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from services.domain import Analysis, UnitCard, Verdict
+
+Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
+"""What happened to the food of a hold."""
+
+DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "moved", "discarded")
+
+StatementKind = Literal["unit_state", "emptied", "release", "probe", "note"]
+
+Origin = Literal["live", "late", "person"]
+"""What moved a verdict: data as it came, data that came late, or a named person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """Who said what of a unit, and when."""
+
+    id: int
+    unit: str
+    t_ms: int
+    who: str
+    kind: StatementKind
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The verdict that stands until a named person lowers it."""
+
+    verdict: Verdict
+    since_ms: int | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What people said of a unit and what was made of it so far: all a new assessment builds on."""
+
+    statement_no: int
+    """Newest statement about the unit; a result is only kept while this still is the newest."""
+    clock_from_ms: int | None
+    """When the unit was last said to hold nothing."""
+    release: Statement | None
+    """The last sign-off."""
+    standing: Standing | None
+    """None before the first assessment."""
+    assessed_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One assessment to keep."""
+
+    card: UnitCard
+    analysis: Analysis
+    statement_no: int
+    origin: Origin = "live"
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictChange:
+    """One change of a computed or standing verdict."""
+
+    no: int
+    unit: str
+    t_ms: int
+    recorded_ms: int
+    computed: Verdict
+    standing: Verdict
+    standing_before: Verdict | None
+    origin: Origin
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeptEpisode:
+    """One stretch above one limit, as it is known now."""
+
+    unit: str
+    rule: str
+    limit_c: float
+    basis: str
+    start_ms: int
+    end_ms: int
+    peak_c: float
+    mean_c: float
+    withdrawn_ms: int | None
+    """When late data showed that it was otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class QueuedCommand:
+    """A command for a unit that ingest publishes."""
+
+    id: int
+    unit: str
+    name: str
+    arguments: Mapping[str, Any]
+    who: str
+    queued_ms: int
+    expires_ms: int
+    correlation: bytes

@@ -1,0 +1,129 @@
+"""What a person may sign, and what is refused (food that passed a limit is never talked back)."""
+
+import json
+import math
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from services.domain import Fleet, UnitCard, UnitState, Verdict
+from services.errors import Refused
+from services.records.rows import statement_of
+from services.records.said import DISPOSITIONS, Context, Standing
+from services.records.state import note_change, put_card
+from services.records.tables import StatementRow, StateRow
+
+COLDEST_PROBE_C, WARMEST_PROBE_C = -60.0, 120.0
+"""What a probe in food can show; beyond it is a slip of the pen (judgement, no source)."""
+
+_FOOD_IS_GONE = ("moved", "discarded")
+
+
+def require_person(fleet: Fleet, who: str) -> None:
+    """Refuse anything not said by somebody known by name."""
+    if who not in {person.name for person in fleet.people}:
+        raise Refused(f"{who or 'Nobody'} is not among the people who may sign.")
+
+
+def require_unit(fleet: Fleet, unit: str) -> None:
+    """Refuse anything said of a unit that nobody has described."""
+    if unit not in {u.id for u in fleet.units}:
+        raise Refused(f"There is no unit {unit!r}.")
+
+
+def require_probe(probe_c: float) -> None:
+    """Refuse what cannot be a reading of a probe in food."""
+    if not math.isfinite(probe_c) or not COLDEST_PROBE_C <= probe_c <= WARMEST_PROBE_C:
+        raise Refused("A probe reading in °C is needed.")
+
+
+def release(
+    session: Session, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
+) -> None:
+    """Write down how a hold was closed, and lower the standing verdict to what was computed.
+
+    Raises
+    ------
+    Refused
+        Without a probe reading, a known disposition and a reason; when no hold stands; and after
+        ``discard_advised`` for anything but discarding.
+    """
+    require_probe(probe_c)
+    if disposition not in DISPOSITIONS:
+        raise Refused(f"What happened to the food? One of: {', '.join(DISPOSITIONS)}.")
+    if not reason.strip():
+        raise Refused("A reason is needed.")
+    row = session.get(StateRow, unit)
+    if row is None or Verdict(row.standing).rank < Verdict.HOLD.rank:
+        raise Refused("No hold stands on this unit.")
+    if row.standing == Verdict.DISCARD_ADVISED and disposition != "discarded":
+        raise Refused("Discard is advised: this food may only be discarded.")
+    card = UnitCard.model_validate_json(row.card)
+    body = {
+        "probe_c": probe_c,
+        "disposition": disposition,
+        "reason": reason.strip(),
+        "standing": row.standing,
+        "computed": row.computed,
+        "minutes_above": card.minutes_above,
+        "minutes_worst_case": card.minutes_worst_case,
+    }
+    session.add(
+        StatementRow(
+            unit=unit,
+            kind="release",
+            who=who,
+            t_ms=now_ms,
+            body=json.dumps(body),
+            ends_clock=disposition in _FOOD_IS_GONE,
+        )
+    )
+    _lower(session, row, card, why=closing_words(who, disposition, reason.strip()), now_ms=now_ms)
+
+
+def closing_words(who: str, disposition: str, reason: str) -> str:
+    """Return what is said of a hold that was closed."""
+    return f"hold closed by {who}: {disposition.replace('_', ' ')}; {reason}"
+
+
+def lowered(computed: Verdict) -> Verdict:
+    """Return what stands right after a sign-off: what was computed, though the hold itself is answered."""
+    return computed if computed.rank < Verdict.HOLD.rank else Verdict.WATCH
+
+
+def _lower(session: Session, row: StateRow, card: UnitCard, *, why: str, now_ms: int) -> None:
+    fresh = card.model_copy(
+        update={"standing": lowered(card.computed), "standing_since": now_ms, "standing_why": why}
+    )
+    note_change(session, row, fresh, origin="person", now_ms=now_ms)
+    put_card(session, row, fresh)
+
+
+def show_state(session: Session, unit: str, state: UnitState) -> None:
+    """Show on the card at once what a unit was said to be used for; the monitor judges it again."""
+    row = session.get(StateRow, unit)
+    if row is not None:
+        put_card(session, row, UnitCard.model_validate_json(row.card).model_copy(update={"state": state}))
+
+
+def context_of(session: Session, unit: str) -> Context:
+    """Return all that a new assessment of a unit builds on."""
+
+    def newest(*where: object) -> StatementRow | None:
+        query = select(StatementRow).where(StatementRow.unit == unit, *where)  # type: ignore[arg-type]
+        return session.scalars(query.order_by(StatementRow.no.desc()).limit(1)).first()
+
+    last = newest()
+    emptied = newest(StatementRow.ends_clock)
+    signed = newest(StatementRow.kind == "release")
+    row = session.get(StateRow, unit)
+    standing = (
+        None if row is None else Standing(Verdict(row.standing), row.standing_since_ms, row.standing_why)
+    )
+    return Context(
+        statement_no=0 if last is None else last.no,
+        clock_from_ms=None if emptied is None else emptied.t_ms,
+        release=None if signed is None else statement_of(signed),
+        standing=standing,
+        assessed_ms=None if row is None else row.assessed_ms,
+    )

@@ -1,0 +1,135 @@
+"""The tables of what people own and say, and of what the monitor made of it."""
+
+from sqlalchemy import BigInteger, Index, Integer, Text, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+_Number = BigInteger().with_variant(Integer(), "sqlite")
+"""SQLite numbers rows by itself only where the type is spelled INTEGER."""
+
+
+class Table(DeclarativeBase):
+    """The base of every table."""
+
+
+class DatedRow(Table):
+    """One site, bank, unit or person as it is described from a moment on; rows are only ever added."""
+
+    __tablename__ = "dated"
+    __table_args__ = (Index("dated_by_key", "kind", "key", "no"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    kind: Mapped[str] = mapped_column(Text)
+    """site, bank, unit or person."""
+    key: Mapped[str] = mapped_column(Text)
+    """The id; of people the name."""
+    valid_from_ms: Mapped[int] = mapped_column(BigInteger)
+    who: Mapped[str] = mapped_column(Text)
+    value: Mapped[str | None] = mapped_column(Text)
+    """JSON; NULL when it was taken away."""
+
+
+class StatementRow(Table):
+    """What a named person said; never changed, never removed."""
+
+    __tablename__ = "statements"
+    __table_args__ = (Index("statements_by_unit", "unit", "kind", "no"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    unit: Mapped[str] = mapped_column(Text)
+    kind: Mapped[str] = mapped_column(Text)
+    who: Mapped[str] = mapped_column(Text)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    body: Mapped[str] = mapped_column(Text)
+    """JSON."""
+    ends_clock: Mapped[bool]
+    """Whether the unit was said to hold nothing any more."""
+
+
+class StateRow(Table):
+    """What is known of one unit now: the card of the lists, the whole analysis, the standing verdict."""
+
+    __tablename__ = "unit_state"
+    __table_args__ = (Index("unit_state_by_change", "change_no"),)
+
+    unit: Mapped[str] = mapped_column(Text, primary_key=True)
+    change_no: Mapped[int] = mapped_column(BigInteger)
+    card: Mapped[str] = mapped_column(Text)
+    analysis: Mapped[str] = mapped_column(Text)
+    computed: Mapped[str] = mapped_column(Text)
+    standing: Mapped[str] = mapped_column(Text)
+    standing_since_ms: Mapped[int | None] = mapped_column(BigInteger)
+    standing_why: Mapped[str] = mapped_column(Text)
+    assessed_ms: Mapped[int] = mapped_column(BigInteger)
+    """The as-of of the analysis."""
+
+
+class EpisodeRow(Table):
+    """One stretch above one limit; withdrawn, not removed, when late data shows it otherwise."""
+
+    __tablename__ = "episodes"
+    __table_args__ = (UniqueConstraint("unit", "rule", "limit_c", "basis", "start_ms"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    unit: Mapped[str] = mapped_column(Text)
+    rule: Mapped[str] = mapped_column(Text)
+    limit_c: Mapped[float]
+    basis: Mapped[str] = mapped_column(Text)
+    start_ms: Mapped[int] = mapped_column(BigInteger)
+    end_ms: Mapped[int] = mapped_column(BigInteger)
+    peak_c: Mapped[float]
+    mean_c: Mapped[float]
+    withdrawn_ms: Mapped[int | None] = mapped_column(BigInteger)
+
+
+class VerdictChangeRow(Table):
+    """One change of a computed or standing verdict."""
+
+    __tablename__ = "verdict_changes"
+    __table_args__ = (Index("verdict_changes_by_unit", "unit", "no"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    unit: Mapped[str] = mapped_column(Text)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    """The moment the verdict is about."""
+    recorded_ms: Mapped[int] = mapped_column(BigInteger)
+    computed: Mapped[str] = mapped_column(Text)
+    standing: Mapped[str] = mapped_column(Text)
+    standing_before: Mapped[str | None] = mapped_column(Text)
+    origin: Mapped[str] = mapped_column(Text)
+    """live, late or person."""
+    why: Mapped[str] = mapped_column(Text)
+
+
+class CommandRow(Table):
+    """A command waiting for ingest to publish it."""
+
+    __tablename__ = "commands"
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    unit: Mapped[str] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(Text)
+    arguments: Mapped[str] = mapped_column(Text)
+    """JSON."""
+    who: Mapped[str] = mapped_column(Text)
+    queued_ms: Mapped[int] = mapped_column(BigInteger)
+    expires_ms: Mapped[int] = mapped_column(BigInteger)
+    correlation: Mapped[str] = mapped_column(Text)
+    """Sixteen random bytes as hexadecimal digits."""
+
+
+class HeartbeatRow(Table):
+    """When a process last showed life."""
+
+    __tablename__ = "heartbeats"
+
+    process: Mapped[str] = mapped_column(Text, primary_key=True)
+    beat_ms: Mapped[int] = mapped_column(BigInteger)
+
+
+class CounterRow(Table):
+    """Numbers that go on: the newest change of the state table, the monitor's place in the feed."""
+
+    __tablename__ = "counters"
+
+    name: Mapped[str] = mapped_column(Text, primary_key=True)
+    value: Mapped[int] = mapped_column(BigInteger)
