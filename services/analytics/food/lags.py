@@ -1,0 +1,226 @@
+"""Food modelled from cabinet air as first-order lags, and when any of them lies above a limit."""
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from services.analytics.food.exposure import Parts, gaps
+from services.analytics.food.intervals import Intervals
+from services.telemetry import FloatArray, IntArray
+from services.timebase import MINUTE_MS
+
+BoolArray = npt.NDArray[np.bool_]
+
+LAGS_MIN = (10.0, 20.0, 45.0, 95.0, 180.0, 330.0, 600.0)
+"""Time constants the clock is the union of, from a thin slice to a full chest (design decision
+"verdicts"). 95 min is a 500 g test package in still air (derived: m c / (h A) with c 3.64 kJ/(kg·K),
+A 0.04 m², h 8 W/(m²·K), the last one common practice, no source)."""
+THIN_LAG_MIN = 10.0
+DECLARED_LOAD_KG = 5.0
+"""From this declared load on the 10 min lag is dropped.
+
+τ = ρ c d / (2 h) for a slice of thickness d cooled from both sides: with ρ 1050 kg/m³, c 3640 J/(kg·K)
+and h 8 W/(m²·K), 10 min is a lone slice 2.5 mm thin and 20 min one of 5 mm. Five kilograms of food lie
+in packs; nothing in them is thinner than 5 mm with air on both sides. Slower lags are never dropped:
+a declared load says nothing of the largest piece (derived; h is common practice, no source)."""
+
+BLOCK_PAIRS = 32
+"""Samples are worked through in blocks of this many, counted from the first, so that a stream cut
+anywhere gives the very same numbers as one batch."""
+LONG_PAIR_MS = 90 * MINUTE_MS
+"""A pair longer than this is a block of its own; keeps exp() in range: 32 x 90 / 10 = 288 < 700."""
+MOST_DECAY = 500.0
+CHUNK_BLOCKS = 256
+"""Blocks worked through at once: about 0.5 MB, which stays in a small processor's cache."""
+ROUNDING_K = 1e-6
+"""Readings are kept at a milli-kelvin; what lies this little above a limit is rounding."""
+NEWTON_STEPS = 14
+
+
+def lags_ms(load_kg: float | None) -> FloatArray:
+    """Return the time constants the verdict clock runs on. [ms]"""
+    thin = load_kg is None or load_kg < DECLARED_LOAD_KG
+    return np.array([lag for lag in LAGS_MIN if thin or lag > THIN_LAG_MIN]) * MINUTE_MS
+
+
+def block_starts(t_ms: IntArray) -> IntArray:
+    """Return at which samples a block begins, the last sample excepted; depends on the past only."""
+    spacing = np.diff(t_ms)
+    long = spacing > LONG_PAIR_MS
+    hard = long.copy()
+    hard[1:] |= long[:-1]
+    index = np.arange(spacing.size)
+    since = index - np.maximum.accumulate(np.where(hard, index, 0))
+    return np.flatnonzero(since % BLOCK_PAIRS == 0)
+
+
+def food_temperatures_c(
+    t_ms: IntArray, air_c: FloatArray, *, lags: FloatArray, start_c: FloatArray
+) -> FloatArray:
+    """Return the temperature of foods that follow the air with first-order lags, exactly.
+
+    Between samples the air is a straight line, for which dT/dt = (T_air - T)/τ has the exact step
+    ``T(h) = a T(0) + x1 - a x0 - (x1 - x0) (1 - a)/u`` with ``u = h/τ``, ``a = e^-u``. The recursion
+    is unrolled in blocks of limited span as ``T_k = e^{-s_k} (T_0 + Σ c_j e^{s_j})``, without a loop
+    over samples. Across a gap the model follows the straight line; whether that time counts is
+    decided elsewhere.
+
+    Parameters
+    ----------
+    t_ms : (n,) int64
+        Times, strictly increasing; the first must be where a block begins. [ms since 1970-01-01 UTC]
+    air_c : (n,) float64
+        Air around the food, finite. [°C]
+    lags : (m,) float64
+        Time constants. [ms]
+    start_c : (m,) float64
+        Food temperature at the first sample. [°C]
+
+    Returns
+    -------
+    (m, n) float64
+        Food temperature of each lag at each sample. [°C]
+
+    References
+    ----------
+    .. [1] Newton's law of cooling; valid for a Biot number below 0.1, above that the centre lags more.
+       Latent heat is left out: frozen food warms later than this and refreezes later than this.
+    """
+    food = np.empty((lags.size, t_ms.size))
+    food[:, 0] = start_c
+    now = start_c
+    for pairs, pair_of in _chunks(t_ms):
+        spacing = np.ones(pair_of.shape)
+        left, right = np.zeros(pair_of.shape), np.zeros(pair_of.shape)
+        real = pair_of >= 0
+        spacing[real] = np.diff(t_ms[pairs.start : pairs.stop + 1])
+        left[real] = air_c[pairs]
+        right[real] = air_c[pairs.start + 1 : pairs.stop + 1]
+        decay = spacing / lags[:, None, None]
+        lost = -np.expm1(-decay)
+        drive = right - (1.0 - lost) * left - (right - left) * (lost / decay)
+        growth = np.exp(np.cumsum(np.minimum(decay, MOST_DECAY), axis=2))
+        drive *= growth
+        gathered = np.cumsum(drive, axis=2)
+        last = real.sum(axis=1) - 1
+        rows = np.arange(last.size)
+        end_gathered, end_growth = gathered[:, rows, last], growth[:, rows, last]
+        before = np.empty((lags.size, last.size))
+        for block in range(last.size):
+            before[:, block] = now
+            now = (now + end_gathered[:, block]) / end_growth[:, block]
+        gathered += before[:, :, None]
+        gathered /= growth
+        food[:, pairs.start + 1 : pairs.stop + 1] = gathered[:, real]
+    return food
+
+
+def _chunks(t_ms: IntArray) -> Iterator[tuple[slice, IntArray]]:
+    """Yield ranges of pairs with their (block, place) table; -1 marks a place without a pair."""
+    count = t_ms.size - 1
+    if count < 1:
+        return
+    starts = block_starts(t_ms)
+    stops = np.append(starts[1:], count)
+    for first in range(0, starts.size, CHUNK_BLOCKS):
+        begin, end = starts[first : first + CHUNK_BLOCKS], stops[first : first + CHUNK_BLOCKS]
+        width = int(np.max(end - begin))
+        table = begin[:, None] + np.arange(width)[None, :]
+        yield slice(int(begin[0]), int(end[-1])), np.where(table < end[:, None], table, -1)
+
+
+def food_parts(
+    t_ms: IntArray, air_c: FloatArray, food_c: FloatArray, *, lags: FloatArray, limit_c: float, gap_ms: float
+) -> Parts:
+    """Return when any of the modelled foods lies above a limit, and when nobody can tell.
+
+    Within a pair the food follows its exact curve, so crossings are solved on it, also where it
+    rises above the limit and falls back between two samples.
+
+    Parameters
+    ----------
+    t_ms, air_c, lags
+        As given to `food_temperatures_c`.
+    food_c : (m, n) float64
+        What it returned. [°C]
+    limit_c : float
+        The limit. [°C]
+    gap_ms : float
+        The longest pair that is known; a longer one counts as above when one food is above at both
+        ends and it lasts no longer than 360 min, else it is unknown. [ms]
+    """
+    level = limit_c + ROUNDING_K
+    start, end = t_ms[:-1].astype(np.float64), t_ms[1:].astype(np.float64)
+    over = food_c > level
+    left, right = over[:, :-1], over[:, 1:]
+    both = left & right
+    gap, gap_above = gaps(end - start, both.any(axis=0), gap_ms=gap_ms)
+    cold_start, cold_end = air_c[:-1] <= level, air_c[1:] <= level
+    # A food above at both ends may dip between them only where the air falls below and rises again,
+    # and one below at both ends may peak only where the air starts above: the turning point is where
+    # food and air meet.
+    dips = both & (cold_start & ~cold_end)
+    whole = (both & ~dips).any(axis=0)
+    counted = (whole & ~gap) | gap_above
+    peaks = ~left & ~right & (~cold_start & cold_end)
+    open_pairs = ((left ^ right) | dips | peaks) & ~(gap | whole)
+    begin, finish = start[counted], end[counted]
+    if open_pairs.any():
+        which, pair = np.nonzero(open_pairs)
+        low, high = _above_within(
+            food_c[which, pair], air_c[pair], air_c[pair + 1], end[pair] - start[pair], lags[which], level
+        )
+        begin = np.concatenate((begin, (start[pair] + low).ravel()))
+        finish = np.concatenate((finish, (start[pair] + high).ravel()))
+    unknown = gap & ~gap_above
+    return Parts(above=Intervals.of(begin, finish), unknown=Intervals.of(start[unknown], end[unknown]))
+
+
+def _above_within(
+    food_c: FloatArray, left_c: FloatArray, right_c: FloatArray, span: FloatArray, lag: FloatArray, level: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return, for each pair, the stretches above `level` in its two monotone pieces, from its start."""
+    slope = (right_c - left_c) / span
+    swing = food_c - left_c + slope * lag
+
+    def food_at(moment: FloatArray) -> FloatArray:
+        return left_c + slope * (moment - lag) + swing * np.exp(-moment / lag)
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        turn = lag * np.log(swing / (slope * lag))
+    turn = np.where(np.isfinite(turn) & (turn > 0) & (turn < span), turn, span)
+    lows, highs = [], []
+    for begin, finish in ((np.zeros_like(span), turn), (turn, span)):
+        at_begin, at_finish = food_at(begin) - level, food_at(finish) - level
+        root = _crossing(food_at, begin, finish, level, slope=slope, swing=swing, lag=lag)
+        lows.append(np.where(at_begin > 0, begin, np.where(at_finish > 0, root, finish)))
+        highs.append(np.where(at_finish > 0, finish, np.where(at_begin > 0, root, begin)))
+    return np.array(lows), np.array(highs)
+
+
+def _crossing(  # noqa: D417 - the food's curve is handed over with its own constants
+    food_at: Callable[[FloatArray], FloatArray],
+    begin: FloatArray,
+    finish: FloatArray,
+    level: float,
+    *,
+    slope: FloatArray,
+    swing: FloatArray,
+    lag: FloatArray,
+) -> FloatArray:
+    """Return where a monotone piece meets `level`: Newton's steps kept inside the bracket.
+
+    A fixed number of steps, so that each answer depends on its own pair only.
+    """
+    low, high = begin.copy(), finish.copy()
+    above_at_begin = food_at(begin) > level
+    moment = (low + high) / 2
+    for _ in range(NEWTON_STEPS):
+        miss = food_at(moment) - level
+        before = (miss > 0) == above_at_begin
+        low, high = np.where(before, moment, low), np.where(before, high, moment)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = moment - miss / (slope - swing / lag * np.exp(-moment / lag))
+        moment = np.where((step >= low) & (step <= high), step, (low + high) / 2)
+    return moment

@@ -1,0 +1,175 @@
+"""The clock of one cabinet, one sample at a time or all at once: one way, the same answer."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from services.analytics.food.exposure import Parts, line_parts
+from services.analytics.food.intervals import Intervals
+from services.analytics.food.lags import block_starts, food_parts, food_temperatures_c
+from services.telemetry import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A limit and the side of it that counts."""
+
+    limit_c: float
+    below: bool = False
+    """True where time under the limit counts (food that must not freeze)."""
+
+    @property
+    def sign(self) -> float:
+        """Factor that turns 'below' into 'above'."""
+        return -1.0 if self.below else 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """What is remembered of a cabinet between two samples; never changed, only replaced."""
+
+    lines: tuple[Line, ...]
+    lags: FloatArray
+    """Time constants in ms; empty: the readings are the food itself."""
+    gap_ms: float
+    keep_ms: float
+    """How far back stretches and curves are kept, counted from the newest sample."""
+    block_t_ms: IntArray
+    """Samples since the newest block began."""
+    block_air_c: FloatArray
+    block_start_c: FloatArray
+    """Food at the first of them."""
+    above: tuple[Intervals, ...]
+    unknown: tuple[Intervals, ...]
+    curve_t_ms: IntArray
+    highest_c: FloatArray
+    """Warmest food at each sample kept."""
+    lowest_c: FloatArray
+
+    @property
+    def last_ms(self) -> int | None:
+        """Time of the newest sample, None before the first."""
+        return int(self.block_t_ms[-1]) if self.block_t_ms.size else None
+
+
+def start(
+    lines: tuple[Line, ...],
+    *,
+    lags: FloatArray,
+    gap_ms: float,
+    keep_ms: float = np.inf,
+    start_c: float | None = None,
+) -> Track:
+    """Return a clock that has seen nothing yet; food begins at `start_c`, else at the first air."""
+    nothing = tuple(Intervals.empty() for _ in lines)
+    return Track(
+        lines=lines,
+        lags=lags,
+        gap_ms=gap_ms,
+        keep_ms=keep_ms,
+        block_t_ms=np.empty(0, dtype=np.int64),
+        block_air_c=np.empty(0),
+        block_start_c=np.full(lags.size, np.nan if start_c is None else start_c),
+        above=nothing,
+        unknown=nothing,
+        curve_t_ms=np.empty(0, dtype=np.int64),
+        highest_c=np.empty(0),
+        lowest_c=np.empty(0),
+    )
+
+
+def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
+    """Return the clock after more samples, strictly later than those it has seen.
+
+    However a stream is cut into calls, the result is the same to the last bit: work begins again
+    at the start of the newest block, and blocks are counted from the first sample.
+
+    Raises
+    ------
+    ValueError
+        If times do not increase strictly, or a reading is not finite.
+    """
+    if not t_ms.size:
+        return track
+    seen = track.block_t_ms.size
+    times = np.concatenate((track.block_t_ms, t_ms))
+    air = np.concatenate((track.block_air_c, air_c))
+    if not bool(np.all(np.diff(times) > 0)) or not bool(np.all(np.isfinite(air_c))):
+        raise ValueError("samples must be finite and strictly later than those already seen")
+    first_c = np.where(np.isnan(track.block_start_c), air[0], track.block_start_c)
+    lagged = track.lags.size > 0
+    food = food_temperatures_c(times, air, lags=track.lags, start_c=first_c) if lagged else air[None, :]
+    begin = max(0, seen - 1)
+    new = _parts(track, times[begin:], air[begin:], food[:, begin:])
+    starts = block_starts(times)
+    block = int(starts[-1]) if starts.size else 0
+    if starts.size and _is_full(times[block:]):
+        block = times.size - 1
+    horizon = float(times[-1]) - track.keep_ms
+    curve = np.concatenate((track.curve_t_ms, times[seen:]))
+    highest = np.concatenate((track.highest_c, food[:, seen:].max(axis=0)))
+    lowest = np.concatenate((track.lowest_c, food[:, seen:].min(axis=0)))
+    kept = max(0, int(np.searchsorted(curve, horizon)) - 1)
+    return replace(
+        track,
+        block_t_ms=times[block:],
+        block_air_c=air[block:],
+        block_start_c=food[:, block] if lagged else first_c,
+        above=tuple(a.since(horizon).joined(p.above) for a, p in zip(track.above, new, strict=True)),
+        unknown=tuple(u.since(horizon).joined(p.unknown) for u, p in zip(track.unknown, new, strict=True)),
+        curve_t_ms=curve[kept:],
+        highest_c=highest[kept:],
+        lowest_c=lowest[kept:],
+    )
+
+
+def _is_full(times: IntArray) -> bool:
+    """Return whether the next pair begins a block whatever its length."""
+    return bool(block_starts(np.append(times, times[-1] + 1))[-1] == times.size - 1)
+
+
+def _parts(track: Track, times: IntArray, air: FloatArray, food: FloatArray) -> list[Parts]:
+    found = []
+    for line in track.lines:
+        sign, limit = line.sign, line.sign * line.limit_c
+        if track.lags.size:
+            parts = food_parts(
+                times, sign * air, sign * food, lags=track.lags, limit_c=limit, gap_ms=track.gap_ms
+            )
+        else:
+            parts = line_parts(times, sign * air, limit_c=limit, gap_ms=track.gap_ms)
+        found.append(parts)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One line's clock between two moments."""
+
+    line: Line
+    above: Intervals
+    unknown: Intervals
+    """Gaps, and the silence up to the as-of time where it is longer than the gap limit."""
+    minutes_above: float
+    minutes_unknown: float
+
+
+def summary(track: Track, *, from_ms: float, as_of_ms: int, line: int = 0) -> Summary:
+    """Return what one line's clock shows for ``[from_ms, as_of_ms)``; `as_of_ms` not before the newest sample.
+
+    Time before the first sample is not looked at here: whether somebody waited for it is for the
+    caller to say.
+    """
+    above = track.above[line].clipped(from_ms, as_of_ms)
+    unknown = track.unknown[line].clipped(from_ms, as_of_ms)
+    last = track.last_ms
+    if last is not None and as_of_ms - last > track.gap_ms:
+        tail = Intervals(np.array([float(last)]), np.array([float(as_of_ms)])).clipped(from_ms, as_of_ms)
+        unknown = unknown.joined(tail)
+    return Summary(
+        line=track.lines[line],
+        above=above,
+        unknown=unknown,
+        minutes_above=float(np.sum(above.end_ms - above.start_ms)) / 60_000,
+        minutes_unknown=float(np.sum(unknown.end_ms - unknown.start_ms)) / 60_000,
+    )
