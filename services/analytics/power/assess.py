@@ -1,0 +1,218 @@
+"""Everything about one unit's supply as of one moment: cut-outs, bank, run-out, findings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.power.causes import Background, cutout_of
+from services.analytics.power.charge import (
+    Capacity,
+    ChargeState,
+    capacity_of,
+    charge_state,
+    charging_at,
+    drawn_ah,
+    full_charges_ms,
+    load_a,
+)
+from services.analytics.power.curves import curve_of
+from services.analytics.power.cutouts import (
+    Event,
+    Threshold,
+    cut_out_now,
+    events_of,
+    stopped_share_mask,
+    threshold_of,
+)
+from services.analytics.power.forecast import Situation, runout_of
+from services.analytics.power.frame import Frame, Runs, frame_of, runs_of
+from services.analytics.power.holdover import hold_over
+from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
+from services.analytics.power.thermostat import Band, band_of
+from services.analytics.service.findings import Workbench, findings_of
+from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
+from services.telemetry import Series
+from services.timebase import DAY_MS
+
+
+@dataclass(frozen=True)
+class PowerResult:
+    """What the power analyses say; every None has its reason beside it."""
+
+    cutouts: tuple[Cutout, ...] | None
+    cutouts_reason: str | None
+    battery: Battery | None
+    battery_reason: str | None
+    runout: Runout
+    findings: tuple[Finding, ...] | None
+    findings_reason: str | None
+    assumed: tuple[str, ...]
+    """Defaults used here beyond those the settings already name."""
+
+
+@dataclass(frozen=True)
+class _Supply:
+    """What is worked out once and used by several answers."""
+
+    frame: Frame
+    runs: Runs
+    band: Band
+    threshold: Threshold
+    events: tuple[Event, ...]
+    steps: Steps
+    source: SourceResistance
+    capacity: Capacity | None
+    state: ChargeState
+
+
+def power(
+    series: Series,
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    food_limit_c: float,
+    max_gap_s: float | None = None,
+) -> PowerResult:
+    """Return everything about a unit's supply as of one moment.
+
+    Parameters
+    ----------
+    series : Series
+        One unit's samples, times strictly increasing; later ones than `as_of_ms` are left out.
+    settings : UnitSettings
+        Unit, site and bank with defaults applied.
+    as_of_ms : int
+        Now. [ms]
+    food_limit_c : float
+        The limit the hold-over runs to. [°C]
+    max_gap_s : float, optional
+        Samples further apart are not joined; three intervals when None. [s]
+    """
+    seen = series.between(int(series.t_ms[0]) if len(series) else 0, as_of_ms + 1)
+    frame = frame_of(seen, settings, max_gap_s)
+    runs = runs_of(frame)
+    supply = _supply(seen, frame, runs, settings, as_of_ms=as_of_ms)
+    cutouts, cutouts_reason = _cutouts(supply, settings, as_of_ms=as_of_ms)
+    battery, battery_reason = _battery(seen, supply, settings, as_of_ms=as_of_ms)
+    held = hold_over(seen, frame, runs, settings, as_of_ms=as_of_ms, limit_c=food_limit_c)
+    ordinary = stopped_share_mask(frame, supply.events)
+    situation = Situation(
+        frame=frame,
+        ordinary=ordinary,
+        settings=settings,
+        capacity=supply.capacity,
+        state=supply.state,
+        source=supply.source,
+        cutout_v_12=supply.threshold.volts_12,
+        cut_out_since_ms=None if (event := cut_out_now(supply.events)) is None else event.start_ms,
+        held=held,
+        food_limit_c=food_limit_c,
+        as_of_ms=as_of_ms,
+    )
+    runout = runout_of(situation)
+    findings = None
+    if len(frame):
+        bench = Workbench(
+            frame, runs, supply.band, ordinary, supply.steps, supply.source, settings, cutouts or ()
+        )
+        findings = findings_of(bench, as_of_ms=as_of_ms)
+    return PowerResult(
+        cutouts=cutouts,
+        cutouts_reason=cutouts_reason,
+        battery=battery,
+        battery_reason=battery_reason,
+        runout=runout,
+        findings=findings,
+        findings_reason=None if findings is not None else "no compressor state in these samples",
+        assumed=_assumed(supply, settings, held.assumed if held is not None else ()),
+    )
+
+
+def _supply(series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *, as_of_ms: int) -> _Supply:
+    """Work out what the answers share."""
+    band = band_of(frame, runs)
+    reported = series.numbers("cutout_v")
+    said = reported[np.isfinite(reported)]
+    threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
+    capacity = capacity_of(settings, as_of_ms=as_of_ms)
+    steps = stop_steps(frame, runs, settings)
+    return _Supply(
+        frame=frame,
+        runs=runs,
+        band=band,
+        threshold=threshold,
+        events=events_of(frame, runs, band, threshold, as_of_ms=as_of_ms, has_battery=settings.has_battery),
+        steps=steps,
+        source=source_resistance(frame, steps, settings),
+        capacity=capacity,
+        state=charge_state(frame, runs, settings, capacity),
+    )
+
+
+def _cutouts(
+    supply: _Supply, settings: UnitSettings, *, as_of_ms: int
+) -> tuple[tuple[Cutout, ...] | None, str | None]:
+    """Return the cut-outs, or why they cannot be told."""
+    frame = supply.frame
+    if len(frame) == 0:
+        return None, "no compressor state in these samples: a stop cannot be told from a rest"
+    if not bool(np.any(np.isfinite(frame.cabinet_c))):
+        return None, "no cabinet temperature: a cut-out cannot be told from a thermostat stop"
+    if settings.has_battery and not bool(np.any(np.isfinite(frame.volts_12))):
+        return None, "no battery voltage: a low-voltage stop cannot be told from another"
+    curve, _ = curve_of(settings)
+    background = Background(
+        frame=frame,
+        settings=settings,
+        threshold=supply.threshold,
+        capacity=supply.capacity,
+        ah=drawn_ah(frame, load_a(frame, settings)),
+        full_ms=supply.state.full_ms,
+        charged=bool(np.any(charging_at(frame, curve))),
+    )
+    return tuple(cutout_of(event, background, as_of_ms=as_of_ms) for event in supply.events), None
+
+
+def _battery(
+    series: Series, supply: _Supply, settings: UnitSettings, *, as_of_ms: int
+) -> tuple[Battery | None, str | None]:
+    """Return what is known of the bank, or why nothing is."""
+    if not settings.has_battery:
+        return None, f"fed from {settings.unit.supply.kind}, no battery"
+    if not series.has("battery_v"):
+        return None, "no battery voltage in these samples"
+    full = supply.state.full_ms
+    if len(supply.frame) == 0:
+        known = np.isfinite(series.numbers("battery_v"))
+        volts = series.numbers("battery_v")[known] / supply.frame.volt_scale
+        full = full_charges_ms(series.t_ms[known], volts, curve_of(settings)[0])
+    days = (as_of_ms - int(full[-1])) / DAY_MS if full.size else None
+    return (
+        Battery(
+            state_of_charge=supply.state.quantiles,
+            state_of_charge_reason=supply.state.reason,
+            source_resistance_ohm=supply.source.ohm,
+            source_resistance_ohm_reason=supply.source.reason,
+            days_since_full=days,
+            days_since_full_reason="no full charge in the samples looked at" if days is None else None,
+        ),
+        None,
+    )
+
+
+def _assumed(supply: _Supply, settings: UnitSettings, more: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the defaults used, in words."""
+    words: list[str] = []
+    threshold = supply.threshold
+    volts = threshold.volts_12 * supply.frame.volt_scale
+    if settings.has_battery and threshold.origin == "default":
+        words.append(f"cut-out {volts:.4g} V")
+    if settings.has_battery and threshold.origin == "observed":
+        words.append(f"cut-out {volts:.2f} V, learned from the unit's own cut-outs")
+    if settings.has_battery and settings.units_on_bank > 1:
+        words.append(f"{settings.units_on_bank} units on the bank draw alike")
+    if supply.capacity is not None and supply.capacity.assumed is not None and settings.has_battery:
+        words.append(supply.capacity.assumed)
+    if not supply.band.learned and len(supply.frame):
+        words.append("thermostat differential 2 K")
+    return (*words, *more)

@@ -1,0 +1,308 @@
+"""How full the bank is: charge counted from the runs, corrected by rest voltage and full charges."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.power.curves import RestCurve, curve_of, soc_at_rest
+from services.analytics.power.frame import BoolArray, Frame, Runs
+from services.domain import Quantiles, UnitSettings
+from services.telemetry import FloatArray, IntArray
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, datetime_of
+
+Z10 = 1.2815515655446004
+"""The standard normal quantile of nine in ten."""
+
+LOOK_BACK_MS = 30 * DAY_MS
+CHARGING_PAUSE_MS = 30 * MINUTE_MS
+"""A pause in charging shorter than this does not end it."""
+SURFACE_MS = 4 * HOUR_MS
+"""Surface charge reads high for hours after charging (common practice, no source)."""
+LEAST_REST_MS = 10 * MINUTE_MS
+RELAXATION_V = 0.02
+"""What a lead-acid battery still recovers after minutes of rest (judgement, no source)."""
+UNKNOWN_AGE_SHARE = 0.7
+"""Usable share of the label when the installation date is unknown."""
+FADE_PER_YEAR = 0.04
+LEAST_AGED_SHARE = 0.6
+LABEL_CAP = 1.08
+"""Slow discharge never counts for more than this share of the 20 h capacity (judgement: physics-based
+models give 1.02 to 1.05, extrapolated power laws far more)."""
+CURRENT_SHARE_SD = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """What a bank is believed to hold."""
+
+    ah: float
+    share_sd: float
+    assumed: str | None
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Alternating stretches of charging and not, as sample ranges ``[first, last]``."""
+
+    first: IntArray
+    last: IntArray
+    charging: BoolArray
+
+
+@dataclass(frozen=True)
+class ChargeState:
+    """The bank as of the last sample."""
+
+    soc: float | None
+    soc_sd: float
+    reason: str | None
+    charging_now: bool
+    full_ms: IntArray
+    """When the bank was last seen full, oldest first."""
+    charge_ends_ms: IntArray
+    """When past charging of an hour or more ended."""
+
+    @property
+    def quantiles(self) -> Quantiles | None:
+        """The state of charge as a range."""
+        return None if self.soc is None else soc_quantiles(self.soc, self.soc_sd)
+
+
+def soc_quantiles(mean: float, sd: float) -> Quantiles:
+    """Return a normal range of state of charge, clipped to 0 … 1."""
+    low, mid, high = (min(1.0, max(0.0, mean + z * sd)) for z in (-Z10, 0.0, Z10))
+    return Quantiles(p10=low, p50=mid, p90=high)
+
+
+def capacity_of(settings: UnitSettings, *, as_of_ms: int) -> Capacity | None:
+    """Return the usable capacity of a unit's bank; None when the file names no capacity.
+
+    Unknown age: 0.7 of the label and wide. Known age: 4 % less a year down to 0.6 (judgement, no source).
+    """
+    bank = settings.bank
+    label = bank.capacity_ah if bank is not None else settings.unit.supply.capacity_ah
+    if label is None:
+        return None
+    if bank is None or bank.installed is None:
+        return Capacity(
+            UNKNOWN_AGE_SHARE * label,
+            0.20,
+            f"battery age unknown: usable capacity {UNKNOWN_AGE_SHARE:g} x label",
+        )
+    installed_day = (bank.installed.toordinal() - 719163) * DAY_MS
+    years = max(0.0, (as_of_ms - installed_day) / (365.25 * DAY_MS))
+    share = max(LEAST_AGED_SHARE, 1.0 - FADE_PER_YEAR * years)
+    return Capacity(min(share, LABEL_CAP) * label, 0.10, None)
+
+
+def load_a(frame: Frame, settings: UnitSettings) -> FloatArray:
+    """Return the current drawn from the bank at each sample [A].
+
+    The measured current of the unit, else its running current while on, times the units that share the
+    bank (taken to be alike), plus the bank's other load.
+    """
+    counted = np.where(frame.on, settings.running_a, 0.0)
+    own = np.where(np.isfinite(frame.current_a), frame.current_a, counted)
+    other = settings.bank.other_load_a if settings.bank is not None else 0.0
+    return np.asarray(own * settings.units_on_bank + other, dtype=np.float64)
+
+
+def drawn_ah(frame: Frame, amps: FloatArray) -> FloatArray:
+    """Return the charge drawn since the first sample, at each sample.
+
+    Parameters
+    ----------
+    frame : Frame
+        Gives the times; each sample's current holds until the next one.
+    amps : (n,) float64
+        Current drawn. [A]
+
+    Returns
+    -------
+    (n,) float64
+        Starts at 0; across a gap the mean current is taken. [Ah]
+    """
+    if amps.size == 0:
+        return np.empty(0)
+    held = frame.held_ms
+    total = float(np.sum(held))
+    mean = float(np.sum(amps * held)) / total if total > 0 else float(np.mean(amps))
+    rate = np.where(frame.broken, mean, amps[:-1])
+    steps = rate * np.diff(frame.t_ms) / HOUR_MS
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def charging_at(frame: Frame, curve: RestCurve) -> BoolArray:
+    """Return where something charges the bank: the supply channel's word, else a voltage no rest shows."""
+    seen = np.where(np.isfinite(frame.fed), frame.fed > 0, frame.volts_12 > curve.charging_above_v)
+    return _without_pauses(frame.t_ms, seen, CHARGING_PAUSE_MS)
+
+
+def _without_pauses(t_ms: IntArray, flags: BoolArray, pause_ms: int) -> BoolArray:
+    """Return flags with every pause up to `pause_ms` between two set stretches filled."""
+    at = np.flatnonzero(flags)
+    if at.size < 2:  # noqa: PLR2004 - a pause has two ends
+        return flags
+    short = (np.diff(at) > 1) & (np.diff(t_ms[at]) <= pause_ms)
+    change = np.zeros(flags.size + 1, dtype=np.int64)
+    np.add.at(change, at[:-1][short], 1)
+    np.add.at(change, at[1:][short], -1)
+    return np.asarray(flags | (np.cumsum(change)[:-1] > 0), dtype=np.bool_)
+
+
+def stretches_of(flags: BoolArray) -> Stretches:
+    """Return the stretches of equal flags."""
+    if flags.size == 0:
+        nothing = np.empty(0, dtype=np.int64)
+        return Stretches(nothing, nothing, flags)
+    first = np.concatenate([[0], np.flatnonzero(flags[1:] != flags[:-1]) + 1]).astype(np.int64)
+    last = np.concatenate([first[1:] - 1, [flags.size - 1]]).astype(np.int64)
+    return Stretches(first, last, flags[first])
+
+
+def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> IntArray:
+    """Return when the bank was full: absorption voltage, held as long as its chemistry needs.
+
+    Parameters
+    ----------
+    t_ms : (n,) int64
+        Times, strictly increasing. [ms]
+    volts_12 : (n,) float64
+        Voltage, at 12 V nominal. [V]
+    curve : RestCurve
+        Names the voltage and how long it must hold.
+
+    Returns
+    -------
+    (m,) int64
+        End of each full charge; stretches within 12 h of each other are one. [ms]
+    """
+    high = _without_pauses(t_ms, volts_12 >= curve.full_above_v, CHARGING_PAUSE_MS)
+    parts = stretches_of(high)
+    long = parts.charging & (t_ms[parts.last] - t_ms[parts.first] >= 1000.0 * curve.full_hold_s)
+    ends = t_ms[parts.last[long]]
+    starts = t_ms[parts.first[long]]
+    if ends.size == 0:
+        return ends
+    apart = np.concatenate([starts[1:] - ends[:-1] > DAY_MS // 2, [True]])
+    return np.asarray(ends[apart], dtype=np.int64)
+
+
+def rests(
+    frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray
+) -> tuple[IntArray, FloatArray]:
+    """Return the sample and the state of charge of every rest voltage worth reading.
+
+    A rest is the end of an off period of ten minutes or more in which nothing charged; with a panel on
+    the roof only at night, since weak sun reads like a full battery.
+    """
+    curve, _ = curve_of(settings)
+    off = ~runs.on & (frame.t_ms[runs.last] - runs.start_ms >= LEAST_REST_MS)
+    at = runs.last[off]
+    at = at[~charging[at] & ~charging[runs.first[off]]]
+    if settings.unit.supply.panel_wp > 0:
+        at = at[_night(frame.t_ms[at], settings)]
+    volts = frame.volts_12[at] + RELAXATION_V
+    usable = np.isfinite(volts) & (volts <= curve.trusted_below_v)
+    return at[usable], soc_at_rest(volts[usable], curve)
+
+
+def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
+    """Return where the site's clock stands between 19:00 and 05:00, by the offset of the newest instant."""
+    return np.asarray((site_hour(t_ms, settings) >= 19) | (site_hour(t_ms, settings) < 5), dtype=np.bool_)  # noqa: PLR2004
+
+
+def site_hour(t_ms: IntArray, settings: UnitSettings) -> IntArray:
+    """Return the hour of the day at the unit's site, 0 to 23, by the offset in force at the last instant."""
+    return np.asarray((t_ms + site_offset_ms(t_ms, settings)) // HOUR_MS % 24, dtype=np.int64)
+
+
+def site_offset_ms(t_ms: IntArray, settings: UnitSettings) -> int:
+    """Return how far the site's clock is ahead of UTC at the last instant given [ms]."""
+    if settings.site is None or t_ms.size == 0:
+        return 0
+    offset = datetime_of(float(t_ms[-1])).astimezone(settings.site.zone).utcoffset()
+    return 0 if offset is None else round(offset.total_seconds() * 1000)
+
+
+def charge_state(frame: Frame, runs: Runs, settings: UnitSettings, capacity: Capacity | None) -> ChargeState:
+    """Return the state of charge at the last sample.
+
+    A one-state filter over stretches of charging and not. Discharge is counted; the rest voltages of a
+    stretch correct it together, with the spread between published tables as an error that no number of
+    readings averages out. Charging without a measured current closes half the distance to full in about
+    three hours, widely; a full charge resets.
+    """
+    curve, known = curve_of(settings)
+    charging = charging_at(frame, curve)
+    full = full_charges_ms(frame.t_ms, frame.volts_12, curve)
+    parts = stretches_of(charging)
+    span = frame.t_ms[parts.last] - frame.t_ms[parts.first]
+    finished = parts.charging & (span >= HOUR_MS) & (parts.last < len(frame) - 1)
+    ends = frame.t_ms[parts.last[finished]]
+    now = bool(charging[-1]) if charging.size else False
+    if capacity is None or not known or not bool(np.any(np.isfinite(frame.volts_12))):
+        reason = (
+            "no battery chemistry or capacity in the unit's file"
+            if capacity is None or not known
+            else "no battery voltage in this log"
+        )
+        return ChargeState(None, 0.0, reason, now, full, ends)
+    mean, sd = _filtered(frame, runs, settings, capacity=capacity, charging=charging, full=full)
+    return ChargeState(mean, sd, None, now, full, ends)
+
+
+def _filtered(
+    frame: Frame,
+    runs: Runs,
+    settings: UnitSettings,
+    *,
+    capacity: Capacity,
+    charging: BoolArray,
+    full: IntArray,
+) -> tuple[float, float]:
+    """Run the filter over the stretches of the last month and return mean and standard deviation."""
+    curve, _ = curve_of(settings)
+    ah = drawn_ah(frame, load_a(frame, settings))
+    rest_at, rest_soc = rests(frame, runs, settings, charging)
+    parts = stretches_of(charging)
+    mean, sd = 0.5, 0.3
+    for first, last, charges in zip(parts.first, parts.last, parts.charging, strict=True):
+        if frame.t_ms[last] < frame.t_ms[-1] - LOOK_BACK_MS:
+            continue
+        begin = max(0, int(first) - 1)
+        if charges:
+            filled = bool(np.any((full >= frame.t_ms[first]) & (full <= frame.t_ms[last])))
+            mean, sd = _charged(mean, sd, frame.t_ms[last] - frame.t_ms[begin], filled=filled)
+            continue
+        used = float(ah[last] - ah[begin]) / capacity.ah
+        mean, sd = mean - used, math.hypot(sd, used * math.hypot(CURRENT_SHARE_SD, capacity.share_sd))
+        inside = (rest_at >= first) & (rest_at <= last)
+        after_charge = begin < first
+        if after_charge:
+            settled = frame.t_ms[rest_at] - frame.t_ms[first] >= SURFACE_MS
+            inside &= settled | (ah[rest_at] - ah[begin] >= 0.05 * capacity.ah)
+        if not bool(np.any(inside)):
+            continue
+        since = (ah[last] - ah[rest_at[inside]]) / capacity.ah
+        newest = np.flatnonzero(inside)[-12:] - np.flatnonzero(inside)[0]
+        mean, sd = _corrected(mean, sd, rest_soc[inside][newest] - since[newest], curve.soc_sd)
+    return min(1.0, max(0.0, mean)), sd
+
+
+def _charged(mean: float, sd: float, span_ms: int, *, filled: bool) -> tuple[float, float]:
+    """Return the state after charging of unknown current, or after a full charge."""
+    if filled:
+        return 1.0, 0.04
+    room = max(0.0, 1.0 - mean)
+    closed = room * (1.0 - math.exp(-span_ms / (4.0 * HOUR_MS)))
+    return mean + closed, max(0.05, math.hypot(sd * (1.0 - closed / max(room, 1e-9)), 0.5 * closed))
+
+
+def _corrected(mean: float, sd: float, readings: FloatArray, curve_sd: float) -> tuple[float, float]:
+    """Return the state after the rest voltages of one stretch, whose common error does not average out."""
+    reading_sd = math.hypot(curve_sd, 0.03)
+    gain = sd**2 / (sd**2 + reading_sd**2)
+    updated = mean + gain * (float(np.median(readings)) - mean)
+    return updated, max(math.sqrt(1.0 - gain) * sd, min(sd, 0.75 * curve_sd))

@@ -1,0 +1,191 @@
+"""How long food stays under its limit once the compressor stands still."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.power.charge import Z10
+from services.analytics.power.frame import Frame, Runs
+from services.domain import Quantiles, UnitSettings
+from services.telemetry import FloatArray, IntArray, Series
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+
+DEFAULT_AMBIENT_C = 32.0
+"""Where no ambient is measured: a hot afternoon in the shade (judgement, no source)."""
+DEFAULT_LOAD_KG = 3.0
+CABINET_W_PER_K = 0.64
+CABINET_VOLUME_L = 82.0
+"""Heat gain of a well-made 82 L cabinet with 50 mm of foam, worked out from its walls and gasket; other
+sizes as volume to the two thirds, 60 L where the file names none."""
+DEFAULT_VOLUME_L = 60.0
+LINER_J_PER_K = 6000.0
+"""Liner and air (judgement, no source)."""
+CHILLED_J_PER_KG_K = 3500.0
+FROZEN_J_PER_KG_K = 2800.0
+"""Chilled food about 3.5 kJ/(kg K); frozen lean beef between -18 and -15 °C takes 8.3 kJ/kg."""
+FROZEN_BELOW_C = -5.0
+LONG_OFF_MS = 45 * MINUTE_MS
+"""An off period must last this long before its slope speaks for the food and not the air."""
+TAU_SHARE_SD = 0.35
+LEARNED_SHARE_SD = 0.25
+FOOD_LAG_MS = 95 * MINUTE_MS
+FOOD_SD_K = 0.5
+LONGEST_H = 168.0
+
+
+@dataclass(frozen=True, slots=True)
+class HoldOver:
+    """Hours from the moment cooling stops until the food reaches its limit."""
+
+    hours: Quantiles
+    food_c: float
+    ambient_c: float
+    time_constant_s: float
+    assumed: tuple[str, ...]
+
+
+def hours_to_limit(*, start_c: float, limit_c: float, ambient_c: float, time_constant_s: float) -> float:
+    """Return how long a first-order warm-up takes to reach a limit.
+
+    Parameters
+    ----------
+    start_c, limit_c, ambient_c : float
+        Food now, its limit, and what surrounds the cabinet. [°C]
+    time_constant_s : float
+        Heat capacity over heat gain. [s]
+
+    Returns
+    -------
+    float
+        ``tau ln((Ta - T0) / (Ta - limit))``; 0 at or above the limit, infinite when the surroundings never
+        carry it there. [h]
+    """
+    if start_c >= limit_c:
+        return 0.0
+    if ambient_c <= limit_c:
+        return math.inf
+    return time_constant_s / 3600.0 * math.log((ambient_c - start_c) / (ambient_c - limit_c))
+
+
+def default_time_constant_s(settings: UnitSettings, *, limit_c: float) -> float:
+    """Return the warm-up time constant of the loaded cabinet from its volume and load [s]."""
+    load_kg = settings.unit.food.load_kg
+    volume = settings.unit.volume_l
+    litres = DEFAULT_VOLUME_L if volume is None else volume
+    heat = FROZEN_J_PER_KG_K if limit_c <= FROZEN_BELOW_C else CHILLED_J_PER_KG_K
+    capacity = LINER_J_PER_K + heat * (DEFAULT_LOAD_KG if load_kg is None else load_kg)
+    return float(capacity / (CABINET_W_PER_K * (litres / CABINET_VOLUME_L) ** (2.0 / 3.0)))
+
+
+def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> float | None:
+    """Return the median time constant over the long off periods of a log; None with fewer than two.
+
+    Parameters
+    ----------
+    frame : Frame
+        Samples.
+    runs : Runs
+        Their runs.
+    ambient_c : float
+        Used where no ambient was measured. [°C]
+
+    Returns
+    -------
+    float or None
+        ``dt / ln((Ta - T_start) / (Ta - T_end))``, the first ten minutes left out since then the air alone
+        warms. [s]
+    """
+    span = frame.t_ms[runs.last] - runs.start_ms if runs.first.size else np.empty(0, np.int64)
+    long = ~runs.on & (span >= LONG_OFF_MS)
+    begin = np.searchsorted(frame.t_ms, runs.start_ms[long] + 10 * MINUTE_MS)
+    end = runs.last[long]
+    ambient = np.where(np.isfinite(frame.ambient_c[end]), frame.ambient_c[end], ambient_c)
+    hot = ambient - frame.cabinet_c[begin]
+    left = ambient - frame.cabinet_c[end]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tau = (frame.t_ms[end] - frame.t_ms[begin]) / 1000.0 / np.log(hot / left)
+    usable = tau[(left > 2.0) & (hot > left) & np.isfinite(tau)]  # noqa: PLR2004 - near ambient nothing is seen
+    return float(np.median(usable)) if usable.size > 1 else None
+
+
+def food_now_c(series: Series, *, as_of_ms: int) -> float | None:
+    """Return the food as modelled: the probe if there is one, else the cabinet behind a 95 min lag [°C]."""
+    day = series.between(as_of_ms - DAY_MS, as_of_ms + 1)
+    probe = day.numbers("product_c")
+    if bool(np.any(np.isfinite(probe))):
+        return float(probe[np.isfinite(probe)][-1])
+    cabinet = day.numbers("cabinet_c")
+    known = np.isfinite(cabinet)
+    if not bool(np.any(known)):
+        return None
+    return _lagged(day.t_ms[known], cabinet[known], as_of_ms)
+
+
+def _lagged(t_ms: IntArray, values: FloatArray, as_of_ms: int) -> float:
+    """Return the exponentially weighted mean of values that each held until the next [same unit]."""
+    ends = np.append(t_ms[1:], max(as_of_ms, int(t_ms[-1]) + 1))
+    weight = np.exp(-(as_of_ms - ends) / FOOD_LAG_MS) - np.exp(-(as_of_ms - t_ms) / FOOD_LAG_MS)
+    return float(np.sum(weight * values) / np.sum(weight))
+
+
+def ambient_now_c(series: Series, *, as_of_ms: int) -> float | None:
+    """Return the warmer of the last day's mean and the last hour's mean of the surroundings [°C]."""
+    means = []
+    for span_ms in (DAY_MS, HOUR_MS):
+        part = series.between(as_of_ms - span_ms, as_of_ms + 1).numbers("ambient_c")
+        if bool(np.any(np.isfinite(part))):
+            means.append(float(np.nanmean(part)))
+    return max(means) if means else None
+
+
+def hold_over(
+    series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *, as_of_ms: int, limit_c: float
+) -> HoldOver | None:
+    """Return the hold-over from the food's present temperature; None when no temperature is known.
+
+    Parameters
+    ----------
+    series : Series
+        For the probe and the cabinet, with or without a compressor state.
+    frame, runs : Frame, Runs
+        For what long off periods teach.
+    settings : UnitSettings
+        Load, volume.
+    as_of_ms : int
+        Now. [ms]
+    limit_c : float
+        The food's limit. [°C]
+
+    Returns
+    -------
+    HoldOver or None
+        First-order uncertainty: the time constant lognormal, the food's temperature ± 0.5 K.
+    """
+    food_c = food_now_c(series, as_of_ms=as_of_ms)
+    if food_c is None:
+        return None
+    assumed = []
+    measured = ambient_now_c(series, as_of_ms=as_of_ms)
+    if measured is None:
+        assumed.append(f"surroundings {DEFAULT_AMBIENT_C:g} °C for the hold-over")
+    ambient_c = DEFAULT_AMBIENT_C if measured is None else measured
+    if settings.unit.food.load_kg is None:
+        assumed.append(f"load {DEFAULT_LOAD_KG:g} kg for the hold-over")
+    learned = learned_time_constant_s(frame, runs, ambient_c=ambient_c)
+    default = default_time_constant_s(settings, limit_c=limit_c)
+    tau, share_sd = (default, TAU_SHARE_SD) if learned is None else (learned, LEARNED_SHARE_SD)
+    hours = _quantiles(food_c, limit_c, ambient_c, tau, share_sd)
+    return HoldOver(hours, food_c, ambient_c, tau, tuple(assumed))
+
+
+def _quantiles(food_c: float, limit_c: float, ambient_c: float, tau_s: float, share_sd: float) -> Quantiles:
+    """Return the hold-over as a range, capped at a week."""
+    middle = hours_to_limit(start_c=food_c, limit_c=limit_c, ambient_c=ambient_c, time_constant_s=tau_s)
+    if middle == 0.0:
+        return Quantiles(p10=0.0, p50=0.0, p90=0.0)
+    if not math.isfinite(middle):
+        return Quantiles(p10=LONGEST_H, p50=LONGEST_H, p90=LONGEST_H)
+    relative = math.hypot(share_sd, FOOD_SD_K / max(limit_c - food_c, 0.1))
+    low, mid, high = (min(LONGEST_H, middle * math.exp(z * relative)) for z in (-Z10, 0.0, Z10))
+    return Quantiles(p10=low, p50=mid, p90=high)
