@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from services.telemetry import Rejected, Sample, Series, Value
+from services.timebase import Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +124,13 @@ class StoreReader(Protocol):
     def newest_sq(self, unit: str) -> Mapping[int, int]:
         """Return, per bid, the highest sq held; above the mark it means a backlog is known."""
 
+    def missing_spans(self, unit: str) -> Sequence[Span]:
+        """Return the stretches of time in which samples are known to exist that are not held.
+
+        Each runs from the held sample before a gap in the numbers to the held one after it; before
+        the first sample of all it starts at 0.
+        """
+
     def skipped(self, unit: str) -> Sequence[Skipped]:
         """Return stretches declared missing."""
 
@@ -161,6 +169,9 @@ class TelemetryStore(StoreReader, Protocol):
 
     def declare_skipped(self, unit: str, skipped: Skipped) -> None:
         """Record a stretch as missing; it counts as held."""
+
+    def gaps(self) -> Mapping[tuple[str, int], Sequence[tuple[int, int]]]:
+        """Return, per unit and bid with a known backlog, the stretches missing below the newest sample."""
 
     def waiting_packs(self, unit: str, limit: int = 200) -> Sequence[WaitingPack]:
         """Return the oldest packs kept for a unit that was unknown."""

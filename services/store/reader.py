@@ -22,7 +22,7 @@ from services.store.protocol import (
 )
 from services.store.schema import IMPORTED_BID, VALUE_COLUMNS, connect, values_of
 from services.telemetry import NUMERIC_COLUMNS, TEXT_COLUMNS, Rejected, Series
-from services.timebase import MINUTE_MS
+from services.timebase import MINUTE_MS, Span
 
 AHEAD_MS = 5 * MINUTE_MS
 """A sample dated further ahead of now than this is kept but is never the latest (design 3.1)."""
@@ -31,6 +31,24 @@ _LATEST = (
     f"SELECT t_ms, received_ms, {', '.join(VALUE_COLUMNS)}, extra FROM samples"  # noqa: S608 - own names
     " WHERE unit_no = ? AND t_ms <= ? AND tq >= 0 ORDER BY t_ms DESC, bid DESC, sq DESC LIMIT 1"
 )
+
+_BOOTS_WITH_BACKLOG = (
+    "SELECT unit_no, bid, mark FROM boots JOIN units USING (unit_no)"
+    " WHERE unit = ? AND bid != ? AND newest > mark"
+)
+_AROUND_GAPS = (
+    "SELECT before_ms, t_ms FROM (SELECT sq, t_ms, lag(sq) OVER (ORDER BY sq) AS before_sq,"
+    " lag(t_ms) OVER (ORDER BY sq) AS before_ms FROM samples WHERE unit_no = :unit AND bid = :bid AND tq >= 0"
+    " AND sq >= coalesce((SELECT max(sq) FROM samples WHERE unit_no = :unit AND bid = :bid AND sq <= :mark), 0))"
+    " WHERE sq > before_sq + 1"
+)
+"""The mark itself may be a number declared missing: begin at the newest sample at or below it."""
+_FIRST_OF_BOOT = (
+    "SELECT s.t_ms, coalesce((SELECT max(e.t_ms) FROM samples e WHERE e.unit_no = s.unit_no"
+    " AND e.t_ms < s.t_ms AND e.tq >= 0), 0) FROM samples s"
+    " WHERE s.unit_no = ? AND s.bid = ? AND s.tq >= 0 ORDER BY s.sq LIMIT 1"
+)
+"""The first sample of a boot whose number 0 is missing, and the last sample of any kind before it."""
 
 
 class SqliteReader:
@@ -135,6 +153,20 @@ class SqliteReader:
     def _per_boot(self, column: str, unit: str) -> dict[int, int]:
         query = f"SELECT bid, {column} FROM boots JOIN units USING (unit_no) WHERE unit = ? AND bid != ?"  # noqa: S608
         return dict(self._rows(query, unit, IMPORTED_BID))
+
+    def missing_spans(self, unit: str) -> Sequence[Span]:
+        """Return the stretches of time in which samples are known to exist that are not held."""
+        found = []
+        for unit_no, bid, mark in self._rows(_BOOTS_WITH_BACKLOG, unit, IMPORTED_BID):
+            with self._access() as connection:
+                rows = connection.execute(
+                    _AROUND_GAPS, {"unit": unit_no, "bid": bid, "mark": mark}
+                ).fetchall()
+            if mark < 0:
+                first = self._rows(_FIRST_OF_BOOT, unit_no, bid)
+                rows += [(start, end) for end, start in first]
+            found += [Span(start, end) for start, end in rows if start < end]
+        return sorted(found)
 
     def skipped(self, unit: str) -> Sequence[Skipped]:
         """Return stretches declared missing."""
