@@ -1,0 +1,322 @@
+"""The network side of ingest: one thread talks MQTT, two queues join it to the worker."""
+
+import contextlib
+import secrets
+import select
+import socket
+import threading
+import time
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
+
+import paho.mqtt.client as mqtt
+import structlog
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from services.clock import now_ms
+from services.errors import ConfigurationError
+
+CLIENT_ID = "bushlarder-ingest"
+SESSION_EXPIRY_S = 7 * 86_400
+"""How long the broker keeps messages for an ingest that is away."""
+RECEIVE_MAXIMUM = 1_000
+"""Un-acked messages on the way; more brings nothing (measured), and it must exceed a batch."""
+INBOX_LIMIT = 2_000
+"""Messages waiting for the worker before the network is no longer read."""
+KEEPALIVE_S = 30
+CONNECT_TIMEOUT_S = 10.0
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.2, 15.0
+"""Waiting before another connection, doubled each time, dealt out at random."""
+_READ_AHEAD_BYTES = 65_536
+_PACKETS_PER_WAKE = 200
+
+_log = structlog.get_logger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A message, with the connection it came over: only that connection can acknowledge it."""
+
+    epoch: int
+    received_ms: int
+    message: mqtt.MQTTMessage
+
+    @property
+    def expiry_left_s(self) -> int | None:
+        """What is left of the message's expiry in seconds, None when it had none."""
+        return getattr(self.message.properties, "MessageExpiryInterval", None)
+
+    @property
+    def correlation(self) -> bytes:
+        """What ties a reply to a command, empty when there is nothing."""
+        return getattr(self.message.properties, "CorrelationData", b"")
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """Something to publish with QoS 1."""
+
+    topic: str
+    payload: bytes
+    retain: bool = False
+    response_topic: str | None = None
+    correlation: bytes | None = None
+    expiry_s: int | None = None
+
+
+class _Client(mqtt.Client):
+    """A paho client that reads the socket in large pieces: paho itself asks for three per message."""
+
+    _ahead = b""
+    _at = 0
+
+    @property
+    def has_read_ahead(self) -> bool:
+        """Whether something has been read that was not looked at yet."""
+        return self._at < len(self._ahead)
+
+    def forget_read_ahead(self) -> None:
+        """Drop what belongs to a connection that is gone."""
+        self._ahead, self._at = b"", 0
+
+    def _sock_recv(self, bufsize: int) -> bytes:
+        if self._at >= len(self._ahead):
+            self._ahead, self._at = super()._sock_recv(_READ_AHEAD_BYTES), 0
+        piece = self._ahead[self._at : self._at + bufsize]
+        self._at += len(piece)
+        return piece
+
+
+class Link:
+    """A persistent MQTT 5 session that hands over messages and acknowledges them when told to.
+
+    Only the network thread touches the client; the worker posts what it wants sent and rings.
+    """
+
+    def __init__(self, url: str, filters: Sequence[str], *, client_id: str = CLIENT_ID) -> None:
+        """Prepare the session; `start` opens it.
+
+        Raises
+        ------
+        ConfigurationError
+            If the URL is not ``mqtt://host:port`` or ``mqtts://host:port``.
+        """
+        self._host, self._port = _place_of(url)
+        self._filters = tuple(filters)
+        self._client = self._make_client(url, client_id)
+        self._inbox: deque[Arrival] = deque()
+        self._outbox: deque[Post | tuple[int, int]] = deque()
+        self._enough = 1
+        self._arrived = threading.Event()
+        self._bell_r, self._bell_w = socket.socketpair()
+        self._bell_r.settimeout(0)
+        self._bell_w.settimeout(0)
+        self._stopping = False
+        self._thread = threading.Thread(target=self._run, name="ingest-link", daemon=True)
+        self.epoch = 0
+        """Number of the present connection."""
+        self.connected = False
+
+    def start(self) -> None:
+        """Open the session in the background."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Send what is posted, close the connection, keep the session."""
+        self._stopping = True
+        self._ring()
+        self._thread.join(timeout=CONNECT_TIMEOUT_S + 5.0)
+        self._bell_w.close()
+        self._bell_r.close()
+
+    def take(self, limit: int, *, wait_s: float, linger_s: float) -> list[Arrival]:
+        """Return up to `limit` messages: at once when so many wait, else `linger_s` after the first."""
+        inbox = self._inbox
+        if not inbox:
+            self._wait_for(1, inbox, wait_s)
+        if inbox and len(inbox) < limit:
+            self._wait_for(limit, inbox, linger_s)
+        was_full = len(inbox) >= INBOX_LIMIT
+        taken = [inbox.popleft() for _ in range(min(limit, len(inbox)))]
+        if was_full:
+            self._ring()
+        return taken
+
+    def _wait_for(self, count: int, inbox: deque[Arrival], timeout_s: float) -> None:
+        self._enough = count
+        self._arrived.clear()
+        if len(inbox) < count:
+            self._arrived.wait(timeout_s)
+
+    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
+        """Tell the broker, in order of arrival, that messages are durable here."""
+        self._outbox.extend((a.epoch, a.message.mid) for a in arrivals if a.message.qos > 0)
+        self._ring()
+
+    def post(self, post: Post) -> None:
+        """Publish something as soon as there is a connection."""
+        self._outbox.append(post)
+        self._ring()
+
+    def _ring(self) -> None:
+        with contextlib.suppress(OSError):  # full: it rings already; closed: nobody listens any more
+            self._bell_w.send(b"!")
+
+    # -- everything below runs in the network thread ------------------------------------------------
+
+    def _run(self) -> None:
+        pause_s = FIRST_PAUSE_S
+        while not self._stopping:
+            epoch_before = self.epoch
+            try:
+                self._connect()
+                self._serve()
+            except OSError as error:
+                _log.warning("ingest.broker.unreachable", host=self._host, port=self._port, error=str(error))
+            if self.epoch > epoch_before:
+                pause_s = FIRST_PAUSE_S
+            self.connected = False
+            if not self._stopping:
+                select.select([self._bell_r], [], [], secrets.SystemRandom().uniform(0.5, 1.0) * pause_s)
+                self._hush()
+                pause_s = min(pause_s * 2, LONGEST_PAUSE_S)
+
+    def _connect(self) -> None:
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.SessionExpiryInterval = SESSION_EXPIRY_S
+        properties.ReceiveMaximum = RECEIVE_MAXIMUM
+        self._client.forget_read_ahead()
+        self._client.connect(
+            self._host, self._port, keepalive=KEEPALIVE_S, clean_start=False, properties=properties
+        )
+
+    def _serve(self) -> None:
+        """Move messages both ways until the connection ends."""
+        client = self._client
+        deadline = time.monotonic() + CONNECT_TIMEOUT_S
+        while (sock := client.socket()) is not None:
+            room = len(self._inbox) < INBOX_LIMIT
+            ready_now = room and client.has_read_ahead
+            readers: list[Any] = [self._bell_r, *([sock] if room else [])]
+            readable, writable, _ = select.select(
+                readers, [sock] if client.want_write() else [], [], 0.0 if ready_now else 1.0
+            )
+            if self._bell_r in readable:
+                self._hush()
+            if sock in readable or ready_now:
+                self._read()
+            if self.connected:
+                self._send_posted()
+            if writable or client.want_write():
+                client.loop_write()
+            client.loop_misc()
+            if self._stopping and not self._outbox and not client.want_write():
+                client.disconnect()
+                client.loop_write()
+                return
+            if not self.connected and (self._stopping or time.monotonic() > deadline):
+                return
+
+    def _read(self) -> None:
+        """Read packets until the socket has no more, the worker has plenty, or others want a turn."""
+        client = self._client
+        for _ in range(_PACKETS_PER_WAKE):
+            if client.loop_read() != mqtt.MQTT_ERR_SUCCESS:
+                return
+            if not client.has_read_ahead or len(self._inbox) >= INBOX_LIMIT:
+                return
+
+    def _send_posted(self) -> None:
+        outbox, client = self._outbox, self._client
+        while outbox:
+            item = outbox.popleft()
+            if isinstance(item, Post):
+                client.publish(item.topic, item.payload, 1, item.retain, _properties_of(item))
+            elif item[0] == self.epoch:  # an older connection's message will be sent again
+                client.ack(item[1], 1)
+
+    def _hush(self) -> None:
+        with contextlib.suppress(BlockingIOError):
+            while self._bell_r.recv(4096):
+                pass
+
+    def _make_client(self, url: str, client_id: str) -> _Client:
+        client = _Client(
+            CallbackAPIVersion.VERSION2, client_id, protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
+        )
+        parts = urlsplit(url)
+        if parts.scheme == "mqtts":
+            client.tls_set()
+        if parts.username is not None:
+            client.username_pw_set(parts.username, parts.password)
+        client.connect_timeout = CONNECT_TIMEOUT_S
+        client.max_inflight_messages_set(RECEIVE_MAXIMUM)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_message = self._on_message
+        client.on_socket_register_write = _leave_writing_to_the_loop
+        return client
+
+    def _on_connect(
+        self,
+        client: mqtt.Client,
+        _userdata: object,
+        flags: mqtt.ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        if reason.is_failure:
+            _log.error("ingest.broker.refused", reason=str(reason))
+            return
+        self.epoch += 1
+        self.connected = True
+        # Retained statuses come again only where the broker did not know the subscription any more.
+        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
+        client.subscribe([(each, options) for each in self._filters])
+        _log.info("ingest.broker.connected", session_present=flags.session_present, epoch=self.epoch)
+
+    def _on_disconnect(self, *_: object) -> None:
+        if self.connected and not self._stopping:
+            _log.warning("ingest.broker.lost", epoch=self.epoch)
+        self.connected = False
+
+    def _on_message(self, _client: mqtt.Client, _userdata: object, message: mqtt.MQTTMessage) -> None:
+        self._inbox.append(Arrival(self.epoch, now_ms(), message))
+        if len(self._inbox) >= self._enough:
+            self._enough = INBOX_LIMIT * 2  # ring once
+            self._arrived.set()
+
+
+def _leave_writing_to_the_loop(*_: object) -> None:
+    """Being registered is enough: paho then does not write in the middle of something else."""
+
+
+def _properties_of(post: Post) -> Properties | None:
+    if post.response_topic is None and post.correlation is None and post.expiry_s is None:
+        return None
+    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+    if post.response_topic is not None:
+        properties.ResponseTopic = post.response_topic
+    if post.correlation is not None:
+        properties.CorrelationData = post.correlation
+    if post.expiry_s is not None:
+        properties.MessageExpiryInterval = max(1, post.expiry_s)
+    return properties
+
+
+def _place_of(url: str) -> tuple[str, int]:
+    parts = urlsplit(url)
+    try:
+        port = parts.port
+    except ValueError as error:
+        raise ConfigurationError(f"no usable port: {error}", setting="broker.url") from error
+    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
+        raise ConfigurationError("the broker URL is not mqtt://HOST:PORT", setting="broker.url")
+    return parts.hostname, port or (8883 if parts.scheme == "mqtts" else 1883)

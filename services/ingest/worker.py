@@ -1,0 +1,244 @@
+"""Ingest: from the broker into the store, then back to broker and unit that it is durable."""
+
+import secrets
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+
+import structlog
+
+from services.clock import now_ms
+from services.errors import DependencyUnavailable
+from services.ingest.commands import Commands, Outbox, backfill_post
+from services.ingest.confirm import Confirmations
+from services.ingest.link import CLIENT_ID, Arrival, Link, Post
+from services.ingest.repair import Missing, Repair, Step
+from services.ingest.sorting import Letter, Sorted, sort_letter
+from services.store import Appended, Reject, TelemetryStore
+from services.telemetry import Rejected, topics
+
+BATCH = 100
+"""Most messages in one commit."""
+LINGER_S = 0.2
+"""How long the first message of a batch waits for company."""
+CHORES_S = 1.0
+"""How often the known units, the outbox and the heartbeat are looked after."""
+GAPS_S = 5.0
+"""How often open gaps are looked at."""
+REPLAY_PACKS = 100
+"""Packs from the waiting room in one commit."""
+FIRST_RETRY_S, LONGEST_RETRY_S = 0.1, 5.0
+"""Waiting for a store that does not answer."""
+
+_log = structlog.get_logger(__name__)
+
+
+class Ingest:
+    """Takes batches of messages through sorting, store, acknowledgement and confirmation."""
+
+    def __init__(
+        self,
+        store: TelemetryStore,
+        link: Link,
+        *,
+        known_units: Callable[[], frozenset[str]],
+        outbox: Outbox = lambda _after: (),
+        heartbeat: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Wire a store and a link; `heartbeat` is called about once a second."""
+        self._store = store
+        self._link = link
+        self._known_units = known_units
+        self._heartbeat = heartbeat
+        self._known: frozenset[str] = frozenset()
+        self._confirmations = Confirmations(store)
+        self._commands = Commands(store, outbox)
+        self._repair = Repair(lambda: secrets.token_bytes(16))
+        self._next_chores_s = self._next_gaps_s = 0.0
+        self._to_replay: set[str] = set()
+        self.counters = dict.fromkeys(
+            ("received", "redelivered", "stored", "duplicates", "conflicts", "rejected", "waiting", "faults"),
+            0,
+        )
+
+    def run(self, stop: threading.Event) -> None:
+        """Work until told to stop; what was taken from the link is finished first."""
+        while not stop.is_set():
+            self.step(stop)
+
+    def step(self, stop: threading.Event) -> None:
+        """Do what is due, then take one batch all the way."""
+        self._retried(self._chores, stop)
+        arrivals = self._link.take(BATCH, wait_s=LINGER_S, linger_s=LINGER_S)
+        self.counters["received"] += len(arrivals)
+        self.counters["redelivered"] += sum(arrival.message.dup for arrival in arrivals)
+        letters = [_letter_of(arrival) for arrival in arrivals]
+        if arrivals and self._retried(lambda: self._commit_all(letters), stop):
+            self._link.acknowledge(arrivals)
+        self._retried(self._confirm, stop)
+
+    def _commit_all(self, letters: Sequence[Letter]) -> None:
+        """Make messages durable; one that nobody foresaw is set aside alone, not with its batch."""
+        try:
+            self._commit(letters)
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - the outermost catch: one message must not stop the others
+            _log.exception("ingest.batch.failed", messages=len(letters))
+            for letter in letters:
+                self._commit_alone(letter)
+
+    def _commit_alone(self, letter: Letter) -> None:
+        try:
+            self._commit([letter])
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - as above; the message is kept for whoever reads the log
+            self.counters["faults"] += 1
+            _log.exception("ingest.message.failed", topic=letter.topic[:100])
+            rejected = Rejected("internal_fault", "the service failed on this message; see its log")
+            reject = Reject(rejected, letter.topic, letter.payload, letter.received_ms)
+            self._store.append([], received_ms=letter.received_ms, rejects=[reject])
+
+    def _commit(self, letters: Sequence[Letter]) -> None:
+        """Sort and store messages in one transaction, then see to what follows from them."""
+        result = Sorted()
+        for letter in letters:
+            sort_letter(result, letter, self._known)
+        moment_ms = now_ms()
+        appended = self._store.commit(result.batch(), received_ms=moment_ms)
+        self._count(result, appended)
+        for unit, bids in result.touched.items():
+            self._confirmations.owe(unit, bids)
+        self._follow_up(result, moment_ms)
+
+    def _count(self, result: Sorted, appended: Appended) -> None:
+        self.counters["stored"] += appended.stored
+        self.counters["duplicates"] += appended.duplicates
+        self.counters["conflicts"] += appended.conflicts
+        self.counters["rejected"] += len(result.rejects)
+        self.counters["waiting"] += len(result.waiting)
+
+    def _follow_up(self, result: Sorted, moment_ms: int) -> None:
+        """Let the repair know of unreadable packs, progress and replies."""
+        for unit, resent in result.unreadable:
+            steps = self._repair.unreadable(unit, resent=resent, boot=self._boot_of(unit), now_ms=moment_ms)
+            self._carry_out(steps)
+        for unit in self._repair.searched() & result.touched.keys():
+            self._carry_out(self._repair.progress(unit, self._store.marks(unit), moment_ms))
+        for reply in result.replies:
+            gone = [(each.bid, each.from_sq, each.to_sq) for each in reply.said.gone]
+            newest = self._store.newest_sq(reply.unit)
+            self._carry_out(
+                self._repair.answered(
+                    reply.unit, reply.correlation, result=reply.said.result, gone=gone, newest=newest
+                )
+            )
+
+    def _boot_of(self, unit: str) -> tuple[int, int, int] | None:
+        """Return the boot a unit is believed to be in, with its mark and newest sample."""
+        newest = self._store.newest_sq(unit)
+        status = self._store.statuses().get(unit)
+        bids = [*newest, *([] if status is None else [status.bid])]
+        if not bids:
+            return None
+        bid = max(bids)
+        return bid, self._store.marks(unit).get(bid, -1), newest.get(bid, -1)
+
+    def _carry_out(self, steps: Sequence[Step]) -> None:
+        for step in steps:
+            if isinstance(step, Missing):
+                _log.warning("ingest.samples.missing", unit=step.unit, reason=step.skipped.reason)
+                self._store.declare_skipped(step.unit, step.skipped)
+                self._confirmations.owe(step.unit, [step.skipped.bid])
+            else:
+                self._link.post(backfill_post(step))
+
+    def _confirm(self) -> None:
+        for topic, payload in self._confirmations.due(now_ms()):
+            self._link.post(Post(topic, payload, retain=True))
+
+    def _chores(self) -> None:
+        """Do what is due by the clock; other people's parts failing must not stop ingest."""
+        moment_s = time.monotonic()
+        if moment_s >= self._next_gaps_s:
+            self._next_gaps_s = moment_s + GAPS_S
+            self._carry_out(self._repair.look(self._store.gaps(), now_ms()))
+        if moment_s >= self._next_chores_s:
+            self._next_chores_s = moment_s + CHORES_S
+            self._guarded("heartbeat", self._heartbeat)
+            self._guarded("known_units", self._look_at_known_units)
+            self._guarded("outbox", lambda: self._commands.send(self._link.post, now_ms()))
+        for unit in sorted(self._to_replay):
+            self._replay(unit)
+
+    def _guarded(self, what: str, work: Callable[[], object]) -> None:
+        try:
+            work()
+        except Exception as error:  # noqa: BLE001 - their fault, counted and logged, not ours to die of
+            self.counters["faults"] += 1
+            _log.warning("ingest.chore.failed", what=what, error=str(error))
+
+    def _look_at_known_units(self) -> None:
+        known = self._known_units()
+        if known != self._known:
+            added = known - self._known
+            self._to_replay |= {each.unit for each in self._store.waiting()} & added
+            self._known = known
+
+    def _replay(self, unit: str) -> None:
+        """Take packs kept for a unit that has been added meanwhile, the oldest first."""
+        packs = self._store.waiting_packs(unit, REPLAY_PACKS)
+        if not packs:
+            self._to_replay.discard(unit)
+            return
+        self._commit_all([Letter(p.topic, p.payload, p.received_ms, p.expiry_left_s) for p in packs])
+        self._store.forget_waiting(unit, packs[-1].number)
+        _log.info("ingest.unit.replayed", unit=unit, packs=len(packs))
+
+    def _retried(self, work: Callable[[], None], stop: threading.Event) -> bool:
+        """Do something until its dependency answers; False when told to stop first."""
+        pause_s = FIRST_RETRY_S
+        while True:
+            try:
+                work()
+            except DependencyUnavailable as error:
+                _log.warning("ingest.dependency.unavailable", error=str(error), pause_s=pause_s)
+                if stop.wait(secrets.SystemRandom().uniform(0.5, 1.0) * pause_s):
+                    return False
+                pause_s = min(pause_s * 2, LONGEST_RETRY_S)
+            else:
+                return True
+
+
+def _letter_of(arrival: Arrival) -> Letter:
+    message = arrival.message
+    try:
+        topic = message.topic
+    except UnicodeDecodeError:
+        topic = ""
+    return Letter(
+        topic, bytes(message.payload), arrival.received_ms, arrival.expiry_left_s, arrival.correlation
+    )
+
+
+def run_ingest(
+    broker_url: str,
+    store: TelemetryStore,
+    *,
+    known_units: Callable[[], frozenset[str]],
+    outbox: Outbox,
+    stop: threading.Event,
+    heartbeat: Callable[[], None],
+    client_id: str = CLIENT_ID,
+) -> Mapping[str, int]:
+    """Move messages from a broker into a store until told to stop; return what was counted."""
+    link = Link(broker_url, topics.service_filters(), client_id=client_id)
+    ingest = Ingest(store, link, known_units=known_units, outbox=outbox, heartbeat=heartbeat)
+    link.start()
+    try:
+        ingest.run(stop)
+    finally:
+        link.stop()
+        _log.info("ingest.stopped", **ingest.counters)
+    return ingest.counters
