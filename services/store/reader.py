@@ -39,8 +39,8 @@ _BOOTS_WITH_BACKLOG = (
 _AROUND_GAPS = (
     "SELECT before_ms, t_ms FROM (SELECT sq, t_ms, lag(sq) OVER (ORDER BY sq) AS before_sq,"
     " lag(t_ms) OVER (ORDER BY sq) AS before_ms FROM samples WHERE unit_no = :unit AND bid = :bid AND tq >= 0"
-    " AND sq >= coalesce((SELECT max(sq) FROM samples WHERE unit_no = :unit AND bid = :bid AND sq <= :mark), 0))"
-    " WHERE sq > before_sq + 1"
+    " AND sq >= coalesce((SELECT max(sq) FROM samples"
+    " WHERE unit_no = :unit AND bid = :bid AND sq <= :mark), 0)) WHERE sq > before_sq + 1"
 )
 """The mark itself may be a number declared missing: begin at the newest sample at or below it."""
 _FIRST_OF_BOOT = (
