@@ -1,0 +1,74 @@
+"""Draws templates: pages for a desk with a linked style, phone pages with everything in one answer."""
+
+import functools
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import HTMLResponse, Response
+
+from dashboards import text
+from services.api.middleware import content_policy, text_hash
+from services.api.schemas import Problem
+
+HERE = Path(__file__).resolve().parent.parent
+STATIC_DIR = HERE / "static"
+
+
+@functools.cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(
+        cautions=text.CAUTIONS, dispositions=text.DISPOSITIONS, states=text.STATES, channels=text.CHANNELS
+    )
+    return environment
+
+
+@functools.cache
+def _inlined(name: str) -> str:
+    lines = (HERE / "templates" / name).read_text(encoding="utf-8").splitlines()
+    return "\n".join(
+        stripped for line in lines if (stripped := line.strip()) and not stripped.startswith("//")
+    )
+
+
+@functools.cache
+def _phone_policy() -> str:
+    return content_policy(
+        styles=[text_hash(_inlined("phone.css"))], scripts=[text_hash(_inlined("phone.js"))]
+    )
+
+
+def draw(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
+    """Return a page with linked style and scripts."""
+    shelf = request.app.state.shelf
+    body = _environment().get_template(name).render(static_url=shelf.url, path=request.url.path, **context)
+    return HTMLResponse(body, status)
+
+
+def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
+    """Return a page that is whole in one answer: its style and its few lines of script are inside."""
+    body = (
+        _environment()
+        .get_template(name)
+        .render(
+            css=Markup(_inlined("phone.css")),  # noqa: S704 - our own file
+            script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
+            path=request.url.path,
+            **context,
+        )
+    )
+    return HTMLResponse(body, status, {"Content-Security-Policy": _phone_policy()})
+
+
+def problem_page(request: Request, problem: Problem) -> Response:
+    """Return an error as a page for people."""
+    return draw_phone(request, "problem.html", problem.status, problem=problem)

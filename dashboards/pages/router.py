@@ -1,0 +1,16 @@
+"""All pages as one router for the web application."""
+
+from fastapi import APIRouter
+
+from dashboards.pages import camp, fleet, say, unit, workshop
+from dashboards.pages.render import STATIC_DIR, problem_page
+
+__all__ = ["STATIC_DIR", "page_router", "problem_page"]
+
+
+def page_router() -> APIRouter:
+    """Return the routes of the pages; they find the desk and the static files on the application."""
+    router = APIRouter()
+    for part in (fleet, camp, workshop, unit, say):
+        router.include_router(part.router)
+    return router

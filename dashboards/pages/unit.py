@@ -1,0 +1,159 @@
+"""One cabinet: its chart, what was worked out, what people said, and the forms to say more."""
+
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+import orjson
+from fastapi import APIRouter, Query, Request
+from pydantic import AwareDatetime
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, Response
+
+from dashboards import text
+from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
+from dashboards.pages.people import remembered
+from dashboards.pages.render import draw
+from dashboards.pages.views import card_view, statement_words
+from dashboards.pages.workshop import battery_words
+from services.api.desk import Desk
+from services.api.routes import AtDesk, UnitPath
+from services.api.schemas import ChannelBins
+from services.domain import Cutout, Exposure
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, ms_of
+
+NOTHING = "\N{EN DASH}"
+
+router = APIRouter(include_in_schema=False)
+
+SPANS: dict[str, tuple[str, int]] = {
+    "6h": ("6 hours", 6 * HOUR_MS),
+    "24h": ("24 hours", DAY_MS),
+    "3d": ("3 days", 3 * DAY_MS),
+    "14d": ("14 days", 14 * DAY_MS),
+}
+_MOST_BINS = 720
+_TABLE_ROWS = 24
+_LONGEST_MS = 400 * DAY_MS
+
+
+def _cell(bins: ChannelBins | None, index: int, digits: int) -> str:
+    if bins is None:
+        return ""
+    low, high = bins.min[index], bins.max[index]
+    if low is None or high is None:
+        return "no reading"
+    if round(low, digits) == round(high, digits):
+        return text.number(low, digits)
+    return f"{text.number(low, digits)} to {text.number(high, digits)}"
+
+
+def _table(
+    desk: Desk, unit: str, start_ms: int, end_ms: int, zone: ZoneInfo
+) -> list[tuple[str, str, str, str]]:
+    samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=_TABLE_ROWS)
+    cabinet, battery, runs = (samples.channels[c] for c in ("cabinet_c", "battery_v", "compressor_on"))
+    return [
+        (text.stamp(t, zone), _cell(cabinet, i, 1), _cell(battery, i, 2), _ran(runs.min[i], runs.max[i]))
+        for i, t in enumerate(cabinet.t_ms)
+    ]
+
+
+def _ran(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return "not known"
+    return {(0, 0): "no", (1, 1): "throughout"}.get((int(low), int(high)), "at times")
+
+
+def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[dict[str, str]]:
+    found = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
+    return [
+        {
+            "rule": "information only" if e.rule is None else e.rule,
+            "limit": text.degrees(e.limit_c),
+            "basis": text.plain(e.basis),
+            "since": text.clock(e.start, zone, now_ms),
+            "compliant": e.compliant or NOTHING,
+            "above": text.minutes(e.minutes_above),
+            "unknown": text.minutes(e.minutes_unknown),
+            "worst": text.minutes(e.minutes_worst_case),
+            "peak": text.degrees(e.peak_c),
+            "verdict": NOTHING if e.verdict is None else text.WORDS[e.verdict],
+            "why": e.why,
+            "source": e.source,
+        }
+        for e in found
+    ]
+
+
+@router.get("/units/{unit}", response_class=HTMLResponse)
+def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h", noted: str = "") -> Response:
+    """Show one cabinet."""
+    if span not in SPANS:
+        raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
+    card = desk.card(unit)
+    zone = text.zone_of(card)
+    now_ms = desk.now_ms()
+    end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
+    start_ms = end_ms - SPANS[span][1]
+    analysis = dict(desk.analysis(unit))
+    points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
+    shown = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=["cabinet_c"], max_points=points)
+    said = [(text.stamp(s.t_ms, zone), statement_words(s)) for s in desk.statements(unit, 20)]
+    return draw(
+        request,
+        "unit.html",
+        c=card_view(card, now_ms),
+        latest=[
+            (text.CHANNELS[k][0], text.value_words(k, v))
+            for k, v in card.latest.items()
+            if k in text.CHANNELS
+        ],
+        battery=battery_words(analysis),
+        exposures=_exposures(analysis, zone, now_ms),
+        cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
+        findings=[(text.plain(f.finding), f.check) for f in card.service],
+        moves=[move_words(m.action, m.amount, m.unit, m.gain_hours) for m in card.runout.moves],
+        assumed=analysis.get("assumed") or [],
+        said=said,
+        people=desk.people(),
+        who=remembered(request),
+        noted=bool(noted),
+        spans=[(key, words, key == span) for key, (words, _) in SPANS.items()],
+        start_ms=start_ms,
+        end_ms=end_ms,
+        now_ms=now_ms,
+        zone=text.offset_name(now_ms, zone),
+        summary=summary(shown, start_ms=start_ms, end_ms=end_ms),
+        table=_table(desk, unit, start_ms, end_ms, zone),
+    )
+
+
+def move_words(action: str, amount: float, unit: str, gain_hours: float) -> str:
+    """Return what would move the run-out, and by how much."""
+    what = {
+        "charge": "charge for {} (engine or generator in the open air only)",
+        "set_point": "raise the set point by {}, never for poultry, fish or medicine",
+        "merge": "put the food of two cabinets into one ({})",
+        "share": "share a bank of the same chemistry and voltage, isolated first ({})",
+    }[action]
+    gain = f"{'gains' if gain_hours >= 0 else 'costs'} {text.number(abs(gain_hours))} h"
+    return f"{what.format(f'{amount:g} {unit}')}: {gain}"
+
+
+@router.get("/units/{unit}/figure.json")
+def figure(
+    desk: AtDesk,
+    unit: UnitPath,
+    start: Annotated[AwareDatetime, Query(alias="from")],
+    end: Annotated[AwareDatetime, Query(alias="to")],
+) -> Response:
+    """Give the chart of a span, thinned to what a screen can show."""
+    start_ms, end_ms = ms_of(start), ms_of(end)
+    if not 0 < end_ms - start_ms <= _LONGEST_MS:
+        raise HTTPException(422, "`to` must lie after `from`, and by no more than 400 days.")
+    card = desk.card(unit)
+    points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
+    samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=points)
+    cutouts = [Cutout.model_validate(item) for item in desk.analysis(unit).get("cutouts") or []]
+    drawn = unit_figure(samples, card, cutouts, start_ms=start_ms, end_ms=end_ms, zone=text.zone_of(card))
+    return Response(orjson.dumps(drawn), media_type="application/json")

@@ -1,0 +1,178 @@
+"""What the templates print: a cabinet turned into words, once, for every page."""
+
+from dataclasses import dataclass
+
+from dashboards import text
+from dashboards.urgency import Need, Placed, battery_fails_tonight, dawn_chance, in_order, need_of
+from services.api.desk import Desk
+from services.api.schemas import StatementRow
+from services.domain import SensorFlag, UnitCard, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class CardView:
+    """One cabinet in words."""
+
+    unit: str
+    name: str
+    place: str
+    site: str | None
+    kind: str
+    state: str
+    in_use: bool
+    verdict: str
+    word: str
+    why: str
+    since: str
+    computed_word: str | None
+    """None where it agrees with the standing verdict."""
+    computed_why: str
+    above: str
+    reading: str
+    set_point: str
+    limit: str
+    heard_ms: int
+    """0 when never heard."""
+    heard: str
+    heard_at: str
+    old: bool
+    notes: tuple[str, ...]
+    run: text.RunoutWords
+    risk: str
+    holdable: bool
+    """Whether there is a hold to close."""
+
+
+def card_view(card: UnitCard, now_ms: int) -> CardView:
+    """Return a cabinet in words."""
+    zone = text.zone_of(card)
+    heard_ms = card.observed_at
+    value = card.latest.get("cabinet_c")
+    differs = card.computed is not card.standing
+    since = card.standing_since
+    return CardView(
+        unit=card.unit,
+        name=card.name,
+        place=card.site_name or "no place given",
+        site=card.site,
+        kind=card.kind,
+        state=text.STATES[card.state],
+        in_use=card.state == "in_use",
+        verdict=card.standing.value,
+        word=text.word(card.standing, card.classes),
+        why=card.standing_why,
+        since="" if since is None else text.clock(since, zone, now_ms),
+        computed_word=text.word(card.computed, card.classes) if differs else None,
+        computed_why=card.computed_why,
+        above=text.above_words(card),
+        reading=text.degrees(None if value is None else float(value)),
+        set_point=text.degrees(card.set_point_c),
+        limit=text.degrees(card.limit_c),
+        heard_ms=heard_ms or 0,
+        heard=text.age(heard_ms, now_ms),
+        heard_at="" if heard_ms is None else text.clock(heard_ms, zone, now_ms),
+        old=heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card),
+        notes=tuple(_notes(card)),
+        run=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
+        risk=text.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
+        holdable=card.standing.rank >= Verdict.HOLD.rank,
+    )
+
+
+def _notes(card: UnitCard) -> list[str]:
+    found = []
+    if card.cut_out_now:
+        cause = f": {text.CAUSES[card.cutouts[0].cause]}" if card.cutouts else ""
+        found.append(f"Cut out now{cause}.")
+    if card.state == "in_use" and battery_fails_tonight(card):
+        chance = dawn_chance(card)
+        sure = "" if chance is None else f" ({text.number(chance * 10, 0)} in 10)"
+        found.append(f"Battery may not last until dawn{sure}.")
+    if card.backlog_expected:
+        found.append("Older readings are still on their way.")
+    open_flags = {_flag_words(flag) for flag in card.sensors if flag.end is None}
+    return [*found, *sorted(open_flags)]
+
+
+def _flag_words(flag: SensorFlag) -> str:
+    name = text.CHANNELS.get(flag.channel, text.CHANNELS.get(f"{flag.channel}_c", (flag.channel, "")))[0]
+    return f"{name} sensor: {text.plain(flag.flag)}."
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Cabinets under one heading of the fleet page."""
+
+    key: str
+    title: str
+    rows: tuple[CardView, ...]
+
+
+_GROUPS: tuple[tuple[str, str, frozenset[Need]], ...] = (
+    ("now", "Needs somebody now", frozenset(need for need in Need if need.needs_somebody)),
+    ("watch", "Keep an eye on", frozenset({Need.WATCH})),
+    ("cold", "Cold", frozenset({Need.COLD})),
+    ("resting", "Not in use", frozenset({Need.RESTING})),
+)
+
+
+def groups_of(placed: list[Placed], now_ms: int) -> list[Group]:
+    """Return the groups that have cabinets, in order."""
+    found = []
+    for key, title, needs in _GROUPS:
+        rows = tuple(card_view(p.card, now_ms) for p in placed if p.need in needs)
+        if rows:
+            found.append(Group(key, title, rows))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class FleetView:
+    """The fleet page: groups, what has no result yet, and the sentence on top."""
+
+    groups: tuple[Group, ...]
+    unassessed: tuple[str, ...]
+    headline: str
+    now_ms: int
+
+
+def fleet_view(desk: Desk) -> FleetView:
+    """Return the fleet, the cabinet that needs somebody most first."""
+    cards = desk.cards()
+    now_ms = desk.now_ms()
+    placed = in_order(cards)
+    silent = tuple(unit.name or unit.id for unit in desk.unassessed(cards))
+    urgent = sum(p.need.needs_somebody for p in placed)
+    total = len(placed) + len(silent)
+    if total == 0:
+        headline = "No cabinet has been added yet."
+    elif urgent == 0 and not silent:
+        headline = f"Nobody is needed now. {total} looked at."
+    else:
+        headline = f"{urgent} of {total} need{'s' if urgent == 1 else ''} somebody now."
+    return FleetView(tuple(groups_of(placed, now_ms)), silent, headline, now_ms)
+
+
+def statement_words(said: StatementRow) -> str:
+    """Return a statement in a sentence."""
+    body = said.body
+    probe = body.get("probe_c")
+    read = f", probe {text.degrees(float(probe))}" if isinstance(probe, int | float) else ""
+    if (state := body.get("state")) is not None:
+        return f"{said.who}: {text.STATES.get(str(state), text.plain(str(state)))}."
+    if (disposition := body.get("disposition")) is not None:
+        became = text.DISPOSITIONS.get(str(disposition), text.plain(str(disposition)))
+        return f"{said.who} closed the hold: {became}{read}. {body.get('reason', '')}"
+    return f"{said.who}: {text.plain(said.kind)}{read}. {body.get('note') or ''}".strip()
+
+
+__all__ = [
+    "CardView",
+    "FleetView",
+    "Group",
+    "card_view",
+    "fleet_view",
+    "groups_of",
+    "need_of",
+    "statement_words",
+]

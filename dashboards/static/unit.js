@@ -1,0 +1,34 @@
+// Draws the chart of one cabinet and fetches it again, finer, for the span that is looked at.
+"use strict";
+(() => {
+  const box = document.getElementById("chart");
+  const from = Number(box.dataset.from);
+  const to = Number(box.dataset.to);
+  const config = { displaylogo: false, responsive: true, modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"] };
+  let offsetMs = 0;
+  let asked = 0;
+
+  const draw = async (start, end) => {
+    const mine = ++asked;
+    const query = new URLSearchParams({ from: new Date(start).toISOString(), to: new Date(end).toISOString() });
+    const answer = await fetch(`${box.dataset.figure}?${query}`);
+    if (!answer.ok) throw new Error(String(answer.status));
+    const figure = await answer.json();
+    if (mine !== asked) return;
+    offsetMs = figure.layout.meta.offset_ms;
+    await Plotly.react(box, figure.data, figure.layout, config);
+  };
+  const utc = (shown) => (typeof shown === "number" ? shown : Date.parse(`${shown.replace(" ", "T")}Z`)) - offsetMs;
+  const fail = () => {
+    box.classList.add("failed");
+    box.textContent = "The chart could not be drawn; the table below holds the same readings.";
+  };
+
+  draw(from, to).then(() => {
+    box.on("plotly_relayout", (change) => {
+      const range = change["xaxis.range"] || [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+      if (range[0] !== undefined) draw(utc(range[0]), utc(range[1])).catch(() => {});
+      else if (change["xaxis.autorange"]) draw(from, to).catch(() => {});
+    });
+  }).catch(fail);
+})();

@@ -1,0 +1,250 @@
+"""The desk people and programs come to: everything that can be asked or said, without HTTP."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from services.api.bins import bin_width_ms, binned
+from services.api.ports import BookOfRecords
+from services.api.schemas import (
+    ChannelBins,
+    Check,
+    CommandAsked,
+    Health,
+    Noted,
+    PartHealth,
+    Release,
+    Samples,
+    SiteRow,
+    StatementRow,
+    WaitingUnit,
+)
+from services.domain import Fleet, Person, Unit, UnitCard, UnitState
+from services.errors import Refused
+from services.store import StoreReader
+from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
+from services.timebase import SECOND_MS
+
+MAX_POINTS = 2_000
+CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEAN_COLUMNS)
+"""Columns that may be asked for as samples. Positions are not: they reveal rare animals and people."""
+
+SILENT_AFTER_MS = 15 * SECOND_MS
+_WARMEST_BEFORE_REBOOT_K = 2.0
+
+
+class UnknownUnitError(LookupError):
+    """Nobody has added a unit of that name."""
+
+
+class NotAssessedError(LookupError):
+    """The unit is known and nothing has been computed for it yet."""
+
+
+class Desk:
+    """Reads state that others computed, and writes down what named persons say."""
+
+    def __init__(self, records: BookOfRecords, reader: StoreReader, clock: Callable[[], int]) -> None:
+        """Take the records, the telemetry store's reading side and the clock."""
+        self._records = records
+        self._reader = reader
+        self.now_ms = clock
+
+    def fleet(self) -> Fleet:
+        """Return sites, banks, units and people as they are now."""
+        return self._records.fleet()
+
+    def people(self) -> Sequence[Person]:
+        """Return who may sign."""
+        return self._records.people()
+
+    def sites(self) -> list[SiteRow]:
+        """Return every place with the cabinets in it."""
+        fleet = self._records.fleet()
+        return [
+            SiteRow(
+                id=site.id,
+                name=site.name,
+                kind=site.kind,
+                timezone=site.timezone,
+                units=tuple(unit.id for unit in fleet.units if unit.site == site.id),
+            )
+            for site in fleet.sites
+        ]
+
+    def cards(self) -> list[UnitCard]:
+        """Return the card of every assessed unit."""
+        return list(self._records.cards())
+
+    def unit(self, unit: str) -> Unit:
+        """Return a unit as its owner describes it.
+
+        Raises
+        ------
+        UnknownUnitError
+            If the fleet has no such unit.
+        """
+        found = next((u for u in self._records.fleet().units if u.id == unit), None)
+        if found is None:
+            raise UnknownUnitError(f"No unit is called {unit!r}.")
+        return found
+
+    def card(self, unit: str) -> UnitCard:
+        """Return the card of a unit.
+
+        Raises
+        ------
+        UnknownUnitError
+            If the fleet has no such unit.
+        NotAssessedError
+            If nothing has been computed for it yet.
+        """
+        card = self._records.card(unit)
+        if card is None:
+            self.unit(unit)
+            raise NotAssessedError(f"Nothing has been worked out for {unit!r} yet.")
+        return card
+
+    def analysis(self, unit: str) -> Mapping[str, Any]:
+        """Return the newest analysis of a unit in its JSON form (see `card` for what is raised)."""
+        analysis = self._records.analysis(unit)
+        if not analysis:
+            self.unit(unit)
+            raise NotAssessedError(f"Nothing has been worked out for {unit!r} yet.")
+        return analysis
+
+    def unassessed(self, cards: Sequence[UnitCard]) -> list[Unit]:
+        """Return units of the fleet that have no card among `cards`."""
+        seen = {card.unit for card in cards}
+        return [unit for unit in self._records.fleet().units if unit.id not in seen]
+
+    def samples(
+        self,
+        unit: str,
+        *,
+        start_ms: int,
+        end_ms: int,
+        channels: Sequence[str] | None = None,
+        max_points: int = MAX_POINTS,
+    ) -> Samples:
+        """Return readings in at most `max_points` bins; without `channels`, those that hold any."""
+        self.unit(unit)
+        wanted = sorted(CHARTED) if channels is None else list(channels)
+        series = self._reader.read(unit, start_ms, end_ms, wanted)
+        width_ms = bin_width_ms(start_ms, end_ms, max_points)
+        found: dict[str, ChannelBins] = {}
+        for column in wanted:
+            if channels is None and not series.has(column):
+                continue
+            bins = binned(
+                series.t_ms, series.numbers(column), start_ms=start_ms, end_ms=end_ms, width_ms=width_ms
+            )
+            found[column] = ChannelBins(
+                t_ms=tuple(bins.t_ms.tolist()),
+                min=_nullable(bins.lowest),
+                max=_nullable(bins.highest),
+                count=tuple(bins.count.tolist()),
+            )
+        return Samples(bin_s=width_ms / SECOND_MS, channels=found)
+
+    def waiting(self) -> list[WaitingUnit]:
+        """Return unknown units that knock."""
+        return [
+            WaitingUnit(unit=w.unit, packs=w.packs, first_ms=w.first_ms, last_ms=w.last_ms)
+            for w in self._reader.waiting()
+        ]
+
+    def statements(self, unit: str, limit: int = 50) -> list[StatementRow]:
+        """Return what people said of a unit, newest first."""
+        return [
+            StatementRow(id=s.id, t_ms=s.t_ms, unit=s.unit, who=s.who, kind=s.kind, body=dict(s.body))
+            for s in self._records.statements(unit, limit)
+        ]
+
+    def health(self) -> Health:
+        """Return whether the parts of the house are alive."""
+        now = self.now_ms()
+        parts = tuple(
+            PartHealth(
+                name=name,
+                state="running" if now - beat <= SILENT_AFTER_MS else "silent",
+                beat_ms=beat,
+                age_s=max(0, now - beat) / SECOND_MS,
+            )
+            for name, beat in sorted(self._records.heartbeats().items())
+        )
+        alive = {part.name for part in parts if part.state == "running"}
+        return Health(
+            status="ok" if {"ingest", "monitor"} <= alive else "degraded",
+            parts=parts,
+            units=len(self._records.fleet().units),
+            waiting=len(self._reader.waiting()),
+            quarantined=self._reader.quarantine_count(),
+        )
+
+    def say_state(self, unit: str, person: str, state: UnitState) -> Noted:
+        """Write down what a named person uses a unit for from now on."""
+        self.unit(unit)
+        now = self.now_ms()
+        self._records.say_unit_state(unit, state, person, now)
+        return Noted(unit=unit, noted_ms=now)
+
+    def write_check(self, check: Check) -> Noted:
+        """Write down a reading taken by hand, a note, or both."""
+        self.unit(check.unit)
+        now = self.now_ms()
+        if check.probe_c is not None:
+            self._records.say_probe(
+                check.unit, who=check.person, probe_c=check.probe_c, note=check.note or "", now_ms=now
+            )
+        elif check.note is not None:
+            self._records.say_note(check.unit, who=check.person, note=check.note, now_ms=now)
+        else:
+            raise Refused("A check needs a probe reading, a note, or both.")
+        return Noted(unit=check.unit, noted_ms=now)
+
+    def ask(self, asked: CommandAsked) -> Noted:
+        """Queue a command for a unit; what could stop its cooling is refused at a bad moment."""
+        self.unit(asked.unit)
+        if asked.command in {"reboot", "update"}:
+            self._refuse_at_a_bad_moment(asked.unit)
+        now = self.now_ms()
+        self._records.queue_command(asked.unit, asked.command, asked.arguments, who=asked.person, now_ms=now)
+        return Noted(unit=asked.unit, noted_ms=now)
+
+    def _refuse_at_a_bad_moment(self, unit: str) -> None:
+        card = self.card(unit)
+        settings = self._records.fleet().settings_of(unit)
+        cabinet_c, battery_v = card.latest.get("cabinet_c"), card.latest.get("battery_v")
+        if cabinet_c is None or float(cabinet_c) > card.limit_c - _WARMEST_BEFORE_REBOOT_K:
+            raise Refused("Not now: the cabinet is within 2 K of its limit, or its temperature is not known.")
+        if not settings.has_battery:
+            return
+        if settings.restart_v is None or battery_v is None or float(battery_v) < settings.restart_v:
+            raise Refused(
+                "Not now: the voltage is below the unit's restart voltage, or one of them is not known."
+            )
+
+    def newest_change(self) -> int:
+        """Return the number of the newest change, for a page to go on from."""
+        return self._records.change_no()
+
+    def close_hold(self, release: Release) -> Noted:
+        """Write down the closing of a hold; the records refuse what the rules forbid."""
+        self.unit(release.unit)
+        now = self.now_ms()
+        self._records.release_hold(
+            release.unit,
+            who=release.person,
+            probe_c=release.probe_c,
+            disposition=release.disposition,
+            reason=release.reason,
+            now_ms=now,
+        )
+        return Noted(unit=release.unit, noted_ms=now)
+
+
+def _nullable(values: FloatArray) -> tuple[float | None, ...]:
+    return tuple(None if math.isnan(value) else value for value in np.asarray(values).tolist())

@@ -1,0 +1,90 @@
+"""What the API needs of the records; the facade in services.records is the real one."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from services.domain import Fleet, Person, UnitCard, UnitState
+
+
+class Said(Protocol):
+    """A statement as the records hand it out."""
+
+    @property
+    def id(self) -> int:
+        """Number of the statement, rising."""
+
+    @property
+    def unit(self) -> str:
+        """The unit it is about."""
+
+    @property
+    def t_ms(self) -> int:
+        """When it was said, in ms since 1970-01-01 UTC."""
+
+    @property
+    def who(self) -> str:
+        """The person's name."""
+
+    @property
+    def kind(self) -> str:
+        """What kind of statement it is."""
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What was said."""
+
+
+class BookOfRecords(Protocol):
+    """Reading and saying, as far as the pages and the API go."""
+
+    def cards(self) -> Sequence[UnitCard]:
+        """Return the card of every assessed unit."""
+
+    def card(self, unit: str) -> UnitCard | None:
+        """Return the card of a unit."""
+
+    def analysis(self, unit: str) -> Mapping[str, Any] | None:
+        """Return the newest analysis of a unit as JSON."""
+
+    def cards_changed_after(self, no: int) -> Sequence[tuple[int, UnitCard]]:
+        """Return cards with a higher change number, oldest change first."""
+
+    def change_no(self) -> int:
+        """Return the number of the newest change."""
+
+    def fleet(self) -> Fleet:
+        """Return sites, banks, units and people as they are now."""
+
+    def people(self) -> Sequence[Person]:
+        """Return who may sign."""
+
+    def heartbeats(self) -> Mapping[str, int]:
+        """Return when each process last showed life."""
+
+    def statements(self, unit: str, limit: int = 50) -> Sequence[Said]:
+        """Return what people said of a unit, newest first."""
+
+    def say_unit_state(self, unit: str, state: UnitState, who: str, now_ms: int) -> None:
+        """Write down what a unit is used for."""
+
+    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
+        """Write down a reading taken by hand."""
+
+    def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down a remark."""
+
+    def queue_command(
+        self,
+        unit: str,
+        name: str,
+        arguments: Mapping[str, Any] | None = None,
+        *,
+        who: str,
+        now_ms: int,
+    ) -> object:
+        """Queue a command for ingest to publish."""
+
+    def release_hold(
+        self, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
+    ) -> None:
+        """Close a hold."""

@@ -1,0 +1,231 @@
+"""The routes under ``/api/v1``; each asks the desk and answers, nothing is computed here."""
+
+from collections.abc import AsyncIterator
+from typing import Annotated, Any
+
+import orjson
+from fastapi import APIRouter, Depends, Header, Path, Query, Request
+from pydantic import AwareDatetime
+from sse_starlette import EventSourceResponse, ServerSentEvent
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from services.api.desk import CHARTED, MAX_POINTS, Desk
+from services.api.live import LiveChanges
+from services.api.schemas import (
+    Check,
+    CommandAsked,
+    Health,
+    Listing,
+    Noted,
+    Release,
+    Samples,
+    SiteRow,
+    StatementRow,
+    StateSaid,
+    WaitingUnit,
+)
+from services.domain import Battery, Cutout, Exposure, Finding, Runout, SensorFlag, UnitCard
+from services.timebase import DAY_MS, ms_of
+
+PREFIX = "/api/v1"
+_LONGEST_SPAN_MS = 400 * DAY_MS
+
+router = APIRouter(prefix=PREFIX)
+
+
+def desk_of(request: Request) -> Desk:
+    """Return the desk of this application."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+AtDesk = Annotated[Desk, Depends(desk_of)]
+UnitPath = Annotated[str, Path(pattern=r"^[a-z0-9-]{3,32}$", description="Id of the unit.")]
+
+
+def _json(body: bytes) -> Response:
+    return Response(body, media_type="application/json")
+
+
+@router.get("/health", tags=["house"])
+def health(desk: AtDesk) -> Health:
+    """Tell whether ingest, monitor and the databases are alive."""
+    return desk.health()
+
+
+@router.get("/sites", tags=["fleet"])
+def sites(desk: AtDesk) -> Listing[SiteRow]:
+    """List every vehicle, trailer, camp and lodge, with the cabinets in it."""
+    return Listing(items=tuple(desk.sites()))
+
+
+@router.get("/units", tags=["fleet"], response_model=Listing[UnitCard])
+def units(desk: AtDesk) -> Response:
+    """List every assessed cabinet: newest readings, standing and computed verdict, run-out, flags."""
+    cards = b",".join(card.model_dump_json(by_alias=True).encode() for card in desk.cards())
+    return _json(b'{"items":[' + cards + b'],"next":null,"reason":null}')
+
+
+@router.get("/units/{unit}", tags=["fleet"])
+def unit(desk: AtDesk, unit: UnitPath) -> UnitCard:
+    """Show one cabinet at a glance."""
+    return desk.card(unit)
+
+
+@router.get("/units/{unit}/statements", tags=["records"])
+def statements(
+    desk: AtDesk, unit: UnitPath, limit: Annotated[int, Query(ge=1, le=500)] = 50
+) -> Listing[StatementRow]:
+    """List what named persons said of a cabinet, newest first."""
+    desk.unit(unit)
+    return Listing(items=tuple(desk.statements(unit, limit)))
+
+
+@router.get("/units/{unit}/samples", tags=["readings"])
+def samples(  # noqa: PLR0917 - a query has as many parts as it has
+    desk: AtDesk,
+    unit: UnitPath,
+    start: Annotated[
+        AwareDatetime | None,
+        Query(alias="from", description="Included; with an offset. Default: 24 h before `to`."),
+    ] = None,
+    end: Annotated[
+        AwareDatetime | None, Query(alias="to", description="Excluded; with an offset. Default: now.")
+    ] = None,
+    channels: Annotated[
+        str | None,
+        Query(description="Columns, separated by commas. Default: every column that holds readings."),
+    ] = None,
+    max_points: Annotated[int, Query(ge=1, le=20_000, description="Bins.")] = MAX_POINTS,
+) -> Samples:
+    """Give lowest, highest and number of readings per bin of time; null where a bin holds none."""
+    end_ms = desk.now_ms() if end is None else ms_of(end)
+    start_ms = end_ms - DAY_MS if start is None else ms_of(start)
+    if not 0 < end_ms - start_ms <= _LONGEST_SPAN_MS:
+        raise HTTPException(422, "`to` must lie after `from`, and by no more than 400 days.")
+    wanted = [name.strip() for name in channels.split(",")] if channels is not None else None
+    strange = sorted(set(wanted or ()) - CHARTED)
+    if strange:
+        raise HTTPException(
+            422, f"No numbers are handed out for {', '.join(strange)}; known: {', '.join(sorted(CHARTED))}."
+        )
+    return desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=wanted, max_points=max_points)
+
+
+def _part(desk: Desk, unit: str, name: str) -> Response:
+    analysis = desk.analysis(unit)
+    reason = analysis.get(f"{name}_reason")
+    items: list[Any] = analysis.get(name) or []
+    return _json(orjson.dumps({"items": items, "next": None, "reason": reason}))
+
+
+@router.get("/units/{unit}/exposure", tags=["results"], response_model=Listing[Exposure])
+def exposure(desk: AtDesk, unit: UnitPath) -> Response:
+    """List time above each limit, per rule and basis."""
+    return _part(desk, unit, "exposure")
+
+
+@router.get("/units/{unit}/cutouts", tags=["results"], response_model=Listing[Cutout])
+def cutouts(desk: AtDesk, unit: UnitPath) -> Response:
+    """List stops of a compressor that wanted to run, with their causes."""
+    return _part(desk, unit, "cutouts")
+
+
+@router.get("/units/{unit}/service", tags=["results"], response_model=Listing[Finding])
+def service(desk: AtDesk, unit: UnitPath) -> Response:
+    """List what the workshop should look at, with the evidence."""
+    return _part(desk, unit, "service")
+
+
+@router.get("/units/{unit}/sensors", tags=["results"], response_model=Listing[SensorFlag])
+def sensors(desk: AtDesk, unit: UnitPath) -> Response:
+    """List stretches in which a channel is not to be trusted."""
+    return _part(desk, unit, "sensors")
+
+
+@router.get("/units/{unit}/battery", tags=["results"])
+def battery(desk: AtDesk, unit: UnitPath) -> Battery:
+    """Tell what is known of the bank behind a cabinet; every null says why."""
+    analysis = desk.analysis(unit)
+    if analysis.get("battery") is not None:
+        return Battery.model_validate(analysis["battery"])
+    reason = analysis.get("battery_reason") or "not worked out"
+    return Battery(
+        state_of_charge=None,
+        state_of_charge_reason=reason,
+        source_resistance_ohm=None,
+        source_resistance_ohm_reason=reason,
+        days_since_full=None,
+        days_since_full_reason=reason,
+    )
+
+
+@router.get("/units/{unit}/runout", tags=["results"])
+def runout(desk: AtDesk, unit: UnitPath) -> Runout:
+    """Tell when the cabinet will stop for want of charge, and when food is then at risk."""
+    return Runout.model_validate(desk.analysis(unit)["runout"])
+
+
+@router.get("/waiting", tags=["fleet"])
+def waiting(desk: AtDesk) -> Listing[WaitingUnit]:
+    """List unknown units that send: kept and not confirmed until somebody adds them."""
+    return Listing(items=tuple(desk.waiting()))
+
+
+@router.post("/units/{unit}/state", tags=["records"], status_code=201)
+def say_state(desk: AtDesk, unit: UnitPath, said: StateSaid) -> Noted:
+    """Say what a cabinet is used for from now on; ``empty`` ends its clock."""
+    return desk.say_state(unit, said.person, said.state)
+
+
+@router.post("/releases", tags=["records"], status_code=201)
+def close_hold(desk: AtDesk, release: Release) -> Noted:
+    """Close a hold with a probe reading, what became of the food, and a reason."""
+    return desk.close_hold(release)
+
+
+@router.post("/checks", tags=["records"], status_code=201)
+def check(desk: AtDesk, check: Check) -> Noted:
+    """Write down a reading taken by hand, or a note; it lowers no verdict."""
+    return desk.write_check(check)
+
+
+@router.post("/commands", tags=["records"], status_code=202)
+def command(desk: AtDesk, asked: CommandAsked) -> Noted:
+    """Queue a command for a unit; ingest sends it when the unit is reachable."""
+    return desk.ask(asked)
+
+
+@router.get(
+    "/live",
+    tags=["fleet"],
+    response_class=EventSourceResponse,
+    responses={
+        200: {
+            "description": "Server-sent events without a name; the id is the change number, "
+            'the data `{"units":[…]}` holds the changed cards.',
+            "content": {"text/event-stream": {"schema": {"type": "string"}}},
+        }
+    },
+)
+async def live(
+    request: Request,
+    last_event_id: Annotated[str | None, Header(description="Where to go on from.")] = None,
+    after: Annotated[int | None, Query(ge=0, description="The same, for a first request.")] = None,
+) -> EventSourceResponse:
+    """Send changes as they happen, from the state at this moment on."""
+    changes: LiveChanges = request.app.state.live
+    from_no = int(last_event_id) if last_event_id is not None and last_event_id.isdigit() else after
+
+    async def stream() -> AsyncIterator[ServerSentEvent]:
+        async for number, data in changes.events(from_no):
+            yield ServerSentEvent(data, id=str(number))
+
+    return EventSourceResponse(stream(), ping=15)
+
+
+@router.get("/{path:path}", include_in_schema=False)
+def nothing_here(path: str) -> Response:
+    """Answer for addresses that do not exist, so that they never reach the pages."""
+    raise HTTPException(404, f"There is no {PREFIX}/{path}.")

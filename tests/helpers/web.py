@@ -1,0 +1,33 @@
+"""Serves the real application on a free loopback port for as long as a test needs it."""
+
+import contextlib
+import socket
+import threading
+import time
+from collections.abc import Iterator
+
+import uvicorn
+from fastapi import FastAPI
+
+
+@contextlib.contextmanager
+def serving(app: FastAPI) -> Iterator[str]:
+    """Yield the address the application answers on."""
+    # the protocol is named so that small answers are not held back for an acknowledgement
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen(64)
+        config = uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1, ws="none")
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+        thread.start()
+        try:
+            deadline = time.monotonic() + 10
+            while not server.started:
+                if time.monotonic() > deadline or not thread.is_alive():
+                    raise RuntimeError("the web server did not start")
+                time.sleep(0.01)
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            thread.join(10)
