@@ -90,7 +90,9 @@ def _merged_texts(values: npt.NDArray[np.object_], first: IntArray) -> npt.NDArr
     return found
 
 
-def interval_s(series: Series, column: str, settings: UnitSettings, *, offline: bool) -> tuple[float, str | None]:
+def interval_s(
+    series: Series, column: str, settings: UnitSettings, *, offline: bool
+) -> tuple[float, str | None]:
     """Return the reporting interval of a column, and the words for `assumed` when it was not given."""
     if settings.interval_s is not None:
         return float(settings.interval_s), None
@@ -102,7 +104,7 @@ def interval_s(series: Series, column: str, settings: UnitSettings, *, offline: 
 
 
 def gap_limit_ms(interval: float, max_gap_s: float | None = None) -> float:
-    """Return how far apart two readings may be for a straight line between them. [ms]
+    """Return how far apart two readings may be for a straight line between them, in ms.
 
     Three intervals, but never more than 30 min unless the interval itself is about that long; a
     limit given by a person (`max_gap_s`) replaces the rule.

@@ -3,10 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from services.analytics.food.intervals import Intervals
 from services.telemetry import FloatArray, IntArray
 from services.timebase import MINUTE_MS
+
+BoolArray = npt.NDArray[np.bool_]
 
 BOTH_ENDS_MS = 360 * MINUTE_MS
 """A gap no longer than this with both ends above counts as above (design decision "gap limit")."""
@@ -76,9 +79,7 @@ def line_parts(t_ms: IntArray, value_c: FloatArray, *, limit_c: float, gap_ms: f
     )
 
 
-def gaps(
-    spacing_ms: FloatArray, both_above: np.ndarray[tuple[int], np.dtype[np.bool_]], *, gap_ms: float
-) -> tuple[np.ndarray[tuple[int], np.dtype[np.bool_]], np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+def gaps(spacing_ms: FloatArray, both_above: BoolArray, *, gap_ms: float) -> tuple[BoolArray, BoolArray]:
     """Return which pairs are too far apart for a line, and which of them count as above all the same."""
     gap = spacing_ms > gap_ms
     return gap, gap & both_above & (spacing_ms <= BOTH_ENDS_MS)

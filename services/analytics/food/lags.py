@@ -20,7 +20,7 @@ THIN_LAG_MIN = 10.0
 DECLARED_LOAD_KG = 5.0
 """From this declared load on the 10 min lag is dropped.
 
-τ = ρ c d / (2 h) for a slice of thickness d cooled from both sides: with ρ 1050 kg/m³, c 3640 J/(kg·K)
+τ = r c d / (2 h) for a slice of thickness d cooled from both sides: with r 1050 kg/m³, c 3640 J/(kg·K)
 and h 8 W/(m²·K), 10 min is a lone slice 2.5 mm thin and 20 min one of 5 mm. Five kilograms of food lie
 in packs; nothing in them is thinner than 5 mm with air on both sides. Slower lags are never dropped:
 a declared load says nothing of the largest piece (derived; h is common practice, no source)."""
@@ -39,7 +39,7 @@ NEWTON_STEPS = 14
 
 
 def lags_ms(load_kg: float | None) -> FloatArray:
-    """Return the time constants the verdict clock runs on. [ms]"""
+    """Return the time constants the verdict clock runs on, in ms."""
     thin = load_kg is None or load_kg < DECLARED_LOAD_KG
     return np.array([lag for lag in LAGS_MIN if thin or lag > THIN_LAG_MIN]) * MINUTE_MS
 
@@ -155,7 +155,7 @@ def food_parts(
     over = food_c > level
     left, right = over[:, :-1], over[:, 1:]
     both = left & right
-    gap, gap_above = gaps(end - start, both.any(axis=0), gap_ms=gap_ms)
+    gap, gap_above = gaps(end - start, np.asarray(both.any(axis=0)), gap_ms=gap_ms)
     cold_start, cold_end = air_c[:-1] <= level, air_c[1:] <= level
     # A food above at both ends may dip between them only where the air falls below and rises again,
     # and one below at both ends may peak only where the air starts above: the turning point is where
@@ -169,7 +169,12 @@ def food_parts(
     if open_pairs.any():
         which, pair = np.nonzero(open_pairs)
         low, high = _above_within(
-            food_c[which, pair], air_c[pair], air_c[pair + 1], end[pair] - start[pair], lags[which], level
+            food_c[which, pair],
+            air_c[pair],
+            air_c[pair + 1],
+            span=end[pair] - start[pair],
+            lag=lags[which],
+            level=level,
         )
         begin = np.concatenate((begin, (start[pair] + low).ravel()))
         finish = np.concatenate((finish, (start[pair] + high).ravel()))
@@ -178,7 +183,13 @@ def food_parts(
 
 
 def _above_within(
-    food_c: FloatArray, left_c: FloatArray, right_c: FloatArray, span: FloatArray, lag: FloatArray, level: float
+    food_c: FloatArray,
+    left_c: FloatArray,
+    right_c: FloatArray,
+    *,
+    span: FloatArray,
+    lag: FloatArray,
+    level: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Return, for each pair, the stretches above `level` in its two monotone pieces, from its start."""
     slope = (right_c - left_c) / span
@@ -199,7 +210,7 @@ def _above_within(
     return np.array(lows), np.array(highs)
 
 
-def _crossing(  # noqa: D417 - the food's curve is handed over with its own constants
+def _crossing(
     food_at: Callable[[FloatArray], FloatArray],
     begin: FloatArray,
     finish: FloatArray,

@@ -155,7 +155,7 @@ class Summary:
 
 
 def summary(track: Track, *, from_ms: float, as_of_ms: int, line: int = 0) -> Summary:
-    """Return what one line's clock shows for ``[from_ms, as_of_ms)``; `as_of_ms` not before the newest sample.
+    """Return what one line's clock shows for ``[from_ms, as_of_ms)``, not ending before the newest sample.
 
     Time before the first sample is not looked at here: whether somebody waited for it is for the
     caller to say.

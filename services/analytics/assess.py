@@ -1,0 +1,274 @@
+"""Everything computed for one unit as of one moment, and the worst its food came to over a span."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from services.analytics.food import entries as food
+from services.analytics.food.rules import Limits, limits_of
+from services.analytics.food.verdicts import at, standing
+from services.analytics.power.assess import power
+from services.analytics.quality import Quality, gap_limit_ms, interval_s, judged, merged
+from services.domain import Analysis, Exposure, RejectedCell, UnitSettings, Verdict
+from services.telemetry import FloatArray, Series
+from services.timebase import DAY_MS, SECOND_MS, Span, utc_day_start_ms
+
+HISTORY_MS = 7 * DAY_MS
+"""What needs history looks this far back from the start of the as-of time's UTC day, so that cost
+does not grow with history and each day's answer starts from the same samples."""
+
+
+def assess(
+    series: Series,
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    clock_from_ms: int | None = None,
+    expected: Sequence[Span] = (),
+    after_at: int = 0,
+    rejected: Sequence[RejectedCell] = (),
+    offline: bool = False,
+    max_gap_s: float | None = None,
+    heard_from_ms: int | None = None,
+) -> Analysis:
+    """Return the analysis of one unit as of a moment: a pure function of its arguments.
+
+    Parameters
+    ----------
+    series : Series
+        Samples in order of time; equal times are merged here, later ones than `as_of_ms` ignored.
+    settings : UnitSettings
+        The unit with every default applied.
+    as_of_ms : int
+        "Now". [ms since 1970-01-01 UTC]
+    clock_from_ms : int, optional
+        Since when the unit holds other food ("emptied", said by a named person).
+    expected : sequence of Span
+        Where samples are known to exist that have not arrived: not unknown, but not ok either.
+    after_at : int
+        Rows the caller left out because they lie after the as-of time.
+    rejected : sequence of RejectedCell
+        Cells of a log that could not be taken, passed through.
+    offline : bool
+        True looks at the whole log; False at no more than the history the service reads.
+    max_gap_s : float, optional
+        A gap limit given by a person, in place of the rule. [s]
+    heard_from_ms : int, optional
+        When the unit was first heard at all, where that is before the series begins; the time until
+        the first sample is then unknown.
+
+    Raises
+    ------
+    ConfigurationError
+        If the unit names a rule nobody knows.
+    """
+    later = int(len(series) - np.searchsorted(series.t_ms, as_of_ms, side="right"))
+    view = _View.of(
+        _looked_at(series, as_of_ms, offline=offline),
+        settings,
+        offline=offline,
+        max_gap_s=max_gap_s,
+        heard_from_ms=heard_from_ms,
+        expected=expected,
+    )
+    looked_at = view.series
+    entries = _entries(view, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
+    verdict, words = food.headline(entries)
+    result = power(
+        looked_at, settings, as_of_ms=as_of_ms, food_limit_c=view.limits.food_limit_c, max_gap_s=max_gap_s
+    )
+    count = len(looked_at)
+    return Analysis(
+        unit=settings.unit.id,
+        start=int(looked_at.t_ms[0]) if count else as_of_ms,
+        to=int(looked_at.t_ms[-1]) if count else as_of_ms,
+        as_of=as_of_ms,
+        samples=count,
+        after_at=after_at + later,
+        assumed=(
+            *settings.assumed,
+            *view.limits.assumed,
+            *_assumed(view, settings, clock_from_ms=clock_from_ms),
+        ),
+        rejected=tuple(rejected),
+        verdict=verdict,
+        verdict_why=words,
+        exposure=tuple(entries),
+        cutouts=result.cutouts,
+        cutouts_reason=result.cutouts_reason,
+        battery=result.battery,
+        battery_reason=result.battery_reason,
+        runout=result.runout,
+        service=result.findings,
+        service_reason=result.findings_reason,
+        sensors=view.quality.flags,
+    )
+
+
+def worst_between(
+    series: Series,
+    settings: UnitSettings,
+    *,
+    from_ms: int,
+    to_ms: int,
+    clock_from_ms: int | None = None,
+    expected: Sequence[Span] = (),
+) -> tuple[Verdict, int, str]:
+    """Return the worst food verdict `assess` gives at any as-of time in ``[from_ms, to_ms]``.
+
+    Minutes only grow at samples and during silence, so it is enough to look at every sample, just
+    before every next one, and at both ends. Stretches a sensor got wrong are judged with all that
+    is known by the end of each UTC day.
+
+    Returns
+    -------
+    tuple of Verdict, int and str
+        The verdict, the first as-of time it was reached, and why.
+
+    Raises
+    ------
+    ValueError
+        If the span ends before it starts.
+    """
+    if to_ms < from_ms:
+        raise ValueError(f"span ends before it starts: {from_ms} > {to_ms}")
+    days = [
+        _worst_of_day(
+            series,
+            settings,
+            max(from_ms, day),
+            min(to_ms, day + DAY_MS - 1),
+            clock_from_ms=clock_from_ms,
+            expected=expected,
+        )
+        for day in range(utc_day_start_ms(from_ms), to_ms + 1, DAY_MS)
+    ]
+    return max(days, key=lambda day: day[0].rank)
+
+
+def _looked_at(series: Series, as_of_ms: int, *, offline: bool) -> Series:
+    if not len(series):
+        return series
+    begin = int(series.t_ms[0])
+    if not offline:
+        begin = max(begin, utc_day_start_ms(as_of_ms) - HISTORY_MS)
+    return series.between(begin, as_of_ms + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """What is looked at, made ready once for every clock."""
+
+    series: Series
+    quality: Quality
+    limits: Limits
+    cabinet: food.Readings
+    product: food.Readings
+    terms: food.Terms
+    interval_words: str | None
+
+    @staticmethod
+    def of(
+        series: Series,
+        settings: UnitSettings,
+        *,
+        offline: bool,
+        max_gap_s: float | None,
+        heard_from_ms: int | None,
+        expected: Sequence[Span],
+    ) -> "_View":
+        """Merge equal times, judge the readings and settle the terms they are counted by."""
+        series, conflicts = merged(series)
+        interval, words = interval_s(series, "cabinet_c", settings, offline=offline)
+        gap_ms = gap_limit_ms(interval, max_gap_s)
+        quality = judged(series, settings, gap_ms=gap_ms, conflicts=conflicts)
+        cabinet = food.Readings.of(series.t_ms, quality.cabinet_c)
+        starts = [heard_from_ms, int(series.t_ms[0]) if len(series) else None]
+        return _View(
+            series=series,
+            quality=quality,
+            limits=limits_of(settings),
+            cabinet=cabinet,
+            product=food.Readings.of(series.t_ms, quality.product_c),
+            terms=food.Terms(
+                gap_ms=gap_ms,
+                interval_ms=interval * SECOND_MS,
+                heard_ms=min((t for t in starts if t is not None), default=None),
+                expected=tuple(expected),
+                air=cabinet,
+            ),
+            interval_words=words,
+        )
+
+
+def _entries(
+    view: _View, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
+) -> list[Exposure]:
+    window = utc_day_start_ms(as_of_ms) - HISTORY_MS
+    cabinet, heard = view.cabinet.since(window), view.terms.heard_ms
+    terms = replace(view.terms, heard_ms=None if heard is None else max(heard, window), air=cabinet)
+    entries = []
+    for clock in food.food_clocks(cabinet, view.product.since(window), view.limits, settings, terms):
+        entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
+    marks = food.marks(settings)
+    air = food.air_clock(view.cabinet, (*view.limits.limits, *marks), view.terms)
+    return entries + food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
+
+
+def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
+    words = [] if view.interval_words is None else [view.interval_words]
+    if clock_from_ms is None:
+        words.append("no load-in recorded: the verdict clock covers the last 72 h")
+    if view.quality.correction_k > 0:
+        words.append(f"the cabinet sensor reads {view.quality.correction_k:g} K low: added to every reading")
+    if settings.unit.sensor.offset_c > 0:
+        words.append(f"the cabinet sensor reads {settings.unit.sensor.offset_c:g} K high: not taken off")
+    if settings.unit.sensor.position != "product":
+        words.append("food starts at the air temperature of the first sample looked at")
+    return words
+
+
+def _worst_of_day(
+    series: Series,
+    settings: UnitSettings,
+    from_ms: int,
+    to_ms: int,
+    *,
+    clock_from_ms: int | None,
+    expected: Sequence[Span],
+) -> tuple[Verdict, int, str]:
+    if settings.unit.state != "in_use":
+        return Verdict.OK, from_ms, food.PEOPLE_SAY[settings.unit.state]
+    view = _View.of(
+        _looked_at(series, to_ms, offline=False),
+        settings,
+        offline=False,
+        max_gap_s=None,
+        heard_from_ms=None,
+        expected=expected,
+    )
+    moments = _moments(view.series, from_ms, to_ms)
+    top_rank, top_ms, top_why = -1, from_ms, ""
+    for clock in food.food_clocks(view.cabinet, view.product, view.limits, settings, view.terms):
+        for index in range(len(clock.limits)):
+            rank, _ = food.rank_at(clock, index, moments, clock_from_ms=clock_from_ms)
+            k = int(np.argmax(rank))
+            if int(rank[k]) > top_rank or (int(rank[k]) == top_rank and int(moments[k]) < top_ms):
+                top_rank, top_ms = int(rank[k]), int(moments[k])
+                top_why = food.reason(clock, index, top_ms, clock_from_ms=clock_from_ms)
+    if top_rank < Verdict.WATCH.rank:
+        air = food.air_clock(view.cabinet, view.limits.limits, view.terms)
+        for index in range(len(air.limits)):
+            stands = standing(air.evidence[index], moments)
+            if stands.any():
+                found = int(moments[int(np.argmax(stands))])
+                return Verdict.WATCH, found, food.reason(air, index, found, clock_from_ms=clock_from_ms)
+    return at(top_rank), top_ms, top_why
+
+
+def _moments(series: Series, from_ms: int, to_ms: int) -> FloatArray:
+    """Return the as-of times at which a verdict can be at its worst."""
+    inside = series.between(from_ms, to_ms + 1).t_ms
+    before_next = inside[inside > from_ms] - 1
+    return np.unique(np.concatenate(([from_ms, to_ms], inside, before_next))).astype(np.float64)

@@ -1,0 +1,293 @@
+"""The food part of an analysis: every limit on every basis, and the worst of their verdicts."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from services.analytics.food import track as clock
+from services.analytics.food.exposure import line_parts, stretch_stats
+from services.analytics.food.intervals import Intervals
+from services.analytics.food.lags import lags_ms
+from services.analytics.food.rules import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
+from services.analytics.food.verdicts import (
+    SAME_MIN,
+    STANDING_MIN,
+    Evidence,
+    Minutes,
+    at,
+    degrees,
+    minutes_at,
+    ranks,
+    standing,
+    why,
+)
+from services.domain import Episode, Exposure, UnitSettings, Verdict
+from services.telemetry import FloatArray, IntArray
+from services.timebase import MINUTE_MS, Span
+
+Basis = Literal["probe", "modelled_food", "cabinet"]
+COARSE_MS = 30 * MINUTE_MS
+"""Spacing above which a log is too coarse for anything better than watch."""
+_BASIS_WORDS = {
+    "probe": "probe",
+    "modelled_food": "food modelled from cabinet air",
+    "cabinet": "cabinet air",
+}
+PEOPLE_SAY = {
+    "empty": "empty, said by a person",
+    "off": "switched off, said by a person",
+    "bench": "on the bench, said by a person",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """One temperature over time as it may be judged; rows without it have been left out."""
+
+    t_ms: IntArray
+    value_c: FloatArray
+
+    @staticmethod
+    def of(t_ms: IntArray, value_c: FloatArray) -> "Readings":
+        """Return the finite readings of a column."""
+        finite = np.isfinite(value_c)
+        return Readings(t_ms[finite], value_c[finite])
+
+    def since(self, start_ms: int) -> "Readings":
+        """Return the readings from a moment on."""
+        first = int(np.searchsorted(self.t_ms, start_ms))
+        return Readings(self.t_ms[first:], self.value_c[first:])
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """One basis with the tracks of all limits."""
+
+    basis: Basis
+    limits: tuple[Limit, ...]
+    track: clock.Track
+    evidence: tuple[Evidence, ...]
+    coarse: bool
+    only_raises: bool = False
+    """True for a probe that is not known to sit in the warmest spot: silence of it decides nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What all clocks of a unit are counted by."""
+
+    gap_ms: float
+    interval_ms: float
+    heard_ms: int | None
+    """Since when there has been somebody to listen to."""
+    expected: tuple[Span, ...]
+    """Where samples are known to exist that have not arrived."""
+    air: Readings
+    """The air around the food."""
+
+
+def clock_of(
+    basis: Basis,
+    readings: Readings,
+    limits: tuple[Limit, ...],
+    terms: Terms,
+    *,
+    lags: FloatArray,
+    only_raises: bool = False,
+) -> Clock:
+    """Return the clock of one basis over all its readings."""
+    lines = tuple(clock.Line(limit.limit_c, below=limit.below) for limit in limits)
+    fresh = clock.start(lines, lags=lags, gap_ms=terms.gap_ms)
+    track = clock.extend(fresh, readings.t_ms, readings.value_c)
+    hot = line_parts(terms.air.t_ms, terms.air.value_c, limit_c=HOT_AIR_C, gap_ms=terms.gap_ms).above
+    awaited = Intervals.of(
+        np.array([float(span.start_ms) for span in terms.expected]),
+        np.array([float(span.end_ms) for span in terms.expected]),
+    )
+    before, heard = Intervals.empty(), terms.heard_ms
+    if heard is not None and readings.t_ms.size and readings.t_ms[0] - heard > terms.gap_ms:
+        before = Intervals(np.array([float(heard)]), np.array([float(readings.t_ms[0])]))
+    evidence = tuple(
+        Evidence(
+            above=above,
+            unknown=before.joined(unknown),
+            expected=awaited,
+            hot=hot,
+            sample_ms=readings.t_ms,
+            heard_ms=heard,
+            gap_ms=terms.gap_ms,
+        )
+        for above, unknown in zip(track.above, track.unknown, strict=True)
+    )
+    coarse = terms.interval_ms > COARSE_MS
+    return Clock(basis, limits, track, evidence, coarse=coarse, only_raises=only_raises)
+
+
+def food_clocks(
+    cabinet: Readings, product: Readings, limits: Limits, settings: UnitSettings, terms: Terms
+) -> tuple[Clock, ...]:
+    """Return the clocks that carry verdicts: the probe where it sits in the warmest spot, else modelled food.
+
+    A probe that is not known to sit there is shown beside the modelled food and can only raise.
+    """
+    none, lags = np.empty(0), lags_ms(settings.unit.food.load_kg)
+    if settings.unit.sensor.position == "product":
+        probe = product if product.t_ms.size else cabinet
+        return (clock_of("probe", probe, limits.limits, terms, lags=none),)
+    modelled = clock_of("modelled_food", cabinet, limits.limits, terms, lags=lags)
+    if not product.t_ms.size:
+        return (modelled,)
+    return modelled, clock_of("probe", product, limits.limits, terms, lags=none, only_raises=True)
+
+
+def air_clock(cabinet: Readings, limits: tuple[Limit, ...], terms: Terms) -> Clock:
+    """Return the clock of the air itself, which raises at most watch."""
+    return clock_of("cabinet", cabinet, limits, terms, lags=np.empty(0))
+
+
+def rank_at(
+    clock_: Clock, index: int, as_of_ms: FloatArray, *, clock_from_ms: int | None
+) -> tuple[IntArray, Minutes]:
+    """Return the rung of one limit at each as-of time, with its minutes."""
+    minutes = minutes_at(clock_.evidence[index], as_of_ms, clock_from_ms=clock_from_ms)
+    judged = minutes
+    if clock_.only_raises:
+        never = np.zeros(as_of_ms.shape, dtype=bool)
+        judged = Minutes(minutes.from_ms, minutes.above, 0.0 * minutes.unknown, never, never, minutes.hot)
+    return ranks(clock_.limits[index], judged, coarse=clock_.coarse and not clock_.only_raises), minutes
+
+
+def clock_entries(
+    clock_: Clock, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
+) -> list[Exposure]:
+    """Return one entry per limit of a clock that carries verdicts."""
+    moment = np.array([float(as_of_ms)])
+    entries = []
+    for index, limit in enumerate(clock_.limits):
+        rank, minutes = rank_at(clock_, index, moment, clock_from_ms=clock_from_ms)
+        verdict = at(int(rank[0]))
+        words = why(limit, minutes, verdict, basis=_BASIS_WORDS[clock_.basis], coarse=clock_.coarse)
+        if settings.unit.state != "in_use":
+            verdict, words = Verdict.OK, f"{PEOPLE_SAY[settings.unit.state]}; {words}"
+        entries.append(
+            _entry(clock_, index, minutes, as_of_ms=as_of_ms, rule=limit.rule, verdict=verdict, words=words)
+        )
+    return entries
+
+
+def reason(clock_: Clock, index: int, as_of_ms: int, *, clock_from_ms: int | None) -> str:
+    """Return why one limit stands where it does at one as-of time."""
+    rank, minutes = rank_at(clock_, index, np.array([float(as_of_ms)]), clock_from_ms=clock_from_ms)
+    limit = clock_.limits[index]
+    words = why(limit, minutes, at(int(rank[0])), basis=_BASIS_WORDS[clock_.basis], coarse=clock_.coarse)
+    return f"{limit.rule}, {degrees(limit.limit_c)}: {words}"
+
+
+def marks(settings: UnitSettings) -> tuple[Limit, ...]:
+    """Return the temperatures whose minutes are shown apart, without a verdict."""
+    if settings.unit.kind != "freezer":
+        return ()
+    return tuple(Limit("", mark, "information only, no rule") for mark in FREEZER_MARKS_C)
+
+
+def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, marks: int) -> list[Exposure]:
+    """Return the exact minutes of the air itself over all that is looked at; they raise at most watch.
+
+    The last `marks` limits are information only.
+    """
+    moment = np.array([float(as_of_ms)])
+    entries = []
+    for index, limit in enumerate(clock_.limits):
+        minutes = _whole(clock_.evidence[index], as_of_ms)
+        stands = bool(standing(clock_.evidence[index], moment)[0])
+        doubt = stands or bool(minutes.silent[0])
+        verdict = Verdict.WATCH if doubt and settings.unit.state == "in_use" else Verdict.OK
+        words = why(limit, minutes, verdict, basis=_BASIS_WORDS["cabinet"], coarse=clock_.coarse)
+        if index >= len(clock_.limits) - marks:
+            rule, judged = None, None
+        else:
+            rule, judged = limit.rule, verdict
+            words += f"; now for {STANDING_MIN:.0f} min or more without a break" if stands else ""
+        entries.append(
+            _entry(clock_, index, minutes, as_of_ms=as_of_ms, rule=rule, verdict=judged, words=words)
+        )
+    return entries
+
+
+def _whole(evidence: Evidence, as_of_ms: int) -> Minutes:
+    """Return the minutes since the unit was first heard, not of the last 72 h only."""
+    return minutes_at(evidence, np.array([float(as_of_ms)]), clock_from_ms=None, reach_ms=np.inf)
+
+
+def _entry(
+    clock_: Clock,
+    index: int,
+    minutes: Minutes,
+    *,
+    as_of_ms: int,
+    rule: str | None,
+    verdict: Verdict | None,
+    words: str,
+) -> Exposure:
+    limit = clock_.limits[index]
+    begin = float(minutes.from_ms[0])
+    above, unknown = float(minutes.above[0]), float(minutes.unknown[0])
+    spans = clock_.track.above[index].clipped(begin, float(as_of_ms))
+    curve = clock_.track.lowest_c if limit.below else clock_.track.highest_c
+    times = clock_.track.curve_t_ms
+    inside = curve[int(np.searchsorted(times, begin)) :]
+    extreme = np.min if limit.below else np.max
+    return Exposure(
+        rule=rule,
+        limit_c=limit.limit_c,
+        basis=clock_.basis,
+        start=round(begin),
+        compliant=None if rule is None else _compliant(clock_, minutes),
+        compliant_reason="information only" if rule is None else None,
+        minutes_above=above,
+        minutes_unknown=unknown,
+        minutes_worst_case=above + unknown,
+        peak_c=float(extreme(inside)) if inside.size else None,
+        peak_c_reason=None if inside.size else "nothing measured",
+        episodes=_episodes(times, curve, spans, below=limit.below),
+        verdict=verdict,
+        verdict_reason="information only" if verdict is None else None,
+        source=limit.source,
+        why=words,
+    )
+
+
+def _compliant(clock_: Clock, minutes: Minutes) -> Literal["yes", "no", "unknown"]:
+    """Return the law's answer, which allows no minute; air above a limit does not prove that food was."""
+    if float(minutes.above[0]) > SAME_MIN:
+        return "unknown" if clock_.basis == "cabinet" else "no"
+    doubt = float(minutes.unknown[0]) > SAME_MIN or bool(minutes.silent[0]) or bool(minutes.awaited[0])
+    return "unknown" if doubt else "yes"
+
+
+def _episodes(times: IntArray, curve: FloatArray, spans: Intervals, *, below: bool) -> tuple[Episode, ...]:
+    sign = -1.0 if below else 1.0
+    stats = stretch_stats(times, sign * curve, spans)
+    return tuple(
+        Episode.model_construct(
+            start=round(start), end=round(end), minutes=(end - start) / MINUTE_MS, peak_c=peak, mean_c=mean
+        )
+        for start, end, peak, mean in zip(
+            spans.start_ms.tolist(),
+            spans.end_ms.tolist(),
+            (sign * stats.peak_c).tolist(),
+            (sign * stats.mean_c).tolist(),
+            strict=True,
+        )
+    )
+
+
+def headline(entries: Sequence[Exposure]) -> tuple[Verdict, str]:
+    """Return the worst verdict of all entries that carry one, and its reason."""
+    carrying = [entry for entry in entries if entry.verdict is not None]
+    if not carrying:
+        return Verdict.NO_DATA, "nothing to judge"
+    top = max(carrying, key=lambda entry: Verdict(entry.verdict or Verdict.OK).rank)
+    return Verdict(top.verdict or Verdict.OK), f"{top.rule}, {degrees(top.limit_c)}: {top.why}"
