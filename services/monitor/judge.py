@@ -1,0 +1,138 @@
+"""Judges one unit as of now, and the hours that its last judgement did not see as they are known now."""
+
+from dataclasses import dataclass
+
+from services.analytics.assess import assess, worst_between
+from services.analytics.food.rules import limits_of
+from services.domain import Analysis, UnitSettings, Verdict
+from services.monitor.cards import card_of
+from services.monitor.pending import Touch
+from services.monitor.standing import advance, answered_words, is_answered
+from services.monitor.window import Windows
+from services.records.said import Context, Origin, Result, Standing
+from services.store import Latest
+from services.telemetry import Series
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, utc_day_start_ms
+
+LOOK_BACK_MS = 7 * DAY_MS
+CLOCK_MS = 72 * HOUR_MS
+REOPEN_MS = 30 * DAY_MS
+"""Late data reopens at most this much of the past (judgement, no source)."""
+UNSEEN_MS = 2 * MINUTE_MS
+"""Judgements closer together than this need no look at the moments between them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """All there is to judge one unit on, besides its samples."""
+
+    settings: UnitSettings
+    context: Context
+    touch: Touch | None
+    latest: Latest | None
+    expected: tuple[Span, ...]
+    backlog: bool
+    oldest_ms: int | None
+    """Time of the first sample of all."""
+
+
+def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
+    """Return one assessment with the verdict that stands after it."""
+    unit = case.settings.unit.id
+    context = case.context
+    touched_ms = None if case.touch is None else case.touch.t_min_ms
+    start_ms = utc_day_start_ms(now_ms) - LOOK_BACK_MS
+    series = windows.read(unit, start_ms, now_ms + 1, touched_from_ms=touched_ms)
+    analysis = _assessed(case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms)
+    past = unseen(case, now_ms=now_ms)
+    late = case.touch is not None and past is not None and past.start_ms >= case.touch.t_min_ms
+    standing = context.standing
+    origin: Origin = "live"
+    answered = _is_answered(case, series, analysis, now_ms=now_ms)
+    if past is not None and not answered:
+        before = standing
+        standing = _with_past(case, windows, past, series, standing)
+        origin = "late" if late and standing is not before else "live"
+    if answered:
+        standing = advance(standing, Verdict.WATCH, at_ms=now_ms, why=answered_words(context))
+    else:
+        standing = advance(standing, analysis.verdict, at_ms=now_ms, why=analysis.verdict_why)
+    card = card_of(
+        analysis,
+        case.settings,
+        latest=case.latest,
+        standing=standing,
+        backlog_expected=case.backlog,
+    )
+    return Result(card, analysis, context.statement_no, origin)
+
+
+def unseen(case: Case, *, now_ms: int) -> Span | None:
+    """Return the moments to judge anew, the last one included; None when there are none worth it.
+
+    These are the moments that late samples bear on (a sample counts for the 72 h after it), and
+    those since the last judgement when that was long ago. Moments before the last sign-off or
+    before the unit was said to be empty bear on nothing that still stands.
+    """
+    context, touch = case.context, case.touch
+    judged_ms = context.assessed_ms
+    if judged_ms is None:
+        if case.oldest_ms is None:
+            return None
+        start, end = case.oldest_ms, now_ms
+    else:
+        start = judged_ms if touch is None else min(judged_ms, touch.t_min_ms)
+        end = now_ms
+        if now_ms - judged_ms < UNSEEN_MS and touch is not None:
+            end = min(now_ms, touch.t_max_ms + CLOCK_MS)
+    signed_ms = None if context.release is None else context.release.t_ms
+    ends = [ms + 1 for ms in (signed_ms, context.clock_from_ms) if ms is not None]
+    start = max([start, now_ms - REOPEN_MS, *ends])
+    return Span(start, end) if now_ms - start > UNSEEN_MS and end > start else None
+
+
+def _with_past(
+    case: Case, windows: Windows, past: Span, series: Series, standing: Standing | None
+) -> Standing | None:
+    """Return what stands after the worst that was computed at any moment of a stretch of the past.
+
+    Each moment is judged on the days a live judgement at that moment would have looked at, so that
+    late samples lead where timely ones would have led.
+    """
+    first_ms = utc_day_start_ms(past.start_ms) - LOOK_BACK_MS
+    if first_ms < utc_day_start_ms(past.end_ms) - LOOK_BACK_MS:
+        series = windows.past(case.settings.unit.id, first_ms, past.end_ms + 1)
+    verdict, at_ms, why = worst_between(
+        series,
+        case.settings,
+        from_ms=past.start_ms,
+        to_ms=past.end_ms,
+        clock_from_ms=case.context.clock_from_ms,
+        expected=case.expected,
+    )
+    if verdict.rank < Verdict.HOLD.rank:
+        return standing
+    words = f"{why} (found in late data)" if case.touch is not None else why
+    return advance(standing, verdict, at_ms=at_ms, why=words)
+
+
+def _is_answered(case: Case, series: Series, analysis: Analysis, *, now_ms: int) -> bool:
+    """Return whether what is computed was already closed by a person (see `is_answered`)."""
+    release = case.context.release
+    if release is None or analysis.verdict.rank < Verdict.HOLD.rank:
+        return False
+    since = series.between(release.t_ms, now_ms + 1)
+    fresh = _assessed(case, since, now_ms=now_ms, clock_from_ms=release.t_ms)
+    limit_c = limits_of(case.settings).food_limit_c
+    return is_answered(case.context, analysis.verdict, limit_c=limit_c, fresh=fresh)
+
+
+def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | None) -> Analysis:
+    return assess(
+        series,
+        case.settings,
+        as_of_ms=now_ms,
+        clock_from_ms=clock_from_ms,
+        expected=case.expected,
+        heard_from_ms=case.oldest_ms,
+    )

@@ -1,0 +1,182 @@
+"""Follows the change feed and the clock, and keeps every unit judged."""
+
+import random
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import structlog
+
+from services.domain import Fleet
+from services.errors import DependencyUnavailable
+from services.monitor.expected import expected_spans
+from services.monitor.judge import Case, judge
+from services.monitor.pending import Pending
+from services.monitor.window import Windows
+from services.records.facade import Records
+from services.records.said import Result
+from services.store import Latest, StoreReader, UnitStatus
+from services.timebase import SECOND_MS
+
+BATCH = 16
+"""Units judged before their results are written: a write stays within 50 ms (design 4)."""
+PAGES = 20
+"""Pages of the change feed read in one step."""
+PAGE = 10_000
+POLL_S = 0.25
+BEAT_EVERY_MS = SECOND_MS
+_WORST_WAIT_S = 30.0
+
+_log = structlog.get_logger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one step did."""
+
+    judged: tuple[str, ...]
+    failed: tuple[str, ...]
+    more: bool
+    """Whether units are left whose turn it is already."""
+
+
+class Monitor:
+    """Judges units whenever their samples change, somebody says something, or a minute has passed."""
+
+    def __init__(self, reader: StoreReader, records: Records) -> None:
+        """Go on from the place in the change feed that the records keep."""
+        self._reader = reader
+        self._records = records
+        self._windows = Windows(reader)
+        self._pending = Pending(records.monitor_position())
+        self._fleet: Fleet | None = None
+        self._said_no = 0
+
+    @property
+    def rows_read(self) -> int:
+        """How many samples were read from the store so far."""
+        return self._windows.rows_read
+
+    def step(self, now_ms: int) -> Step:
+        """Judge the units whose turn it is, at most `BATCH` of them, and keep the results."""
+        fleet = self._records.fleet()
+        known = frozenset(unit.id for unit in fleet.units)
+        self._take_in(fleet, known)
+        due = self._pending.due(known, now_ms)
+        batch = due[:BATCH]
+        if not batch:
+            self._keep_position()
+            return Step((), (), more=False)
+        latest, statuses = self._reader.latest(now_ms), self._reader.statuses()
+        results: list[Result] = []
+        failed: list[str] = []
+        for unit in batch:
+            result = self._judged(fleet, unit, latest.get(unit), statuses.get(unit), now_ms)
+            if result is None:
+                failed.append(unit)
+            else:
+                results.append(result)
+        judged = self._keep(results, now_ms)
+        return Step(judged, tuple(failed), more=len(due) > len(batch) or len(judged) < len(results))
+
+    def _take_in(self, fleet: Fleet, known: frozenset[str]) -> None:
+        for _ in range(PAGES):
+            changes = self._reader.changes_after(self._pending.read_to, PAGE)
+            self._pending.touch(changes, known)
+            if len(changes) < PAGE:
+                break
+        if fleet is not self._fleet:
+            self._pending.urge(known if self._fleet is None else _changed(self._fleet, fleet))
+            self._fleet = fleet
+        said = self._records.statements_after(self._said_no)
+        if said:
+            self._said_no = said[-1].id
+            self._pending.urge(statement.unit for statement in said)
+
+    def _judged(
+        self, fleet: Fleet, unit: str, latest: Latest | None, status: UnitStatus | None, now_ms: int
+    ) -> Result | None:
+        """Return the assessment of a unit; one that cannot be judged must not hold up the others."""
+        try:
+            context = self._records.context(unit)
+            span = self._reader.span_of(unit)
+            case = Case(
+                settings=fleet.settings_of(unit),
+                context=context,
+                touch=self._pending.touch_of(unit),
+                latest=latest,
+                expected=expected_spans(self._reader, unit, status),
+                backlog=bool(self._reader.missing_spans(unit)),
+                oldest_ms=None if span is None else span[0],
+            )
+            return judge(case, self._windows, now_ms=now_ms)
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - each unit is a loop of its own
+            _log.exception("monitor.unit.failed", unit=unit)
+            self._windows.forget(unit)
+            self._pending.put_off(unit, now_ms)
+            return None
+
+    def _keep(self, results: Sequence[Result], now_ms: int) -> tuple[str, ...]:
+        units = [result.card.unit for result in results]
+        position = self._pending.position(without=units)
+        overtaken = self._records.write_results(results, now_ms=now_ms, position=position)
+        judged = tuple(unit for unit in units if unit not in overtaken)
+        for unit in judged:
+            self._pending.judged(unit, now_ms)
+        self._pending.urge(overtaken)
+        return judged
+
+    def _keep_position(self) -> None:
+        """Move on past changes of units nobody described."""
+        position = self._pending.position()
+        if position > self._records.monitor_position():
+            self._records.set_monitor_position(position)
+
+
+def _changed(before: Fleet, after: Fleet) -> frozenset[str]:
+    """Return the units that are described otherwise than before, sites and banks included."""
+
+    def described(fleet: Fleet) -> dict[str, object]:
+        return {unit.id: fleet.settings_of(unit.id) for unit in fleet.units}
+
+    old = described(before)
+    return frozenset(unit for unit, settings in described(after).items() if old.get(unit) != settings)
+
+
+def run_monitor(
+    reader: StoreReader,
+    records: Records,
+    *,
+    stop: threading.Event,
+    clock: Callable[[], int],
+) -> None:
+    """Judge until told to stop; what fails is counted, told and tried again."""
+    monitor = Monitor(reader, records)
+    failures = 0
+    beat_ms = 0
+    while not stop.is_set():
+        wait_s = POLL_S
+        try:
+            now_ms = clock()
+            if now_ms - beat_ms >= BEAT_EVERY_MS:
+                records.beat("monitor", now_ms)
+                beat_ms = now_ms
+            step = monitor.step(now_ms)
+            wait_s = 0.0 if step.more else POLL_S
+            failures = 0
+        except DependencyUnavailable as error:
+            failures += 1
+            wait_s = _wait_s(failures)
+            _log.warning("monitor.dependency.unavailable", error=str(error), failures=failures)
+        except Exception:  # noqa: BLE001 - the outermost loop
+            failures += 1
+            wait_s = _wait_s(failures)
+            _log.exception("monitor.step.failed", failures=failures)
+        stop.wait(wait_s)
+
+
+def _wait_s(failures: int) -> float:
+    """Return a jittered back-off."""
+    return min(_WORST_WAIT_S, POLL_S * 2.0 ** min(failures, 8)) * random.uniform(0.5, 1.0)  # noqa: S311
