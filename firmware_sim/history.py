@@ -20,7 +20,14 @@ STEP_MS = STEP_S * SECOND_MS
 BLOCK_STEPS = 360
 """Steps computed before anything is handed on: two hours."""
 
-RESOLUTION = {"cabinet_c": 0.1, "ambient_c": 0.1, "product_c": 0.1, "battery_v": 0.01, "bank_v": 0.01, "current_a": 0.05}
+RESOLUTION = {
+    "cabinet_c": 0.1,
+    "ambient_c": 0.1,
+    "product_c": 0.1,
+    "battery_v": 0.01,
+    "bank_v": 0.01,
+    "current_a": 0.05,
+}
 """What the least digit of each sensor is worth, in its unit. Judgement, no source."""
 
 COLUMN_OF = {
@@ -48,7 +55,7 @@ class Block:
 
 
 def _readings(block: Block, column: str) -> FloatArray:
-    """Return what ideal sensors would show. (steps, units)"""
+    """Return what ideal sensors would show, an array of (steps, units)."""
     source = {
         "cabinet_c": "air_c",
         "battery_v": "unit_v",
@@ -63,7 +70,7 @@ def _readings(block: Block, column: str) -> FloatArray:
 
 
 def measured(block: Block, column: str) -> FloatArray:
-    """Return what the units' sensors show: noise added, least digit rounded. (steps, units)"""
+    """Return what the units' sensors show: noise added, least digit rounded; (steps, units)."""
     exact = _readings(block, column)
     if column not in RESOLUTION:
         return exact
@@ -76,7 +83,9 @@ def measured(block: Block, column: str) -> FloatArray:
 class Simulator:
     """The plant with the world around it, moved forward on a grid of whole steps."""
 
-    def __init__(self, scenario: Scenario, *, anchor_ms: int, start_ms: int, state: State | None = None) -> None:
+    def __init__(
+        self, scenario: Scenario, *, anchor_ms: int, start_ms: int, state: State | None = None
+    ) -> None:
         self.scenario = scenario
         self.plant = Plant(scenario)
         self.state = self.plant.start() if state is None else state
@@ -99,9 +108,7 @@ class Simulator:
     def _block(self, day: int, row: int, steps: int) -> Block:
         forcing = self._outside.day(day)
         shown = [
-            self.plant.advance(
-                self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.source_a[r]
-            )
+            self.plant.advance(self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.source_a[r])
             for r in range(row, row + steps)
         ]
         rows = slice(row, row + steps)

@@ -95,11 +95,7 @@ def kibam_after(
     fill = (1.0 - decay) / rate_per_h
     drift = (kt - 1.0 + decay) / rate_per_h
     after_1 = q1_ah * decay + (q0_ah * rate_per_h * share - current_a) * fill - current_a * share * drift
-    after_2 = (
-        q2_ah * decay
-        + q0_ah * (1.0 - share) * (1.0 - decay)
-        - current_a * (1.0 - share) * drift
-    )
+    after_2 = q2_ah * decay + q0_ah * (1.0 - share) * (1.0 - decay) - current_a * (1.0 - share) * drift
     return after_1, after_2
 
 
@@ -123,7 +119,7 @@ def kibam_limit_a(
 
 
 def kibam_capacity_ah(*, full_ah: float, share: float, rate_per_h: float, hours: float) -> float:
-    """Return the charge a full battery gives when emptied in so many hours. [Ah]"""
+    """Return the charge [Ah] a full battery gives when emptied in so many hours."""
     kt = rate_per_h * hours
     decay = float(np.exp(-kt))
     return full_ah * rate_per_h * share * hours / (1.0 - decay + share * (kt - 1.0 + decay))
@@ -150,9 +146,7 @@ def kibam_lifetime_h(
     gone_h = 0.0
 
     def after(hours: float, current_a: float) -> tuple[FloatArray, FloatArray]:
-        return kibam_after(
-            q1, q2, np.array([current_a]), hours=hours, share=share, rate_per_h=rate_per_h
-        )
+        return kibam_after(q1, q2, np.array([current_a]), hours=hours, share=share, rate_per_h=rate_per_h)
 
     while True:
         for hours, current_a in load:

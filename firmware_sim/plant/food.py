@@ -40,7 +40,9 @@ def enthalpy_kj_per_kg(temperature_c: FloatArray) -> FloatArray:
     return total
 
 
-TABLE_C: FloatArray = np.concatenate([np.linspace(-40.0, -5.0, 141)[:-1], np.linspace(-5.0, -1.0, 161), [60.0]])
+TABLE_C: FloatArray = np.concatenate(
+    [np.linspace(-40.0, -5.0, 141)[:-1], np.linspace(-5.0, -1.0, 161), [60.0]]
+)
 """Temperatures of the table that turns heat content back into temperature. [°C]"""
 
 TABLE_KJ_PER_KG: FloatArray = enthalpy_kj_per_kg(TABLE_C)
@@ -48,5 +50,5 @@ TABLE_KJ_PER_KG: FloatArray = enthalpy_kj_per_kg(TABLE_C)
 
 
 def temperature_of(content_kj_per_kg: FloatArray) -> FloatArray:
-    """Return the temperature at a heat content, by the table. [°C]"""
+    """Return the temperature [°C] at a heat content, by the table."""
     return np.interp(content_kj_per_kg, TABLE_KJ_PER_KG, TABLE_C)

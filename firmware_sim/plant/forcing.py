@@ -10,7 +10,7 @@ import numpy as np
 
 from firmware_sim.plant.weather import air_c, sun_share
 from firmware_sim.scenarios.load import Scenario
-from firmware_sim.scenarios.model import STEP_S, SiteWeather, UnitPhysics
+from firmware_sim.scenarios.model import STEP_S, Event, SiteWeather, UnitPhysics
 from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS, SECOND_MS, datetime_of
 
@@ -25,7 +25,13 @@ PANEL_YIELD = 0.75
 PANEL_V = 13.5
 """Voltage at which a 12 V panel's current is counted. [V]"""
 
-SENSOR_NOISE = {"cabinet_c": 0.05, "ambient_c": 0.15, "product_c": 0.04, "battery_v": 0.005, "current_a": 0.03}
+SENSOR_NOISE = {
+    "cabinet_c": 0.05,
+    "ambient_c": 0.15,
+    "product_c": 0.04,
+    "battery_v": 0.005,
+    "current_a": 0.03,
+}
 """Standard deviation of each sensor, in its unit. Judgement, no source."""
 
 
@@ -67,6 +73,15 @@ def _cover(spans_h: list[tuple[float, float]]) -> FloatArray:
     return np.minimum(share, 1.0)
 
 
+def event_start_ms(event: Event, *, anchor_ms: int, zone: ZoneInfo) -> int:
+    """Return when an event begins, for a history that meets the present at `anchor_ms`."""
+    latest_ms = anchor_ms - round(event.begins_h_before * HOUR_MS)
+    if event.at_h is None:
+        return latest_ms
+    local_h = latest_ms / HOUR_MS + _offset_h(zone, latest_ms // DAY_MS)
+    return latest_ms - round((local_h - event.at_h) % 24.0 * HOUR_MS)
+
+
 class Outside:
     """The outside world of a scenario; `anchor_ms` is where its history meets the present."""
 
@@ -100,7 +115,9 @@ class Outside:
             weather.day_c + weather.spread_k * float(np.clip(high, -2, 2)),
         )
 
-    def _windows(self, site: int, day: int, windows: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
+    def _windows(
+        self, site: int, day: int, windows: tuple[tuple[float, float], ...]
+    ) -> list[tuple[float, float]]:
         """Return daily local windows as hours of a UTC day, each end moved by up to 20 min."""
         offset_h = _offset_h(self._zones[site], day)
         spans = []
@@ -157,7 +174,7 @@ class Outside:
         lid = unit.opening_w_per_k * _cover(spans)
         for event in unit.event:
             if event.kind == "lid_ajar":
-                start_ms = self._anchor_ms - round(event.begins_h_before * HOUR_MS)
+                start_ms = event_start_ms(event, anchor_ms=self._anchor_ms, zone=self._zones[site])
                 start_h = (start_ms - day * DAY_MS) / HOUR_MS
                 lid = np.maximum(lid, event.lid_w_per_k * _cover([(start_h, start_h + event.lasts_h)]))
         return lid

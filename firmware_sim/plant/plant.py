@@ -33,6 +33,12 @@ DEFAULT_CUTOUT_V = 11.4
 DEFAULT_RESTART_V = 12.5
 """At 12 V, where the fleet file gives none. [V] Common practice, no source."""
 
+OTHERS_STOP_SOC = 0.05
+"""Lights and radio die below. [1] Judgement."""
+
+NEARLY_FULL_SOC = 0.97
+"""From here on a charger floats. [1] Judgement."""
+
 POLARISATION_V = {"flooded": 0.45, "agm": 0.4, "gel": 0.45, "lifepo4": 0.12}
 """What a charging 12 V battery shows above its open circuit, beyond resistance. [V] Judgement."""
 
@@ -97,10 +103,8 @@ class Plant:
         self._standby_w = per_unit("standby_w")
         self._runs = np.array([p.runs for p in physics])
         self._on_bank = np.array([u.supply.kind == "battery" for u in fleet])
-        self._bank: IntArray = np.array(
-            [position[u.supply.bank] if u.supply.bank in position else 0 for u in fleet], dtype=np.int64
-        )
-        nominal = np.array([volts[u.supply.bank] if u.supply.bank in volts else 12.0 for u in fleet])
+        self._bank: IntArray = np.array([position.get(u.supply.bank or "", 0) for u in fleet], dtype=np.int64)
+        nominal = np.array([volts.get(u.supply.bank or "", 12.0) for u in fleet])
         self._nominal_v = nominal
         self._running_w = nominal * np.array(
             [u.compressor.running_a or 4.2 * 12.0 / v for u, v in zip(fleet, nominal, strict=True)]
@@ -150,7 +154,10 @@ class Plant:
         self._exponent = np.array([RESISTANCE_EXPONENT[c] for c in chemistries])
         self._efficiency = np.array([COULOMBIC_EFFICIENCY[c] for c in chemistries])
         self._absorb_v = np.array(
-            [p.absorption_v or ABSORPTION_V[b.chemistry] * k for (b, p), k in zip(banks, twelves, strict=True)]
+            [
+                p.absorption_v or ABSORPTION_V[b.chemistry] * k
+                for (b, p), k in zip(banks, twelves, strict=True)
+            ]
         )
         self._float_v = np.array([FLOAT_V[c] for c in chemistries]) * twelves
         self._lift_v = np.array([POLARISATION_V[c] for c in chemistries]) * twelves
@@ -209,7 +216,9 @@ class Plant:
         accept_a = np.minimum(missing_ah, room_a) / self._efficiency
         return np.minimum(np.maximum(spare_a, 0.0), np.maximum(accept_a, 0.0)), np.maximum(-spare_a, 0.0)
 
-    def advance(self, state: State, outside_c: FloatArray, lid_w_per_k: FloatArray, source_a: FloatArray) -> Step:
+    def advance(
+        self, state: State, outside_c: FloatArray, lid_w_per_k: FloatArray, source_a: FloatArray
+    ) -> Step:
         """Move the state one step on and return what it shows at the end of the step."""
         self._switch(state)
         unit_a, bank_v, soc = self._electric(state, outside_c, source_a)
@@ -245,32 +254,31 @@ class Plant:
         level = np.minimum(np.maximum(state.q1_ah / (self._share * full), 0.0), 1.0)
         open_v = self._open_circuit_v(level)
         inner = resistance_ohm(self._fresh_ohm, soc, exponent=self._exponent)
-        missing = full - held
         room_a = (self._share * full - state.q1_ah) / self._fill_h
-        other_a = self._other_a * (soc > 0.05)
-        floor_v = 0.5 * self._nominal_v
-        unit_v = np.maximum(state.unit_v, floor_v)
-        unit_a = watts / unit_v
-        bank_v = open_v
-        charge_a = drain_a = np.zeros_like(open_v)
-        for _ in range(2):  # constant power against a sagging voltage settles in two rounds
-            loads_a = np.bincount(
-                self._bank, weights=unit_a * self._on_bank, minlength=self._row.size
-            ) + other_a
-            charge_a, drain_a = self._flow(loads_a, source_a, missing, room_a)
-            lifted = open_v + self._lift_v * charge_a / (charge_a + 1.0) + 5.0 * self._fresh_ohm * charge_a
-            nearly_full = charge_a + loads_a < 0.95 * source_a
-            held_v = np.where(soc > 0.97, self._float_v, self._absorb_v)
-            charging_v = np.where(nearly_full, held_v, np.minimum(lifted, self._absorb_v))
-            bank_v = np.where(
-                (source_a > 0.0) & (drain_a <= 0.0), charging_v, open_v - drain_a * inner
-            )
-            terminal = bank_v[self._bank] if bank_v.size else self._nominal_v
-            unit_v = np.maximum(np.where(self._on_bank, terminal - unit_a * self._path_ohm, self._nominal_v), floor_v)
-            unit_a = watts / unit_v
-        state.unit_v = unit_v
+        other_a = self._other_a * (soc > OTHERS_STOP_SOC)
+        # The units' currents at the voltage of the last step: 4 % of one current at most, after a start.
+        asked_a = self._on_bank * watts / state.unit_v
+        loads_a = np.bincount(self._bank, weights=asked_a, minlength=soc.size) + other_a
+        charge_a, drain_a = self._flow(loads_a, source_a, full - held, room_a)
+        lifted = open_v + self._lift_v * charge_a / (charge_a + 1.0) + 5.0 * self._fresh_ohm * charge_a
+        charging_v = np.where(
+            charge_a + loads_a < 0.95 * source_a,
+            np.where(soc > NEARLY_FULL_SOC, self._float_v, self._absorb_v),
+            np.minimum(lifted, self._absorb_v),
+        )
+        bank_v = np.where((source_a > 0.0) & (drain_a <= 0.0), charging_v, open_v - drain_a * inner)
+        state.unit_v = self._terminal_v(bank_v, watts)
         self._move_charge(state, drain_a - charge_a * self._efficiency)
-        return unit_a, bank_v, soc
+        return watts / state.unit_v, bank_v, soc
+
+    def _terminal_v(self, bank_v: FloatArray, watts: FloatArray) -> FloatArray:
+        """Return the units' voltage: the upper root of constant power behind the path's resistance."""
+        source_v = (
+            np.where(self._on_bank, bank_v[self._bank], self._nominal_v) if bank_v.size else self._nominal_v
+        )
+        rest = np.maximum(source_v * source_v - 4.0 * self._path_ohm * watts * self._on_bank, 0.0)
+        volts: FloatArray = 0.5 * (source_v + np.sqrt(rest))
+        return volts
 
     def _move_charge(self, state: State, current_a: FloatArray) -> None:
         """Let the wells give or take the current of this step, within empty and full."""

@@ -58,9 +58,9 @@ def air_c(
 
     def night(since_h: FloatArray, from_c: FloatArray, low_c: float) -> FloatArray:
         end = np.exp(-night_h / NIGHT_DECAY_H)
-        fall: FloatArray = (
-            low_c - from_c * end + (from_c - low_c) * np.exp(-since_h / NIGHT_DECAY_H)
-        ) / (1.0 - end)
+        fall: FloatArray = (low_c - from_c * end + (from_c - low_c) * np.exp(-since_h / NIGHT_DECAY_H)) / (
+            1.0 - end
+        )
         return fall
 
     dusk = np.array(sunset_h)
@@ -72,7 +72,7 @@ def air_c(
 
 
 def sun_share(hour: FloatArray, *, sunrise_h: float, sunset_h: float) -> FloatArray:
-    """Return horizontal sun as a share of its clear-sky noon value (judgement: a sine to the 1.2). [1]"""
+    """Return horizontal sun as a share of its clear-sky noon value: a sine to the 1.2 (judgement)."""
     height = np.sin(np.pi * (hour - sunrise_h) / (sunset_h - sunrise_h))
     inside = (hour > sunrise_h) & (hour < sunset_h)
     share: FloatArray = np.where(inside, np.maximum(height, 0.0) ** 1.2, 0.0)

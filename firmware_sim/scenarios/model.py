@@ -11,7 +11,7 @@ Hours = Annotated[float, Field(ge=0, le=24)]
 CHANNELS = ("cabinet", "battery", "compressor", "ambient", "current", "bank", "lid", "product")
 """What a simulated unit can publish, by SenML name."""
 
-STEP_S = 20
+STEP_S = 30
 """Step of the physics; sampling intervals are multiples of it. [s]"""
 
 
@@ -125,6 +125,8 @@ class Event(_Strict):
     kind: Literal["lid_ajar", "out_of_coverage"]
     begins_h_before: NotNegative
     lasts_h: Positive
+    at_h: Hours | None = None
+    """Local time it begins at: the last such moment at least `begins_h_before` before the present."""
     lid_w_per_k: Positive = 1.8
     """Heat let in by a lid ajar. [W/K]"""
 
