@@ -1,5 +1,6 @@
 """Judges one unit as of now, and the hours that its last judgement did not see as they are known now."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from services.analytics.assess import assess, worst_between
@@ -45,14 +46,13 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
     series = windows.read(unit, start_ms, now_ms + 1, touched_from_ms=touched_ms)
     analysis = _assessed(case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms)
     past = unseen(case, now_ms=now_ms)
-    late = case.touch is not None and past is not None and past.start_ms >= case.touch.t_min_ms
+    found = None if past is None else _found(case, windows, past, series)
+    answered = _is_answered(case, series, analysis, now_ms=now_ms)
     standing = context.standing
     origin: Origin = "live"
-    answered = _is_answered(case, series, analysis, now_ms=now_ms)
-    if past is not None and not answered:
-        before = standing
-        standing = _with_past(case, windows, past, series, standing)
-        origin = "late" if late and standing is not before else "live"
+    if found is not None and not answered:
+        standing = found.raised(standing)
+        origin = "late" if found.late and standing is not context.standing else "live"
     if answered:
         standing = advance(standing, Verdict.WATCH, at_ms=now_ms, why=answered_words(context))
     else:
@@ -64,7 +64,8 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
         standing=standing,
         backlog_expected=case.backlog,
     )
-    return Result(card, analysis, context.statement_no, origin)
+    past_analyses = () if found is None else found.analyses
+    return Result(card, analysis, context.statement_no, origin, past_analyses)
 
 
 def unseen(case: Case, *, now_ms: int) -> Span | None:
@@ -91,10 +92,26 @@ def unseen(case: Case, *, now_ms: int) -> Span | None:
     return Span(start, end) if now_ms - start > UNSEEN_MS and end > start else None
 
 
-def _with_past(
-    case: Case, windows: Windows, past: Span, series: Series, standing: Standing | None
-) -> Standing | None:
-    """Return what stands after the worst that was computed at any moment of a stretch of the past.
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a look at the past found."""
+
+    worst: Standing | None
+    """The worst that was computed, from hold upwards."""
+    late: bool
+    analyses: tuple[Analysis, ...]
+    """One as of the end of each day that was not all good, for the episodes in it."""
+
+    def raised(self, standing: Standing | None) -> Standing | None:
+        """Return what stands once the past is taken in."""
+        if self.worst is None:
+            return standing
+        words = f"{self.worst.why} (found in late data)" if self.late else self.worst.why
+        return advance(standing, self.worst.verdict, at_ms=self.worst.since_ms or 0, why=words)
+
+
+def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
+    """Return the worst that was computed at any moment of a stretch of the past, in order of time.
 
     Each moment is judged on the days a live judgement at that moment would have looked at, so that
     late samples lead where timely ones would have led.
@@ -102,18 +119,32 @@ def _with_past(
     first_ms = utc_day_start_ms(past.start_ms) - LOOK_BACK_MS
     if first_ms < utc_day_start_ms(past.end_ms) - LOOK_BACK_MS:
         series = windows.past(case.settings.unit.id, first_ms, past.end_ms + 1)
-    verdict, at_ms, why = worst_between(
-        series,
-        case.settings,
-        from_ms=past.start_ms,
-        to_ms=past.end_ms,
-        clock_from_ms=case.context.clock_from_ms,
-        expected=case.expected,
-    )
-    if verdict.rank < Verdict.HOLD.rank:
-        return standing
-    words = f"{why} (found in late data)" if case.touch is not None else why
-    return advance(standing, verdict, at_ms=at_ms, why=words)
+    clock_from_ms = case.context.clock_from_ms
+    worst: Standing | None = None
+    analyses = []
+    for day in _days(past):
+        verdict, at_ms, why = worst_between(
+            series,
+            case.settings,
+            from_ms=day.start_ms,
+            to_ms=day.end_ms,
+            clock_from_ms=clock_from_ms,
+            expected=case.expected,
+        )
+        if verdict.rank >= Verdict.HOLD.rank:
+            worst = advance(worst, verdict, at_ms=at_ms, why=why)
+        if verdict is not Verdict.OK:
+            analyses.append(_assessed(case, series, now_ms=day.end_ms, clock_from_ms=clock_from_ms))
+    late = case.touch is not None and past.start_ms >= case.touch.t_min_ms
+    return _Found(worst, late, tuple(analyses))
+
+
+def _days(past: Span) -> Sequence[Span]:
+    """Return a stretch cut at UTC midnights, the last moment of each part included."""
+    edges = [past.start_ms]
+    while (midnight := utc_day_start_ms(edges[-1]) + DAY_MS) <= past.end_ms:
+        edges.append(midnight)
+    return [Span(a, b - 1) for a, b in zip(edges, [*edges[1:], past.end_ms + 1], strict=True)]
 
 
 def _is_answered(case: Case, series: Series, analysis: Analysis, *, now_ms: int) -> bool:

@@ -61,6 +61,8 @@ class Result:
     analysis: Analysis
     statement_no: int
     origin: Origin = "live"
+    past: tuple[Analysis, ...] = ()
+    """Earlier moments that were judged with it, in order of time: only their episodes are kept."""
 
 
 @dataclass(frozen=True, slots=True)

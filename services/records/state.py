@@ -41,7 +41,8 @@ def put_result(session: Session, result: Result, *, now_ms: int) -> None:
     row.analysis = result.analysis.model_dump_json(by_alias=True)
     row.assessed_ms = card.as_of
     put_card(session, row, card)
-    put_episodes(session, result.analysis, now_ms=now_ms)
+    for analysis in (*result.past, result.analysis):
+        put_episodes(session, analysis, now_ms=now_ms)
 
 
 def put_card(session: Session, row: StateRow, card: UnitCard) -> None:
@@ -94,20 +95,20 @@ def put_episodes(session: Session, analysis: Analysis, *, now_ms: int) -> None:
         kept.setdefault((row.rule, row.limit_c, row.basis), []).append(row)
     for exposure in judged:
         rows = kept.get((exposure.rule or "", exposure.limit_c, exposure.basis), [])
-        _put_clock(session, analysis.unit, exposure, rows, now_ms=now_ms)
+        _put_clock(session, analysis, exposure, rows, now_ms=now_ms)
 
 
 def _put_clock(
-    session: Session, unit: str, exposure: Exposure, kept: Sequence[EpisodeRow], *, now_ms: int
+    session: Session, analysis: Analysis, exposure: Exposure, kept: Sequence[EpisodeRow], *, now_ms: int
 ) -> None:
     stay: set[int] = set()
     for episode in exposure.episodes:
         row = _row_of(kept, episode, clock_start_ms=exposure.start)
         if row is None:
-            session.add(_new_row(unit, exposure, episode))
+            session.add(_new_row(analysis.unit, exposure, episode))
         else:
             stay.add(row.start_ms)
-            _revise(row, episode)
+            _revise(row, episode, as_of_ms=analysis.as_of)
     for row in kept:
         if row.start_ms not in stay and row.start_ms >= exposure.start and row.withdrawn_ms is None:
             row.withdrawn_ms = now_ms
@@ -126,10 +127,11 @@ def _row_of(kept: Iterable[EpisodeRow], episode: Episode, *, clock_start_ms: int
     return None
 
 
-def _revise(row: EpisodeRow, episode: Episode) -> None:
-    whole = row.start_ms == episode.start
+def _revise(row: EpisodeRow, episode: Episode, *, as_of_ms: int) -> None:
+    """Bring a row up to date; an episode cut short by its as-of time takes nothing from a longer row."""
+    whole = row.start_ms == episode.start and (episode.end < as_of_ms or episode.end >= row.end_ms)
     changed = (
-        episode.end,
+        episode.end if episode.end < as_of_ms else max(row.end_ms, episode.end),
         episode.peak_c if whole else max(row.peak_c, episode.peak_c),
         episode.mean_c if whole else row.mean_c,
     )
