@@ -109,7 +109,7 @@ def test_a_fleet_file_given_as_a_unit_file_is_told_apart():
         ('bank = "v3-aux"', 'bank = "v9-aux"', 'unit["v3-meat"].supply.bank', "there is no bank 'v9-aux'"),
         ('timezone = "Africa/Lusaka"', 'timezone = "Mars"', 'site["vehicle-3"].timezone', "IANA"),
         ('role = "cook"', 'role = "chief"', 'person["Asha"].role', "must be 'manager'"),
-        ('id = "v3-ice"', 'id = "v3-meat"', 'unit["v3-meat"].id', "stands already in line 16"),
+        ('id = "v3-ice"', 'id = "v3-meat"', 'unit["v3-meat"].id', "stands already in line 15"),
         ("interval_s = 60", "interval_s = true", 'unit["v3-meat"].interval_s', "valid integer"),
     ],
 )
