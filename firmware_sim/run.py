@@ -115,6 +115,7 @@ class FleetRun:
             start_ms, state = self._anchor_ms - round(history_days * DAY_MS), None
         else:
             self._anchor_ms, start_ms, state = kept
+        self._began_ms = start_ms
         self.simulator = Simulator(self._scenario, anchor_ms=self._anchor_ms, start_ms=start_ms, state=state)
         self._stop = stop
         self._radio_stop = threading.Event()
@@ -174,6 +175,12 @@ class FleetRun:
             "sent": sum(radio.sent for radio in self._radios),
             "confirmed": sum(count.freed - count.lost for count in counts),
             "total": sum(count.written for count in counts),
+            "out_of_coverage": sum(
+                count.written - count.freed
+                for radio, count in zip(self._radios, counts, strict=True)
+                if radio.out_of_coverage
+            ),
+            "begun_at_ms": self._began_ms,
         }
 
     def close(self) -> None:
@@ -217,7 +224,8 @@ def run_fleet(
     stop : threading.Event
         Ends the run.
     progress : callable or None
-        Told about once a second: simulated_until_ms, sent, confirmed, total.
+        Told about once a second: simulated_until_ms, sent, confirmed, total, what units out of coverage
+        hold back, and where the simulation began.
     speed : float or None
         Replays the past at this many times real time with all units on the air; None replays it as fast
         as it can, before they go on the air.

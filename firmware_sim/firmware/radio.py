@@ -126,6 +126,12 @@ class Radio(threading.Thread):
                 self._turn()
         self._leave()
 
+    @property
+    def out_of_coverage(self) -> bool:
+        """Whether the unit is where no network reaches it."""
+        now_ms = self._now_ms()
+        return any(away.start_ms <= now_ms < away.end_ms for away in self._away)
+
     def _horizon(self) -> tuple[int, bool]:
         """Return up to which ring index samples may be sent now, and whether coverage is missing."""
         now_ms = self._now_ms()

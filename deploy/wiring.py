@@ -1,0 +1,194 @@
+"""The one place that chooses adapters: real stores, records and pages for given settings."""
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import uvicorn
+from fastapi import FastAPI
+from pydantic import ValidationError
+
+from dashboards.pages.router import STATIC_DIR, page_router, problem_page
+from deploy import importing
+from deploy.analyse import read_text
+from deploy.supervisor import stop_with_parent
+from services.analytics.food.rules import limits_of
+from services.api.app import create_app
+from services.clock import now_ms
+from services.domain import Person, UnitSettings
+from services.domain.fleetfile import check, parse_fleet, parse_unit_file
+from services.errors import ConfigurationError
+from services.ingest.worker import run_ingest
+from services.monitor.worker import run_monitor
+from services.records.facade import Records
+from services.settings import Settings
+from services.store import Appended
+from services.store.sqlite import SqliteReader, SqliteStore
+from services.telemetry import Series
+
+GRACEFUL_S = 2
+"""How long open live streams may hold up the end of the web process."""
+
+
+def stop_event() -> threading.Event:
+    """Return an event that Ctrl-C, a termination signal or the end of the parent sets."""
+    stop = threading.Event()
+    for name in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(name, lambda *_: stop.set())
+    stop_with_parent(stop)
+    return stop
+
+
+def open_records(settings: Settings) -> Records:
+    """Open what people own and say, migrated to the newest form."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    return Records(settings.records_db)
+
+
+def open_store(settings: Settings) -> SqliteStore:
+    """Open the telemetry store for writing."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    return SqliteStore(settings.telemetry_db)
+
+
+@contextmanager
+def open_reader(settings: Settings) -> Iterator[SqliteReader]:
+    """Open the telemetry store for reading; the file is made first where it does not exist yet."""
+    if not settings.telemetry_db.exists():
+        open_store(settings).close()
+    reader = SqliteReader(settings.telemetry_db)
+    try:
+        yield reader
+    finally:
+        reader.close()
+
+
+def ingest(settings: Settings, broker_url: str) -> None:
+    """Run the ingest process until told to stop."""
+    records = open_records(settings)
+    store = open_store(settings)
+    try:
+        run_ingest(
+            broker_url,
+            store,
+            known_units=records.known_units,
+            outbox=records.commands_after,
+            stop=stop_event(),
+            heartbeat=lambda: records.beat("ingest", now_ms()),
+        )
+    finally:
+        store.close()
+
+
+def monitor(settings: Settings) -> None:
+    """Run the monitor process until told to stop."""
+    with open_reader(settings) as reader:
+        run_monitor(reader, open_records(settings), stop=stop_event(), clock=now_ms)
+
+
+def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
+    """Return the web application on real records and a real store."""
+    records = open_records(settings)
+    return create_app(
+        records=records,
+        reader=reader,
+        clock=now_ms,
+        pages=page_router(),
+        static_dir=STATIC_DIR,
+        problem_page=problem_page,
+    )
+
+
+class _Server(uvicorn.Server):
+    """A uvicorn server that leaves signals to us."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Do nothing: `stop_event` holds the signal handlers."""
+        yield
+
+
+def web(settings: Settings) -> None:
+    """Serve API and pages until told to stop."""
+    stop = stop_event()
+    with open_reader(settings) as reader:
+        config = uvicorn.Config(
+            build_app(settings, reader),
+            host=settings.host,
+            port=settings.port,
+            log_level="warning",
+            timeout_graceful_shutdown=GRACEFUL_S,
+            server_header=False,
+        )
+        server = _Server(config)
+
+        def end() -> None:
+            stop.wait()
+            server.should_exit = True
+
+        threading.Thread(target=end, name="stop-web", daemon=True).start()
+        server.run()
+
+
+def apply_fleet_file(records: Records, file: Path, *, who: str, at_ms: int) -> None:
+    """Make the fleet what a file says.
+
+    Raises
+    ------
+    ConfigurationError
+        Naming file, key and line of everything that is wrong with it; nothing is changed then.
+    """
+    refused, remarks = check_file(file)
+    if refused:
+        raise ConfigurationError("; ".join(remarks), setting=file.name)
+    records.apply_fleet(parse_fleet(read_text(file), name=file.name), who=who, now_ms=at_ms)
+
+
+def add_person(records: Records, *, name: str, role: str, at_ms: int) -> None:
+    """Add somebody who may sign."""
+    try:
+        person = Person.model_validate({"name": name, "role": role})
+    except ValidationError as error:
+        raise ConfigurationError(error.errors(include_url=False)[0]["msg"], setting="person") from error
+    records.add_person(person, now_ms=at_ms)
+
+
+def _units_in(file: Path) -> list[UnitSettings]:
+    text = read_text(file)
+    single = any(line.split("#")[0].strip() == "[unit]" for line in text.splitlines())
+    if single:
+        return [parse_unit_file(text, name=file.name)]
+    fleet = parse_fleet(text, name=file.name)
+    return [fleet.settings_of(unit.id) for unit in fleet.units]
+
+
+def _deciding_limit_c(settings: UnitSettings) -> float | None:
+    limits = limits_of(settings)
+    return None if all(limit.cap == "watch" for limit in limits.limits) else limits.food_limit_c
+
+
+def check_file(file: Path) -> tuple[bool, list[str]]:
+    """Return whether a fleet or unit file must be refused, and everything there is to say about it."""
+    remarks = [
+        remark
+        for settings in _units_in(file)
+        for remark in check(settings, limit_c=_deciding_limit_c(settings))
+    ]
+    return any(remark.refused for remark in remarks), [str(remark) for remark in remarks]
+
+
+def require_unit(settings: Settings, unit: str) -> None:
+    """Raise ConfigurationError unless the fleet has the unit."""
+    known = open_records(settings).known_units()
+    if unit not in known:
+        raise ConfigurationError(
+            f"the fleet has no unit {unit!r}; it has {', '.join(sorted(known)) or 'none'}", setting="--unit"
+        )
+
+
+def import_series(settings: Settings, unit: str, series: Series) -> Appended:
+    """Store a logger's rows; the monitor judges them like late data."""
+    with closing(open_store(settings)) as store:
+        return importing.import_series(store, unit, series)
