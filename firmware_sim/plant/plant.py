@@ -33,6 +33,9 @@ DEFAULT_CUTOUT_V = 11.4
 DEFAULT_RESTART_V = 12.5
 """At 12 V, where the fleet file gives none. [V] Common practice, no source."""
 
+DEFAULT_RUNNING_A = 4.2
+"""At 12 V, where the fleet file gives none. [A] Judgement."""
+
 OTHERS_STOP_SOC = 0.05
 """Lights and radio die below. [1] Judgement."""
 
@@ -41,6 +44,10 @@ NEARLY_FULL_SOC = 0.97
 
 POLARISATION_V = {"flooded": 0.45, "agm": 0.4, "gel": 0.45, "lifepo4": 0.12}
 """What a charging 12 V battery shows above its open circuit, beyond resistance. [V] Judgement."""
+
+
+def _given(value: float | None, default: float) -> float:
+    return default if value is None else value
 
 
 @dataclass
@@ -107,7 +114,10 @@ class Plant:
         nominal = np.array([volts.get(u.supply.bank or "", 12.0) for u in fleet])
         self._nominal_v = nominal
         self._running_w = nominal * np.array(
-            [u.compressor.running_a or 4.2 * 12.0 / v for u, v in zip(fleet, nominal, strict=True)]
+            [
+                _given(u.compressor.running_a, DEFAULT_RUNNING_A * 12.0 / v)
+                for u, v in zip(fleet, nominal, strict=True)
+            ]
         )
         self._path_ohm = np.array(
             [
@@ -118,10 +128,10 @@ class Plant:
         )
         twelves = nominal / 12.0
         self._cutout_v = np.array(
-            [u.supply.cutout_v or DEFAULT_CUTOUT_V * k for u, k in zip(fleet, twelves, strict=True)]
+            [_given(u.supply.cutout_v, DEFAULT_CUTOUT_V * k) for u, k in zip(fleet, twelves, strict=True)]
         )
         self._restart_v = np.array(
-            [u.supply.restart_v or DEFAULT_RESTART_V * k for u, k in zip(fleet, twelves, strict=True)]
+            [_given(u.supply.restart_v, DEFAULT_RESTART_V * k) for u, k in zip(fleet, twelves, strict=True)]
         )
         self._cutout_s = per_unit("cutout_delay_s")
         self._restart_s = per_unit("restart_delay_s")
@@ -155,7 +165,7 @@ class Plant:
         self._efficiency = np.array([COULOMBIC_EFFICIENCY[c] for c in chemistries])
         self._absorb_v = np.array(
             [
-                p.absorption_v or ABSORPTION_V[b.chemistry] * k
+                _given(p.absorption_v, ABSORPTION_V[b.chemistry] * k)
                 for (b, p), k in zip(banks, twelves, strict=True)
             ]
         )
