@@ -86,10 +86,15 @@ def assess(
         as_of=as_of_ms,
         samples=count,
         after_at=after_at + later,
-        assumed=(
-            *settings.assumed,
-            *view.limits.assumed,
-            *_assumed(view, settings, clock_from_ms=clock_from_ms),
+        assumed=tuple(
+            dict.fromkeys(
+                (
+                    *settings.assumed,
+                    *view.limits.assumed,
+                    *_assumed(view, settings, clock_from_ms=clock_from_ms),
+                    *result.assumed,
+                )
+            )
         ),
         rejected=tuple(rejected),
         verdict=verdict,

@@ -23,10 +23,12 @@ CONFLICT_MILLI = {"Cel": 500, "V": 100}
 STUCK_READINGS = 6
 STUCK_MS = 60 * MINUTE_MS
 """Shortest unchanged stretch that can be called stuck (judgement, no source)."""
+STUCK_BREAK_MS = 120 * MINUTE_MS
+"""Across a longer silence an unchanged reading proves nothing (judgement, no source)."""
 STUCK_CYCLING_MS = 120 * MINUTE_MS
 STUCK_COMPRESSOR_CHANGES = 8
 """Air must move while a compressor runs and rests four times (judgement, no source)."""
-STUCK_EVAPORATOR_K = 4.0
+STUCK_EVAPORATOR_K = 3.0
 STUCK_PRODUCT_K = 1.0
 """Food only moves towards the air around it; away from an unmoved reading means the reading is wrong."""
 STUCK_PROBE_APART_K = 3.0
@@ -150,9 +152,11 @@ def judged(
     for column, evidence in (("cabinet_c", _air_evidence), ("product_c", _probe_evidence)):
         if column in usable:
             stuck = np.zeros(len(series), dtype=bool)
-            for start, stop in evidence(series, usable, max(gap_ms, float(STUCK_MS))):
+            for start, stop in evidence(series, usable, max(gap_ms, float(STUCK_BREAK_MS))):
                 stuck[start:stop] = True
-            flags += _flags_of(series.t_ms, stuck, COLUMNS[column].name, "stuck")
+                begin, end = int(series.t_ms[start]), int(series.t_ms[stop - 1])
+                still = stop == len(series)
+                flags.append(_flag(COLUMNS[column].name, "stuck", begin, end, still=still))
             usable[column] = np.where(stuck, np.nan, usable[column])
     nothing = np.full(len(series), np.nan)
     cabinet = usable.get("cabinet_c", nothing)

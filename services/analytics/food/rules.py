@@ -128,9 +128,7 @@ _SETS = (
         document="USDA FSIS refrigeration charts",
         limits_c=_all_chilled(40.0 / 1.8 - 32.0 / 1.8),
         clauses={"": "perishables above 4.44 °C (40 °F) for over 2 h, over 1 h in air above 32.2 °C (90 °F)"},
-        hold_min=60.0,
         discard_min=120.0,
-        hot_hold_min=60.0,
         hot_discard_min=60.0,
     ),
 )
