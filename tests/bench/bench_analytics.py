@@ -1,0 +1,144 @@
+"""How long the analytics of one unit-year take, beside the row-by-row oracle of the tests.
+
+Run ``python -m tests.bench.bench_analytics [--check]``; ``--check`` exits 1 below target. The oracle is
+timed on a slice and scaled by rows, which it says. Another analysis joins the bench through `EXTRA`.
+"""
+
+import argparse
+import statistics
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from services.analytics.assess import assess, worst_between
+from services.analytics.food import track
+from services.analytics.food.lags import lags_ms
+from services.domain import Bank, Food, Supply, Unit, UnitSettings
+from services.telemetry import Series
+from services.timebase import DAY_MS, MINUTE_MS
+from tests.helpers.oracle_food import food_minutes, line_minutes
+
+YEAR_ROWS = 525_600
+ORACLE_ROWS = 4_000
+START_MS = 1_735_689_600_000
+TARGET_RATIO, TARGET_S, TARGET_EXTEND_MS, TARGET_FLAT = 30.0, 1.0, 0.3, 1.3
+GAP_MS = 3 * MINUTE_MS
+
+EXTRA: dict[str, Callable[[list[tuple[int, float]]], object]] = {}
+"""Row-by-row oracles of other analyses, by name; each is given the rows of the slice and adds its time."""
+
+
+def year(rows=YEAR_ROWS, seed=7):
+    """Return one unit-year of three channels: a cycling fridge, its battery, some lid openings."""
+    rng = np.random.default_rng(seed)
+    minute = np.arange(rows)
+    on = (minute % 31) < 12
+    air = 3.0 + 1.4 * np.sin(2 * np.pi * minute / 31) + rng.normal(0, 0.1, rows)
+    for start in rng.integers(0, rows - 60, rows // 720):
+        air[start : start + 8] += 9.0
+    volts = 12.6 - 0.25 * on + 0.3 * np.sin(2 * np.pi * minute / 1440) + rng.normal(0, 0.02, rows)
+    t_ms = START_MS + minute.astype(np.int64) * MINUTE_MS
+    return Series(
+        t_ms,
+        {
+            "cabinet_c": np.round(air, 3),
+            "battery_v": np.round(volts, 3),
+            "compressor_on": on.astype(np.float64),
+        },
+    )
+
+
+def bench_unit():
+    bank = Bank(id="bank-one", chemistry="agm", nominal_v=12, capacity_ah=100)
+    unit = Unit(
+        id="unit-one",
+        kind="fridge",
+        interval_s=60,
+        food=Food(classes=("red_meat",)),
+        supply=Supply(bank="bank-one", cutout_v=11.4),
+    )
+    return UnitSettings.of(unit, bank=bank)
+
+
+def seconds(work, repeats=3):
+    """Return the best of a few runs."""
+    best = float("inf")
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        work()
+        best = min(best, time.perf_counter() - begin)
+    return best
+
+
+def oracle_seconds(series):
+    """Return the oracle's time for a year, scaled from a slice."""
+    rows = list(
+        zip(
+            series.t_ms[:ORACLE_ROWS].tolist(),
+            series.numbers("cabinet_c")[:ORACLE_ROWS].tolist(),
+            strict=True,
+        )
+    )
+    begin = time.perf_counter()
+    food_minutes(rows, limit_c=5.0, gap_min=3.0, as_of_ms=rows[-1][0], from_ms=rows[0][0])
+    line_minutes(rows, limit_c=5.0, gap_min=3.0)
+    for oracle in EXTRA.values():
+        oracle(rows)
+    return (time.perf_counter() - begin) * YEAR_ROWS / len(rows)
+
+
+def modelled_year(series):
+    """Return the food clock of a whole year, which the service itself never asks for at once."""
+    fresh = track.start((track.Line(5.0),), lags=lags_ms(None), gap_ms=GAP_MS)
+    return track.extend(fresh, series.t_ms, series.numbers("cabinet_c"))
+
+
+def extend_ms(series, day, samples=1440):
+    """Return the median cost of one more sample on one day of the year. [ms]"""
+    begin = day * 1440
+    air = series.numbers("cabinet_c")
+    clock = track.start((track.Line(5.0),), lags=lags_ms(None), gap_ms=GAP_MS, keep_ms=8 * DAY_MS)
+    clock = track.extend(clock, series.t_ms[:begin], air[:begin])
+    costs = []
+    for k in range(begin, begin + samples):
+        t_ms, value = series.t_ms[k : k + 1], air[k : k + 1]
+        before = time.perf_counter()
+        clock = track.extend(clock, t_ms, value)
+        costs.append(time.perf_counter() - before)
+    return statistics.median(costs) * 1000
+
+
+def main(arguments=None):
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--check", action="store_true", help="exit 1 below target")
+    options = parser.parse_args(arguments)
+    series, unit = year(), bench_unit()
+    as_of_ms = int(series.t_ms[-1])
+    whole = seconds(lambda: assess(series, unit, as_of_ms=as_of_ms, offline=True))
+    food_year = seconds(lambda: modelled_year(series))
+    window = series.between(as_of_ms - 8 * DAY_MS, as_of_ms + 1)
+    service = seconds(lambda: assess(window, unit, as_of_ms=as_of_ms), repeats=5)
+    late = seconds(lambda: worst_between(window, unit, from_ms=as_of_ms - DAY_MS, to_ms=as_of_ms), repeats=5)
+    oracle = oracle_seconds(series)
+    first, last = extend_ms(series, 1), extend_ms(series, 364)
+    slowest = max(whole, food_year)
+    lines = [
+        ("all analytics, one unit-year of 525 600 samples x 3 channels [s]", whole, whole <= TARGET_S),
+        ("modelled food for every minute of that year [s]", food_year, food_year <= TARGET_S),
+        (f"row-by-row oracle, {ORACLE_ROWS} rows timed and scaled to the year [s]", oracle, True),
+        ("oracle / slower of the two", oracle / slowest, oracle / slowest >= TARGET_RATIO),
+        ("as the service asks: the last 8 days [ms]", service * 1000, True),
+        ("worst of one day of late data [ms]", late * 1000, True),
+        ("one more sample, day 2 [ms]", first, first <= TARGET_EXTEND_MS),
+        ("one more sample, day 365 [ms]", last, last <= TARGET_EXTEND_MS),
+        ("day 365 / day 2", last / first, last / first <= TARGET_FLAT),
+    ]
+    for words, value, reached in lines:
+        print(f"{words:<75} {value:10.3f}  {'ok' if reached else 'BELOW TARGET'}")
+    return 1 if options.check and not all(reached for _, _, reached in lines) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
