@@ -6,14 +6,15 @@ from services.timebase import HOUR_MS, SECOND_MS, Span
 LONGEST_ANNOUNCED_MS = 6 * HOUR_MS
 """A unit's own word excuses no longer silence than this (judgement, no source)."""
 
-_STORING = ("on", "sleep")
-"""States in which a unit goes on measuring and keeps what it cannot send."""
+_ASLEEP = "sleep"
+"""The one state that excuses silence: the unit goes on measuring and keeps what it measured. A unit that is
+on names its usual interval there, which explains no gap."""
 
 
 def expected_spans(reader: StoreReader, unit: str, status: UnitStatus | None) -> tuple[Span, ...]:
     """Return the stretches in which missing samples are expected to arrive yet."""
     spans = list(reader.missing_spans(unit))
-    if status is not None and status.s in _STORING and status.next_s is not None:
+    if status is not None and status.s == _ASLEEP and status.next_s is not None:
         length_ms = min(round(status.next_s * SECOND_MS), LONGEST_ANNOUNCED_MS)
         if length_ms > 0:
             spans.append(Span(status.received_ms, status.received_ms + length_ms))

@@ -56,10 +56,10 @@ class House:
 
 
 def sample(sq: int, t_ms: int, cabinet_c: float | None, *, bid: int = 1, unit: str = "v3-meat") -> Sample:
-    """Return one sample of a cabinet whose battery stands."""
+    """Return one sample of a cabinet that breathes half a degree with its compressor."""
     values: dict[str, float | bool | str] = {"battery": 12.7, "compressor": sq // 12 % 2 == 0}
     if cabinet_c is not None:
-        values["cabinet"] = cabinet_c
+        values["cabinet"] = round(cabinet_c + (sq % 12) / 24, 3)
     return Sample(unit, bid, sq, t_ms, 2, values)
 
 

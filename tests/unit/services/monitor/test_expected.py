@@ -37,16 +37,23 @@ def test_silence_between_consecutive_numbers_is_nothing_to_expect(house):
     ("said", "length_ms"),
     [
         (status("sleep", 3600), 3_600_000),
-        (status("on", 90.0), 90_000),
+        (status("sleep", 90.0), 90_000),
         (status("sleep", 1e9), LONGEST_ANNOUNCED_MS),
     ],
 )
-def test_a_unit_that_said_when_it_calls_again_is_expected_until_then(house, said, length_ms):
+def test_a_sleeping_unit_that_said_when_it_calls_again_is_expected_until_then(house, said, length_ms):
     assert expected_spans(house.reader, "v3-meat", said) == (Span(NOON_MS, NOON_MS + length_ms),)
 
 
 @pytest.mark.parametrize(
-    "said", [status("off", 3600), status("lost", 3600), status("on", None), status("on", 0)]
+    "said",
+    [
+        status("off", 3600),
+        status("lost", 3600),
+        status("on", 3600),
+        status("sleep", None),
+        status("sleep", 0),
+    ],
 )
-def test_a_unit_that_is_off_or_lost_or_gave_no_time_is_not(house, said):
+def test_a_unit_that_is_on_off_or_lost_or_gave_no_time_is_not(house, said):
     assert expected_spans(house.reader, "v3-meat", said) == ()
