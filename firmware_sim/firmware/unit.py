@@ -60,8 +60,8 @@ class Firmware:
         self.build = build
         self._file = folder / f"{build.unit}.json"
         self._lock = threading.RLock()
-        self.ring = Ring(folder / f"{build.unit}.ring", channels=build.channels, capacity=build.ring_samples)
         self._kept = self._read()
+        self.ring = Ring(folder / f"{build.unit}.ring", channels=build.channels, capacity=build.ring_samples)
         self._sq = 0
         self._boot_ms = boot_ms
         self._newest_ms = self._newest_kept_ms()

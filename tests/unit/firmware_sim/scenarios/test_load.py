@@ -1,0 +1,90 @@
+from pathlib import Path
+
+import pytest
+
+from firmware_sim.scenarios.load import load_scenario
+from services.domain import UnitSettings
+from services.domain.fleetfile import parse_fleet
+from services.errors import ConfigurationError
+from tests.helpers.small_fleet import FLEET, SCENARIO, write_small_fleet
+
+SHIPPED = Path(__file__).resolve().parents[4] / "firmware_sim/scenarios"
+
+
+def test_the_shipped_scenario_loads_and_names_every_unit_of_its_fleet():
+    scenario = load_scenario(SHIPPED / "quiet_ridge.toml")
+    fleet = parse_fleet((SHIPPED / "quiet_ridge_fleet.toml").read_text(encoding="utf-8"), name="fleet")
+    assert scenario.unit_ids == tuple(unit.id for unit in fleet.units)
+    assert len(scenario.units) >= 12
+    assert len(scenario.sites) >= 6
+
+
+def test_every_shipped_unit_has_settings_of_its_own():
+    fleet = parse_fleet((SHIPPED / "quiet_ridge_fleet.toml").read_text(encoding="utf-8"), name="fleet")
+    settings = [fleet.settings_of(unit.id) for unit in fleet.units]
+    assert all(isinstance(one, UnitSettings) for one in settings)
+    assert any(one.units_on_bank > 1 for one in settings)
+    assert {one.bank.chemistry for one in settings if one.bank is not None} >= {"agm", "flooded", "lifepo4"}
+    assert any(one.nominal_v == 24 for one in settings)
+    assert {person.role for person in fleet.people} >= {"manager", "cook", "workshop"}
+
+
+def test_what_a_scenario_leaves_out_has_defaults(tmp_path):
+    text = '[scenario]\nname = "Bare"\nfleet = "small_fleet.toml"\n'
+    scenario = load_scenario(write_small_fleet(tmp_path, scenario=text))
+    assert scenario.unit_ids == ("cart-meat", "hall-frozen")
+    assert scenario.units[0][1].food_kg == 12.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "names"),
+    [
+        ("seed = 3", "seed = ", "small.toml"),
+        ("seed = 3", "sede = 3", "small.toml: scenario.sede"),
+        ('fleet = "small_fleet.toml"', 'fleet = "gone.toml"', "gone.toml"),
+        ('id = "hall-frozen"', 'id = "hall-frosen"', "small.toml: unit.id: hall-frosen"),
+        ("food_kg = 25", "food_kg = -1", "small.toml: unit.1.food_kg"),
+        ("phase_s = 30", "phase_s = 7", "small.toml: unit.1"),
+        ('channels = ["cabinet", "compressor"]', 'channels = ["cabinet"]', "every sample needs"),
+        (
+            'channels = ["cabinet", "compressor"]',
+            'channels = ["compressor", "smell"]',
+            "no such channel: smell",
+        ),
+    ],
+)
+def test_a_fault_in_the_scenario_is_named_with_file_and_key(tmp_path, old, new, names):
+    assert old in SCENARIO
+    path = write_small_fleet(tmp_path, scenario=SCENARIO.replace(old, new))
+    with pytest.raises(ConfigurationError) as caught:
+        load_scenario(path)
+    assert names in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "names"),
+    [
+        ('bank = "cart-bank"', 'bank = "cart-bnak"', "small_fleet.toml: unit cart-meat.supply.bank"),
+        ('site = "cart-1"\nset', 'site = "cart-2"\nset', "small_fleet.toml: unit cart-meat.site"),
+        ("Africa/Lusaka", "Africa/Nowhere", "small_fleet.toml: site cart-1.timezone"),
+        ("cable_mm2 = 6.0", "cable_mm2 = 5.0", "small_fleet.toml: unit cart-meat.supply.cable_mm2"),
+        (
+            'interval_s = 60\n[unit.supply]\nkind = "mains"',
+            'interval_s = 45\n[unit.supply]\nkind = "mains"',
+            "unit hall-frozen.interval_s",
+        ),
+        ('id = "hall-frozen"', 'id = "cart-meat"', "cart-meat is given 2 times"),
+    ],
+)
+def test_a_fault_in_the_fleet_file_is_named_with_file_and_key(tmp_path, old, new, names):
+    assert old in FLEET
+    scenario = '[scenario]\nname = "Bare"\nfleet = "small_fleet.toml"\n'
+    path = write_small_fleet(tmp_path, scenario=scenario, fleet=FLEET.replace(old, new))
+    with pytest.raises(ConfigurationError) as caught:
+        load_scenario(path)
+    assert names in str(caught.value)
+
+
+def test_a_scenario_that_is_not_there_is_a_matter_for_the_operator(tmp_path):
+    with pytest.raises(ConfigurationError, match=r"nothing\.toml"):
+        load_scenario(tmp_path / "nothing.toml")
