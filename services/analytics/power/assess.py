@@ -14,6 +14,7 @@ from services.analytics.power.charge import (
     drawn_ah,
     full_charges_ms,
     load_a,
+    measured_capacity_ah,
 )
 from services.analytics.power.curves import curve_of
 from services.analytics.power.cutouts import (
@@ -168,6 +169,7 @@ def _cutouts(
         capacity=supply.capacity,
         ah=drawn_ah(frame, load_a(frame, settings)),
         full_ms=supply.state.full_ms,
+        measured_ah=measured_capacity_ah(frame, supply.runs, settings),
         charged=bool(np.any(charging_at(frame, curve))),
     )
     return tuple(cutout_of(event, background, as_of_ms=as_of_ms) for event in supply.events), None

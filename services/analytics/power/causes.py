@@ -42,6 +42,8 @@ class Background:
     ah: FloatArray
     """Charge drawn from the bank since the first sample. [Ah]"""
     full_ms: IntArray
+    measured_ah: float | None
+    """Capacity as counted between rest voltages. [Ah]"""
     charged: bool
     """Whether charging was seen at all."""
 
@@ -91,7 +93,7 @@ def _seen(event: Event, background: Background) -> _Seen:
     v_on = _finite(frame.volts_12[event.on_at]) if frame.on[event.on_at] else None
     if event.off_at is None or event.kind in ("silence", "interrupted"):
         return _Seen(v_on, None, None, None, None)
-    v_off = _finite(frame.volts_12[event.off_at])
+    v_off = _finite(float(np.fmax(frame.volts_12[event.off_at], _second_off_v(event, frame))))
     rebound = None if v_on is None or v_off is None else v_off - v_on
     ohm = None
     if rebound is not None and not settings.unit.compressor.variable_speed:
@@ -100,6 +102,14 @@ def _seen(event: Event, background: Background) -> _Seen:
     rest = v_off if rest is None else rest
     curve, _ = curve_of(settings)
     return _Seen(v_on, rebound, rest, ohm, None if rest is None else float(soc_at_rest(rest, curve)))
+
+
+def _second_off_v(event: Event, frame: Frame) -> float:
+    """Return the voltage one sample after the first one off, NaN where there is none."""
+    at = (0 if event.off_at is None else event.off_at) + 1
+    if at >= len(frame) or frame.on[at]:
+        return float("nan")
+    return float(frame.volts_12[at])
 
 
 def _rest_v(event: Event, frame: Frame) -> float | None:
@@ -118,12 +128,16 @@ def _cause(event: Event, seen: _Seen, background: Background) -> tuple[Cause, st
             "The voltage at the unit fell to nothing: plug, fuse or isolator; go and look.",
         )
     if event.kind == "unit":
+        volts = "" if seen.v_on is None else f" of {seen.v_on * background.frame.volt_scale:.2f} V"
         return "unit", (
-            "It stopped while warm and stayed still with a normal voltage: check the unit itself, its air and"
-            " its thermostat; a set point raised by hand looks the same."
+            f"It stayed still while warm with a normal voltage{volts}: check the unit itself, its air and its"
+            " thermostat. Switched off or set warmer by hand looks the same, and so does a cut-out set above"
+            " that voltage."
         )
     if event.kind == "silence":
         return _silence_cause(seen, background)
+    if event.kind == "still":
+        return _still_cause(seen, background)
     return _low_voltage_cause(event, seen, background)
 
 
@@ -139,6 +153,22 @@ def _silence_cause(seen: _Seen, background: Background) -> tuple[Cause, str]:
     return "supply_interrupted", (
         "Nothing was heard and the cabinet came back warm, with no low voltage before: plug, fuse, isolator,"
         " a battery's own protection, or switched off by hand."
+    )
+
+
+def _still_cause(seen: _Seen, background: Background) -> tuple[Cause, str]:
+    """Return what a compressor that stood still from the first sample on may mean."""
+    words = "It already stood still, warm, when these samples begin"
+    if (
+        seen.soc is None
+        or seen.rest is None
+        or seen.soc >= HEALTHY_SOC
+        or not background.settings.has_battery
+    ):
+        return "unknown", f"{words}, and the voltage is normal: switched off, locked out, or its own fault."
+    return "battery_flat", (
+        f"{words}, with a voltage of {seen.rest * background.frame.volt_scale:.2f} V, about {seen.soc:.0%}"
+        " charge: the battery is flat, or was when it stopped."
     )
 
 
@@ -158,6 +188,12 @@ def _low_voltage_cause(event: Event, seen: _Seen, background: Background) -> tup
         return "battery_weak", (
             f"{opening}{rested}, after only {weak[0]:.0f} Ah of {weak[1]:.0f} Ah since it was last full: the"
             " battery has lost capacity, or something else draws on it."
+        )
+    label, measured = background.settings.bank, background.measured_ah
+    if weak is None and label is not None and measured is not None and measured < 0.5 * label.capacity_ah:
+        return "battery_weak", (
+            f"{opening}{rested}; its rest voltage falls as if it held {measured:.0f} Ah instead of"
+            f" {label.capacity_ah:.0f} Ah: the battery has lost capacity, or something else draws on it."
         )
     if _unfilled(event, background):
         return "charging", (
@@ -218,9 +254,16 @@ def _delivered(event: Event, background: Background) -> tuple[float, float] | No
 
 
 def _unfilled(event: Event, background: Background) -> bool:
-    """Return whether a lead-acid bank was charged, but never full, in a whole week before the stop."""
+    """Return whether a lead-acid bank was charged, but never full, in a whole week before the stop.
+
+    Charging too weak to be seen as such shows in more charge drawn than the bank can hold.
+    """
     bank = background.settings.bank
-    if bank is None or bank.chemistry == "lifepo4" or not background.charged:
+    if bank is None or bank.chemistry == "lifepo4":
+        return False
+    at = int(np.searchsorted(background.frame.t_ms, event.start_ms - UNFILLED_MS))
+    drawn = float(background.ah[event.on_at] - background.ah[min(at, event.on_at)])
+    if not background.charged and drawn < bank.capacity_ah:
         return False
     watched = event.start_ms - int(background.frame.t_ms[0]) >= UNFILLED_MS
     recent = background.full_ms[background.full_ms >= event.start_ms - UNFILLED_MS]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.analytics.power.curves import RestCurve, curve_of, soc_at_rest
+from services.analytics.power.curves import CURVES, RestCurve, curve_of, soc_at_rest
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
@@ -19,7 +19,10 @@ CHARGING_PAUSE_MS = 30 * MINUTE_MS
 """A pause in charging shorter than this does not end it."""
 SURFACE_MS = 4 * HOUR_MS
 """Surface charge reads high for hours after charging (common practice, no source)."""
-LEAST_REST_MS = 10 * MINUTE_MS
+SURFACE_SHARE = 0.05
+"""Drawing this share of the capacity takes surface charge away as well (judgement, no source)."""
+NEWEST_RESTS = 12
+LEAST_REST_MS = 5 * MINUTE_MS
 RELAXATION_V = 0.02
 """What a lead-acid battery still recovers after minutes of rest (judgement, no source)."""
 UNKNOWN_AGE_SHARE = 0.7
@@ -30,6 +33,14 @@ LABEL_CAP = 1.08
 """Slow discharge never counts for more than this share of the 20 h capacity (judgement: physics-based
 models give 1.02 to 1.05, extrapolated power laws far more)."""
 CURRENT_SHARE_SD = 0.10
+RELAXATION_SD = 0.03
+LEAST_LIVE_V = 9.0
+"""A lower voltage is a broken connection, not a rested battery (judgement). [V at 12 V]"""
+PLATEAU_TOP_V = 13.3
+"""Lithium iron phosphate rests above this when nearly full. [V at 12 V]"""
+NOTHING_KNOWN_SD = 0.45
+UNKNOWN_SD = 1.0
+"""Where nothing is known yet: the first rest voltage or full charge decides."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +59,17 @@ class Stretches:
     first: IntArray
     last: IntArray
     charging: BoolArray
+
+
+@dataclass(frozen=True)
+class Rests:
+    """Rest voltages read as states of charge."""
+
+    at: IntArray
+    """Sample numbers."""
+    soc: FloatArray
+    sd: FloatArray
+    """Standard deviation; common to readings of one kind, so that averaging does not lower it."""
 
 
 @dataclass(frozen=True)
@@ -189,13 +211,12 @@ def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> I
     return np.asarray(ends[apart], dtype=np.int64)
 
 
-def rests(
-    frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray
-) -> tuple[IntArray, FloatArray]:
-    """Return the sample and the state of charge of every rest voltage worth reading.
+def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray) -> Rests:
+    """Return every rest voltage worth reading.
 
-    A rest is the end of an off period of ten minutes or more in which nothing charged; with a panel on
-    the roof only at night, since weak sun reads like a full battery.
+    A rest is the end of an off period of five minutes or more in which nothing charged; with a panel on
+    the roof only at night, since weak sun reads like a full battery. On the flat part of lithium iron
+    phosphate a reading says no more than "somewhere in the middle".
     """
     curve, _ = curve_of(settings)
     off = ~runs.on & (frame.t_ms[runs.last] - runs.start_ms >= LEAST_REST_MS)
@@ -203,9 +224,12 @@ def rests(
     at = at[~charging[at] & ~charging[runs.first[off]]]
     if settings.unit.supply.panel_wp > 0:
         at = at[_night(frame.t_ms[at], settings)]
+    at = at[frame.volts_12[at] > LEAST_LIVE_V]
     volts = frame.volts_12[at] + RELAXATION_V
-    usable = np.isfinite(volts) & (volts <= curve.trusted_below_v)
-    return at[usable], soc_at_rest(volts[usable], curve)
+    flat = volts > curve.trusted_below_v
+    soc = np.where(flat, np.where(volts > PLATEAU_TOP_V, 0.85, 0.55), soc_at_rest(volts, curve))
+    sd = np.where(flat, np.where(volts > PLATEAU_TOP_V, 0.15, 0.25), np.hypot(curve.soc_sd, RELAXATION_SD))
+    return Rests(at, soc, sd)
 
 
 def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
@@ -250,6 +274,10 @@ def charge_state(frame: Frame, runs: Runs, settings: UnitSettings, capacity: Cap
         )
         return ChargeState(None, 0.0, reason, now, full, ends)
     mean, sd = _filtered(frame, runs, settings, capacity=capacity, charging=charging, full=full)
+    if sd > NOTHING_KNOWN_SD:
+        return ChargeState(
+            None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends
+        )
     return ChargeState(mean, sd, None, now, full, ends)
 
 
@@ -263,31 +291,33 @@ def _filtered(
     full: IntArray,
 ) -> tuple[float, float]:
     """Run the filter over the stretches of the last month and return mean and standard deviation."""
-    curve, _ = curve_of(settings)
     ah = drawn_ah(frame, load_a(frame, settings))
-    rest_at, rest_soc = rests(frame, runs, settings, charging)
+    found = rests(frame, runs, settings, charging)
     parts = stretches_of(charging)
-    mean, sd = 0.5, 0.3
+    mean, sd = 0.5, UNKNOWN_SD
     for first, last, charges in zip(parts.first, parts.last, parts.charging, strict=True):
         if frame.t_ms[last] < frame.t_ms[-1] - LOOK_BACK_MS:
             continue
         begin = max(0, int(first) - 1)
         if charges:
             filled = bool(np.any((full >= frame.t_ms[first]) & (full <= frame.t_ms[last])))
-            mean, sd = _charged(mean, sd, frame.t_ms[last] - frame.t_ms[begin], filled=filled)
+            mean, sd = _charged(mean, sd, int(frame.t_ms[last] - frame.t_ms[begin]), filled=filled)
             continue
         used = float(ah[last] - ah[begin]) / capacity.ah
-        mean, sd = mean - used, math.hypot(sd, used * math.hypot(CURRENT_SHARE_SD, capacity.share_sd))
-        inside = (rest_at >= first) & (rest_at <= last)
-        after_charge = begin < first
-        if after_charge:
-            settled = frame.t_ms[rest_at] - frame.t_ms[first] >= SURFACE_MS
-            inside &= settled | (ah[rest_at] - ah[begin] >= 0.05 * capacity.ah)
-        if not bool(np.any(inside)):
-            continue
-        since = (ah[last] - ah[rest_at[inside]]) / capacity.ah
-        newest = np.flatnonzero(inside)[-12:] - np.flatnonzero(inside)[0]
-        mean, sd = _corrected(mean, sd, rest_soc[inside][newest] - since[newest], curve.soc_sd)
+        mean, sd = (
+            max(0.0, mean - used),
+            math.hypot(sd, used * math.hypot(CURRENT_SHARE_SD, capacity.share_sd)),
+        )
+        inside = (found.at >= first) & (found.at <= last)
+        if begin < first:
+            settled = frame.t_ms[found.at] - frame.t_ms[first] >= SURFACE_MS
+            inside &= settled | (ah[found.at] - ah[begin] >= SURFACE_SHARE * capacity.ah)
+        newest = np.flatnonzero(inside)[-NEWEST_RESTS:]
+        if newest.size:
+            since = (ah[last] - ah[found.at[newest]]) / capacity.ah
+            sharp = found.sd[newest] <= float(np.min(found.sd[newest])) + 1e-9
+            readings = found.soc[newest] - since
+            mean, sd = _corrected(mean, sd, readings[sharp], float(np.min(found.sd[newest])))
     return min(1.0, max(0.0, mean)), sd
 
 
@@ -300,9 +330,48 @@ def _charged(mean: float, sd: float, span_ms: int, *, filled: bool) -> tuple[flo
     return mean + closed, max(0.05, math.hypot(sd * (1.0 - closed / max(room, 1e-9)), 0.5 * closed))
 
 
-def _corrected(mean: float, sd: float, readings: FloatArray, curve_sd: float) -> tuple[float, float]:
+def _corrected(mean: float, sd: float, readings: FloatArray, reading_sd: float) -> tuple[float, float]:
     """Return the state after the rest voltages of one stretch, whose common error does not average out."""
-    reading_sd = math.hypot(curve_sd, 0.03)
     gain = sd**2 / (sd**2 + reading_sd**2)
     updated = mean + gain * (float(np.median(readings)) - mean)
-    return updated, max(math.sqrt(1.0 - gain) * sd, min(sd, 0.75 * curve_sd))
+    return updated, max(math.sqrt(1.0 - gain) * sd, min(sd, 0.75 * reading_sd))
+
+
+def measured_capacity_ah(
+    frame: Frame, runs: Runs, settings: UnitSettings, *, least_share: float = 0.25
+) -> float | None:
+    """Return the capacity that counted charge and rest voltages agree on; None where they cannot tell.
+
+    Parameters
+    ----------
+    frame, runs : Frame, Runs
+        Samples and their runs.
+    settings : UnitSettings
+        Chemistry and loads.
+    least_share : float
+        A stretch of discharge counts when its rest voltages fall by at least this state of charge.
+
+    Returns
+    -------
+    float or None
+        Median over such stretches of charge drawn by state of charge lost, first against last rest.
+        Lithium iron phosphate rests too flat for it. [Ah]
+    """
+    curve, known = curve_of(settings)
+    if not known or curve is CURVES["lifepo4"] or len(frame) == 0:
+        return None
+    charging = charging_at(frame, curve)
+    found = rests(frame, runs, settings, charging)
+    ah = drawn_ah(frame, load_a(frame, settings))
+    parts = stretches_of(charging)
+    estimates = []
+    for first, last in zip(parts.first[~parts.charging], parts.last[~parts.charging], strict=True):
+        start_ms = frame.t_ms[first] + (SURFACE_MS if first > 0 else 0)
+        inside = np.flatnonzero((found.at <= last) & (frame.t_ms[found.at] >= start_ms))
+        if inside.size < 2:  # noqa: PLR2004 - two ends
+            continue
+        head, tail = inside[0], inside[-1]
+        lost = float(found.soc[head] - found.soc[tail])
+        if lost >= least_share:
+            estimates.append(float(ah[found.at[tail]] - ah[found.at[head]]) / lost)
+    return float(np.median(estimates)) if estimates else None

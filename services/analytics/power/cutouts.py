@@ -17,7 +17,8 @@ from services.domain import UnitSettings
 from services.telemetry import FloatArray, IntArray
 from services.timebase import HOUR_MS, MINUTE_MS
 
-Kind = Literal["low_voltage", "interrupted", "silence", "unit"]
+Kind = Literal["low_voltage", "interrupted", "silence", "unit", "still"]
+"""``still``: the samples begin with a compressor that already stands still too long."""
 
 BELOW_CUTOUT_V = 0.3
 """One reading may fall during the delay before a cut-out acts."""
@@ -75,6 +76,9 @@ class _Stops:
     v_on: FloatArray
     v_off: FloatArray
     warm: BoolArray
+    """Clearly before the thermostat was satisfied."""
+    early: BoolArray
+    """At least a little before it."""
     locked: BoolArray
     off_ms: IntArray
     tripped: BoolArray
@@ -114,8 +118,7 @@ def _ran_below(frame: Frame, volts: float) -> bool:
 def _observed_v(frame: Frame, stops: _Stops) -> tuple[float, int] | None:
     """Return the voltage at which this unit's own lock-outs began, and how many there were."""
     clear = (
-        stops.warm
-        & stops.locked
+        stops.locked
         & ~stops.tripped
         & (stops.v_on >= LOWEST_CUTOUT_V)
         & (stops.v_on <= HIGHEST_CUTOUT_V)
@@ -144,8 +147,9 @@ def _stops(frame: Frame, runs: Runs, band: Band) -> _Stops:
         run=ended,
         on_at=on_at,
         v_on=_last_volts(frame, on_at),
-        v_off=frame.volts_12[runs.first[off_run]] if on_at.size else np.empty(0),
+        v_off=_first_off_volts(frame, runs, off_run),
         warm=np.asarray(coldest > band.warm_above_k, dtype=np.bool_),
+        early=np.asarray(coldest > band.stopped_above_k, dtype=np.bool_),
         locked=np.asarray(peaks[off_run] > band.locked_above_k, dtype=np.bool_)
         if on_at.size
         else peaks.astype(bool),
@@ -154,6 +158,13 @@ def _stops(frame: Frame, runs: Runs, band: Band) -> _Stops:
         if on_at.size
         else peaks.astype(bool),
     )
+
+
+def _first_off_volts(frame: Frame, runs: Runs, off_run: IntArray) -> FloatArray:
+    """Return the higher of the first two voltages after a stop: the first may still be the loaded one."""
+    first = runs.first[off_run]
+    second = np.minimum(first + 1, runs.last[off_run])
+    return np.asarray(np.fmax(frame.volts_12[first], frame.volts_12[second]), dtype=np.float64)
 
 
 def _last_volts(frame: Frame, at: IntArray) -> FloatArray:
@@ -189,20 +200,33 @@ def events_of(
     stops = _stops(frame, runs, band)
     events = _interrupted(frame, runs)
     if has_battery:
-        events += _low_voltage(frame, runs, stops, threshold)
+        events += _low_voltage(frame, runs, stops, band, threshold)
     events += _stuck(frame, runs, stops, band, threshold)
+    events += _still_from_the_start(frame, runs, band)
     events += _silences(frame, runs, band, threshold, as_of_ms=as_of_ms, has_battery=has_battery)
     return _without_overlap(events)
 
 
 def is_low(stops_v_on: FloatArray, threshold: Threshold) -> BoolArray:
-    """Return which voltages under load lie where a cut-out acts."""
-    above = stops_v_on >= threshold.volts_12 - BELOW_CUTOUT_V
-    return np.asarray(above & (stops_v_on <= threshold.volts_12 + ABOVE_CUTOUT_V), dtype=np.bool_)
+    """Return which voltages under load lie where a cut-out acts, or below, as attempts do."""
+    return np.asarray(
+        (stops_v_on > DEAD_V) & (stops_v_on <= threshold.volts_12 + ABOVE_CUTOUT_V), dtype=np.bool_
+    )
 
 
-def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, threshold: Threshold) -> list[Event]:
-    """Return the low-voltage stops, attempts merged into the event they belong to."""
+def _past_start(frame: Frame, runs: Runs, band: Band, off_run: int) -> int:
+    """Return the first sample of an off run at which the thermostat would have started the compressor."""
+    first, last = int(runs.first[off_run]), int(runs.last[off_run])
+    past = np.flatnonzero(frame.above_set_k[first : last + 1] > band.start_k)
+    return first + int(past[0]) if past.size else first
+
+
+def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold: Threshold) -> list[Event]:
+    """Return the low-voltage stops, attempts merged into the event they belong to.
+
+    A stop by the thermostat after which the compressor could not start again counts from the moment the
+    thermostat would have started it.
+    """
     rebounds = ~(stops.v_off < stops.v_on - 0.05)
     low = is_low(stops.v_on, threshold) & (stops.warm | stops.locked) & rebounds & ~stops.tripped
     run = stops.run[low]
@@ -213,6 +237,7 @@ def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, threshold: Threshold) 
     attempt = np.zeros(run.shape, dtype=np.bool_)
     attempt[1:] = (run[1:] == following[:-1]) & (lasted[1:] <= RETRY_MS)
     heads = np.flatnonzero(~attempt)
+    warm = stops.warm[low] | (stops.early[low] & stops.locked[low])
     tails = np.concatenate([heads[1:] - 1, [run.size - 1]])
     ran = np.concatenate([[0], np.cumsum(np.where(attempt, lasted, 0))])
     return [
@@ -225,6 +250,7 @@ def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, threshold: Threshold) 
             attempts=int(tail - head),
             attempt_ms=int(ran[tail + 1] - ran[head + 1]),
             locked=bool(np.any(stops.locked[low][head : tail + 1])),
+            start_at=None if warm[head] else _past_start(frame, runs, band, int(run[head]) + 1),
         )
         for head, tail in zip(heads, tails, strict=True)
     ]
@@ -247,16 +273,18 @@ def _event(
     attempts: int = 0,
     attempt_ms: int = 0,
     locked: bool = True,
+    start_at: int | None = None,
 ) -> Event:
     """Return an event that starts after a sample and ends with a run (or not, past the last one)."""
     end_at = int(runs.first[resumed]) if resumed < runs.first.size else None
     off_at = on_at + 1 if on_at + 1 < len(frame) else None
+    start_at = (on_at if off_at is None else off_at) if start_at is None else start_at
     return Event(
         kind=kind,
         on_at=on_at,
         off_at=off_at,
         end_at=end_at,
-        start_ms=int(frame.t_ms[on_at if off_at is None else off_at]),
+        start_ms=int(frame.t_ms[start_at]),
         end_ms=None if end_at is None else int(frame.t_ms[end_at]),
         attempts=attempts,
         attempt_ms=attempt_ms,
@@ -282,13 +310,28 @@ def _stuck(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold: Thres
     normal = ~(stops.v_on <= threshold.volts_12 + ABOVE_CUTOUT_V) & ~(stops.v_off < DEAD_V)
     long = stops.off_ms >= STUCK_MS
     found: list[Event] = []
-    for row in np.flatnonzero(normal & stops.locked & stops.warm & long & ~stops.tripped):
+    for row in np.flatnonzero(normal & stops.locked & long & ~stops.tripped):
         off_run = int(stops.run[row]) + 1
         inside = frame.above_set_k[runs.first[off_run] : runs.last[off_run] + 1]
         if float(np.nanmax(inside)) > band.start_k + band.margin_k + STUCK_K:
             following = int(_next_on(runs, stops.run[row : row + 1])[0])
-            found.append(_event(frame, runs, "unit", on_at=int(stops.on_at[row]), resumed=following))
+            start_at = None if stops.early[row] else _past_start(frame, runs, band, off_run)
+            on_at = int(stops.on_at[row])
+            found.append(_event(frame, runs, "unit", on_at=on_at, resumed=following, start_at=start_at))
     return found
+
+
+def _still_from_the_start(frame: Frame, runs: Runs, band: Band) -> list[Event]:
+    """Return the stop that these samples begin in the middle of, if they do."""
+    if runs.on[0] or runs.end_ms[0] - runs.start_ms[0] < STUCK_MS:
+        return []
+    inside = frame.above_set_k[runs.first[0] : runs.last[0] + 1]
+    if not bool(np.any(inside > band.locked_above_k)):
+        return []
+    following = int(_next_on(runs, np.array([0]))[0])
+    return [
+        _event(frame, runs, "still", on_at=0, resumed=following, start_at=_past_start(frame, runs, band, 0))
+    ]
 
 
 def _silences(

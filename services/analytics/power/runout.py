@@ -74,6 +74,15 @@ class Reserve:
         return 0.5 * math.erfc(z / math.sqrt(2.0))
 
 
+def log_sd(*, capacity_share_sd: float, margin_share_sd: float, load_sd: float) -> float:
+    """Return the standard deviation of the logarithm of the run-out: relative variances add.
+
+    A wide margin is taken at its lognormal value ``ln(1 + s²)``, else a nearly flat battery would show an
+    upper end that no battery has.
+    """
+    return math.sqrt(capacity_share_sd**2 + math.log1p(margin_share_sd**2) + load_sd**2)
+
+
 def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: float, margin_sd: float,
                     mean_a: float, load_share_sd: float) -> tuple[float, float, float]:  # fmt: skip
     """Return the P10, P50 and P90 run-out at a constant mean current.
@@ -93,7 +102,9 @@ def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: flo
         Relative variances add, the result is taken as lognormal. [h]
     """
     middle = capacity_ah * margin / mean_a
-    sd = math.sqrt(capacity_share_sd**2 + (margin_sd / margin) ** 2 + load_share_sd**2)
+    sd = log_sd(
+        capacity_share_sd=capacity_share_sd, margin_share_sd=margin_sd / margin, load_sd=load_share_sd
+    )
     return middle * math.exp(-Z10 * sd), middle, middle * math.exp(Z10 * sd)
 
 
@@ -189,8 +200,10 @@ def reserve_of(
     """Return the charge above the cut-out as of now, `used_ah` having been drawn since the last sample."""
     soc = (0.0 if state.soc is None else state.soc) - used_ah / capacity.ah
     margin = max(LEAST_MARGIN, soc - soc_cut)
-    relative = math.sqrt(capacity.share_sd**2 + (state.soc_sd / margin) ** 2 + load_sd**2)
-    return Reserve(capacity.ah * margin, min(relative, 2.0), soc_cut)
+    relative = log_sd(
+        capacity_share_sd=capacity.share_sd, margin_share_sd=state.soc_sd / margin, load_sd=load_sd
+    )
+    return Reserve(capacity.ah * margin, relative, soc_cut)
 
 
 def next_dawn_ms(as_of_ms: int, settings: UnitSettings) -> int:

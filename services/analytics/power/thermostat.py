@@ -14,6 +14,7 @@ FEWEST_TURNS = 3
 HEALTHY_V = 11.9
 """Turns above this, at 12 V, are taken for the thermostat's own: above every usual cut-out."""
 LEAST_MARGIN_K = 0.5
+LEAST_STOP_MARGIN_K = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +25,18 @@ class Band:
     start_k: float
     margin_k: float
     """How far past the band counts as past it: half its width, its scatter, at least 0.5 K."""
+    stop_margin_k: float
+    """As `margin_k`, for a stop after which the compressor did not start again: scatter, at least 0.3 K."""
     learned: bool
 
     @property
+    def stopped_above_k(self) -> float:
+        """A stop above this was not quite the thermostat's."""
+        return self.stop_k + self.stop_margin_k
+
+    @property
     def warm_above_k(self) -> float:
-        """A stop above this was not the thermostat's."""
+        """A stop above this was clearly not the thermostat's."""
         return self.stop_k + self.margin_k
 
     @property
@@ -62,11 +70,12 @@ def band_of(frame: Frame, runs: Runs) -> Band:
     stops, starts = level[usable & was_on], level[usable & ~was_on]
     if min(stops.size, starts.size) < FEWEST_TURNS:
         half = DEFAULT_HALF_DIFFERENTIAL_K
-        return Band(-half, half, half, learned=False)
+        return Band(-half, half, half, LEAST_STOP_MARGIN_K, learned=False)
     stop_k, start_k = float(np.median(stops)), float(np.median(starts))
     scatter = 3.0 * max(_spread(stops), _spread(starts))
     margin = max(LEAST_MARGIN_K, 0.5 * (start_k - stop_k), scatter)
-    return Band(stop_k, max(start_k, stop_k), margin, learned=True)
+    stop_margin = max(LEAST_STOP_MARGIN_K, 3.0 * _spread(stops))
+    return Band(stop_k, max(start_k, stop_k), margin, stop_margin, learned=True)
 
 
 def _spread(values: FloatArray) -> float:

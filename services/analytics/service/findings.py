@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.resistance import SourceResistance, Steps, expected_ohm
 from services.analytics.power.thermostat import Band
@@ -65,6 +66,7 @@ def _supply_path(bench: Workbench) -> Finding | None:
         return None
     over = bench.steps.t_ms[bench.steps.ohm > limit]
     rest = float(np.median(bench.steps.volts_off_12[-bench.source.steps :])) * bench.frame.volt_scale
+    healthy = curve_of(bench.settings)[0].volts[4] * bench.frame.volt_scale
     return _finding(
         "supply path resistance high",
         int(over[0]),
@@ -82,10 +84,10 @@ def _supply_path(bench: Workbench) -> Finding | None:
         Evidence(
             quantity="voltage just after those stops, median",
             value=rest,
-            operator=">=",
-            threshold=0.0,
+            operator=">=" if rest >= healthy else "<",
+            threshold=healthy,
             unit="V",
-            source="shown for comparison: a healthy value points away from a flat battery",
+            source="rest voltage at 40 % charge; above it a flat battery does not explain the drop",
         ),
     )
 
