@@ -119,6 +119,7 @@ def worst_between(
     to_ms: int,
     clock_from_ms: int | None = None,
     expected: Sequence[Span] = (),
+    heard_from_ms: int | None = None,
 ) -> tuple[Verdict, int, str]:
     """Return the worst food verdict `assess` gives at any as-of time in ``[from_ms, to_ms]``.
 
@@ -146,6 +147,7 @@ def worst_between(
             min(to_ms, day + DAY_MS - 1),
             clock_from_ms=clock_from_ms,
             expected=expected,
+            heard_from_ms=heard_from_ms,
         )
         for day in range(utc_day_start_ms(from_ms), to_ms + 1, DAY_MS)
     ]
@@ -242,6 +244,7 @@ def _worst_of_day(
     *,
     clock_from_ms: int | None,
     expected: Sequence[Span],
+    heard_from_ms: int | None,
 ) -> tuple[Verdict, int, str]:
     if settings.unit.state != "in_use":
         return Verdict.OK, from_ms, food.PEOPLE_SAY[settings.unit.state]
@@ -250,12 +253,14 @@ def _worst_of_day(
         settings,
         offline=False,
         max_gap_s=None,
-        heard_from_ms=None,
+        heard_from_ms=heard_from_ms,
         expected=expected,
     )
+    window, heard = utc_day_start_ms(to_ms) - HISTORY_MS, view.terms.heard_ms
+    terms = replace(view.terms, heard_ms=None if heard is None else max(heard, window))
     moments = _moments(view.series, from_ms, to_ms)
     top_rank, top_ms, top_why = -1, from_ms, ""
-    for clock in food.food_clocks(view.cabinet, view.product, view.limits, settings, view.terms):
+    for clock in food.food_clocks(view.cabinet, view.product, view.limits, settings, terms):
         for index in range(len(clock.limits)):
             rank, _ = food.rank_at(clock, index, moments, clock_from_ms=clock_from_ms)
             k = int(np.argmax(rank))

@@ -50,7 +50,7 @@ def test_lag_1_two_hours_of_warm_air(lag_min, printed):
     (start,), (end,) = clock.above[0].start_ms, clock.above[0].end_ms
     assert math.isclose((start - MIDNIGHT_MS) / MINUTE_MS, begins, abs_tol=1e-3)
     assert math.isclose((end - MIDNIGHT_MS) / MINUTE_MS, ends, abs_tol=1e-3)
-    assert math.isclose(float(clock.highest_c.max()), peak_c, abs_tol=1e-4)
+    assert math.isclose(float(clock.whole_curve.highest_c.max()), peak_c, abs_tol=1e-4)
 
 
 @pytest.mark.parametrize(("minutes", "food_c", "excursion"), [(5, 4.72, False), (10, 5.40, True)])
@@ -58,8 +58,10 @@ def test_lag_2_an_open_door(minutes, food_c, excursion):
     # Air 18 °C, food 4 °C, τ 95 min (500 g test package, derived): T = 18 - 14 e^(-t/95).
     t_ms = MIDNIGHT_MS + np.arange(minutes + 1) * MINUTE_MS
     clock = warm_spell(t_ms, np.full(minutes + 1, 18.0), lag_min=95.0, limit_c=5.0, start_c=4.0)
-    assert round(float(clock.highest_c[-1]), 2) == food_c
-    assert math.isclose(float(clock.highest_c[-1]), 18 - 14 * math.exp(-minutes / 95), abs_tol=1e-9)
+    assert round(float(clock.whole_curve.highest_c[-1]), 2) == food_c
+    assert math.isclose(
+        float(clock.whole_curve.highest_c[-1]), 18 - 14 * math.exp(-minutes / 95), abs_tol=1e-9
+    )
     assert bool(len(clock.above[0])) is excursion
 
 

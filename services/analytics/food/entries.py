@@ -235,8 +235,8 @@ def _entry(
     begin = float(minutes.from_ms[0])
     above, unknown = float(minutes.above[0]), float(minutes.unknown[0])
     spans = clock_.track.above[index].clipped(begin, float(as_of_ms))
-    curve = clock_.track.lowest_c if limit.below else clock_.track.highest_c
-    times = clock_.track.curve_t_ms
+    whole = clock_.track.whole_curve
+    times, curve = whole.t_ms, whole.lowest_c if limit.below else whole.highest_c
     inside = curve[int(np.searchsorted(times, begin)) :]
     extreme = np.min if limit.below else np.max
     return Exposure(

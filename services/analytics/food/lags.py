@@ -46,7 +46,7 @@ def lags_ms(load_kg: float | None) -> FloatArray:
 
 def block_starts(t_ms: IntArray) -> IntArray:
     """Return at which samples a block begins, the last sample excepted; depends on the past only."""
-    spacing = np.diff(t_ms)
+    spacing = t_ms[1:] - t_ms[:-1]
     long = spacing > LONG_PAIR_MS
     hard = long.copy()
     hard[1:] |= long[:-1]
@@ -56,7 +56,12 @@ def block_starts(t_ms: IntArray) -> IntArray:
 
 
 def food_temperatures_c(
-    t_ms: IntArray, air_c: FloatArray, *, lags: FloatArray, start_c: FloatArray
+    t_ms: IntArray,
+    air_c: FloatArray,
+    *,
+    lags: FloatArray,
+    start_c: FloatArray,
+    starts: IntArray | None = None,
 ) -> FloatArray:
     """Return the temperature of foods that follow the air with first-order lags, exactly.
 
@@ -76,6 +81,8 @@ def food_temperatures_c(
         Time constants. [ms]
     start_c : (m,) float64
         Food temperature at the first sample. [°C]
+    starts : (k,) int64, optional
+        What `block_starts` returned for these times, where the caller has it already.
 
     Returns
     -------
@@ -90,11 +97,13 @@ def food_temperatures_c(
     food = np.empty((lags.size, t_ms.size))
     food[:, 0] = start_c
     now = start_c
-    for pairs, pair_of in _chunks(t_ms):
+    starts = block_starts(t_ms) if starts is None else starts
+    all_spacing = t_ms[1:] - t_ms[:-1]
+    for pairs, pair_of in _chunks(starts[starts < all_spacing.size], all_spacing.size):
         spacing = np.ones(pair_of.shape)
         left, right = np.zeros(pair_of.shape), np.zeros(pair_of.shape)
         real = pair_of >= 0
-        spacing[real] = np.diff(t_ms[pairs.start : pairs.stop + 1])
+        spacing[real] = all_spacing[pairs]
         left[real] = air_c[pairs]
         right[real] = air_c[pairs.start + 1 : pairs.stop + 1]
         decay = spacing / lags[:, None, None]
@@ -116,12 +125,8 @@ def food_temperatures_c(
     return food
 
 
-def _chunks(t_ms: IntArray) -> Iterator[tuple[slice, IntArray]]:
+def _chunks(starts: IntArray, count: int) -> Iterator[tuple[slice, IntArray]]:
     """Yield ranges of pairs with their (block, place) table; -1 marks a place without a pair."""
-    count = t_ms.size - 1
-    if count < 1:
-        return
-    starts = block_starts(t_ms)
     stops = np.append(starts[1:], count)
     for first in range(0, starts.size, CHUNK_BLOCKS):
         begin, end = starts[first : first + CHUNK_BLOCKS], stops[first : first + CHUNK_BLOCKS]
@@ -157,6 +162,8 @@ def food_parts(
     both = left & right
     gap, gap_above = gaps(end - start, np.asarray(both.any(axis=0)), gap_ms=gap_ms)
     cold_start, cold_end = air_c[:-1] <= level, air_c[1:] <= level
+    if not gap.any() and not over.any() and not (cold_end & ~cold_start).any():
+        return Parts(above=Intervals.empty(), unknown=Intervals.empty())
     # A food above at both ends may dip between them only where the air falls below and rises again,
     # and one below at both ends may peak only where the air starts above: the turning point is where
     # food and air meet.

@@ -25,6 +25,30 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Curve:
+    """Warmest and coldest food at some samples."""
+
+    t_ms: IntArray
+    highest_c: FloatArray
+    lowest_c: FloatArray
+
+
+def joined_curve(pieces: tuple[Curve, ...]) -> Curve:
+    """Return several pieces, in order of time, as one."""
+    if not pieces:
+        return Curve(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0))
+    return Curve(
+        np.concatenate([piece.t_ms for piece in pieces]),
+        np.concatenate([piece.highest_c for piece in pieces]),
+        np.concatenate([piece.lowest_c for piece in pieces]),
+    )
+
+
+CURVE_PIECE = 128
+"""A piece of this many samples is full."""
+
+
+@dataclass(frozen=True, slots=True)
 class Track:
     """What is remembered of a cabinet between two samples; never changed, only replaced."""
 
@@ -41,10 +65,13 @@ class Track:
     """Food at the first of them."""
     above: tuple[Intervals, ...]
     unknown: tuple[Intervals, ...]
-    curve_t_ms: IntArray
-    highest_c: FloatArray
-    """Warmest food at each sample kept."""
-    lowest_c: FloatArray
+    curve: tuple[Curve, ...]
+    """In pieces, so that one more sample does not copy all others."""
+
+    @property
+    def whole_curve(self) -> Curve:
+        """Warmest and coldest food at every sample kept."""
+        return joined_curve(self.curve)
 
     @property
     def last_ms(self) -> int | None:
@@ -72,9 +99,7 @@ def start(
         block_start_c=np.full(lags.size, np.nan if start_c is None else start_c),
         above=nothing,
         unknown=nothing,
-        curve_t_ms=np.empty(0, dtype=np.int64),
-        highest_c=np.empty(0),
-        lowest_c=np.empty(0),
+        curve=(),
     )
 
 
@@ -94,38 +119,39 @@ def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
     seen = track.block_t_ms.size
     times = np.concatenate((track.block_t_ms, t_ms))
     air = np.concatenate((track.block_air_c, air_c))
-    if not bool(np.all(np.diff(times) > 0)) or not bool(np.all(np.isfinite(air_c))):
+    if not bool(np.all(times[1:] > times[:-1])) or not bool(np.all(np.isfinite(air_c))):
         raise ValueError("samples must be finite and strictly later than those already seen")
     first_c = np.where(np.isnan(track.block_start_c), air[0], track.block_start_c)
-    lagged = track.lags.size > 0
-    food = food_temperatures_c(times, air, lags=track.lags, start_c=first_c) if lagged else air[None, :]
+    # With one more pair to come the starts also say whether the newest sample begins a block.
+    starts = block_starts(np.append(times, times[-1] + 1))
+    if track.lags.size:
+        food = food_temperatures_c(times, air, lags=track.lags, start_c=first_c, starts=starts)
+    else:
+        food = air[None, :]
     begin = max(0, seen - 1)
     new = _parts(track, times[begin:], air[begin:], food[:, begin:])
-    starts = block_starts(times)
-    block = int(starts[-1]) if starts.size else 0
-    if starts.size and _is_full(times[block:]):
-        block = times.size - 1
+    block = int(starts[-1])
     horizon = float(times[-1]) - track.keep_ms
-    curve = np.concatenate((track.curve_t_ms, times[seen:]))
-    highest = np.concatenate((track.highest_c, food[:, seen:].max(axis=0)))
-    lowest = np.concatenate((track.lowest_c, food[:, seen:].min(axis=0)))
-    kept = max(0, int(np.searchsorted(curve, horizon)) - 1)
+    fresh = Curve(times[seen:], food[:, seen:].max(axis=0), food[:, seen:].min(axis=0))
     return replace(
         track,
         block_t_ms=times[block:],
         block_air_c=air[block:],
-        block_start_c=food[:, block] if lagged else first_c,
+        block_start_c=food[:, block] if track.lags.size else first_c,
         above=tuple(a.since(horizon).joined(p.above) for a, p in zip(track.above, new, strict=True)),
         unknown=tuple(u.since(horizon).joined(p.unknown) for u, p in zip(track.unknown, new, strict=True)),
-        curve_t_ms=curve[kept:],
-        highest_c=highest[kept:],
-        lowest_c=lowest[kept:],
+        curve=_longer(track.curve, fresh, horizon),
     )
 
 
-def _is_full(times: IntArray) -> bool:
-    """Return whether the next pair begins a block whatever its length."""
-    return bool(block_starts(np.append(times, times[-1] + 1))[-1] == times.size - 1)
+def _longer(curve: tuple[Curve, ...], fresh: Curve, horizon_ms: float) -> tuple[Curve, ...]:
+    """Return the curve with more samples, without pieces that lie wholly before the horizon."""
+    if curve and curve[-1].t_ms.size < CURVE_PIECE:
+        curve, fresh = curve[:-1], joined_curve((curve[-1], fresh))
+    gone = 0
+    while gone < len(curve) and curve[gone].t_ms[-1] < horizon_ms:
+        gone += 1
+    return (*curve[gone:], fresh)
 
 
 def _parts(track: Track, times: IntArray, air: FloatArray, food: FloatArray) -> list[Parts]:
