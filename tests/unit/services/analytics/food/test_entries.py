@@ -1,0 +1,112 @@
+import numpy as np
+
+from services.analytics.food.entries import (
+    Readings,
+    Terms,
+    air_clock,
+    cabinet_entries,
+    clock_entries,
+    food_clocks,
+    headline,
+    marks,
+)
+from services.analytics.food.rules import limits_of
+from services.domain import Verdict
+from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, unit
+
+NOTHING = Readings(np.empty(0, dtype=np.int64), np.empty(0))
+
+
+def readings(*values_c):
+    return Readings(MIDNIGHT_MS + np.arange(len(values_c)) * MINUTE_MS, np.array(values_c, dtype=float))
+
+
+def terms(air, **fields):
+    options = {"gap_ms": 3.0 * MINUTE_MS, "interval_ms": 60_000.0, "heard_ms": MIDNIGHT_MS, "expected": ()}
+    return Terms(air=air, **(options | fields))
+
+
+def judged(settings, *, cabinet=NOTHING, product=NOTHING, as_of_min, **fields):
+    clocks = food_clocks(cabinet, product, limits_of(settings), settings, terms(cabinet, **fields))
+    as_of_ms = MIDNIGHT_MS + as_of_min * MINUTE_MS
+    return [e for c in clocks for e in clock_entries(c, settings, as_of_ms=as_of_ms, clock_from_ms=None)]
+
+
+def test_readings_leave_out_what_was_not_measured():
+    found = Readings.of(np.array([1, 2, 3]), np.array([4.0, np.nan, 5.0]))
+    assert found.t_ms.tolist() == [1, 3]
+    assert found.since(2).value_c.tolist() == [5.0]
+
+
+def test_the_clock_runs_on_the_probe_only_where_it_is_the_warmest_spot():
+    cabinet, product = readings(3, 3, 3), readings(2, 2, 2)
+    mapped = judged(unit(position="product"), cabinet=cabinet, product=product, as_of_min=2)
+    assert [e.basis for e in mapped] == ["probe"]
+    both = judged(unit(), cabinet=cabinet, product=product, as_of_min=2)
+    assert [e.basis for e in both] == ["modelled_food", "probe"]
+    assert [e.basis for e in judged(unit(), cabinet=cabinet, as_of_min=2)] == ["modelled_food"]
+
+
+def test_a_cabinet_sensor_in_the_food_is_the_probe_where_there_is_no_other():
+    (found,) = judged(unit(position="product"), cabinet=readings(6, 6, 6), as_of_min=2)
+    assert (found.basis, found.minutes_above) == ("probe", 2)
+
+
+def test_another_probe_can_raise_but_its_silence_decides_nothing():
+    cabinet = readings(*([3] * 400))
+    warm = judged(unit(), cabinet=cabinet, product=readings(*([9] * 300)), as_of_min=399)
+    assert [e.verdict for e in warm] == [Verdict.OK, Verdict.DISCARD_ADVISED]
+    silent = judged(unit(), cabinet=cabinet, product=readings(3, 3), as_of_min=399)
+    assert [e.verdict for e in silent] == [Verdict.OK, Verdict.OK]
+    assert silent[1].minutes_unknown == 398
+    assert silent[1].compliant == "unknown"
+
+
+def test_what_a_person_said_of_an_empty_unit_comes_before_minutes_and_silence():
+    warm = readings(*([20] * 300))
+    for state, words in (("empty", "empty"), ("off", "switched off"), ("bench", "on the bench")):
+        (found,) = judged(unit(state=state), cabinet=warm, as_of_min=900)
+        assert found.verdict is Verdict.OK
+        assert found.why.startswith(f"{words}, said by a person")
+        assert found.minutes_above > 0
+
+
+def test_an_episode_has_its_ends_peak_and_mean():
+    settings = unit(classes=("cooked",), position="product")
+    (found,) = judged(settings, product=readings(4, 6, 6, 4), as_of_min=3)
+    (episode,) = found.episodes
+    assert (episode.start, episode.end) == (MIDNIGHT_MS + 30_000, MIDNIGHT_MS + 150_000)
+    assert (episode.minutes, episode.peak_c, episode.mean_c) == (2.0, 6.0, 5.75)
+    assert found.peak_c == 6.0
+
+
+def test_the_lowest_temperature_is_the_peak_where_food_must_not_freeze():
+    found = judged(unit(classes=("medicine",), position="product"), product=readings(4, 1, 3), as_of_min=2)
+    low = next(e for e in found if e.limit_c == 2.0)
+    assert low.peak_c == 1.0
+    assert low.episodes[0].peak_c == 1.0
+    assert "below 2 °C" in low.why
+
+
+def test_air_raises_at_most_watch_and_only_while_it_stands():
+    settings = unit(classes=("cooked",))
+    for minutes, verdict in ((29, Verdict.OK), (600, Verdict.WATCH)):
+        warm = readings(*([9] * (minutes + 1)))
+        clock = air_clock(warm, limits_of(settings).limits, terms(warm))
+        (found,) = cabinet_entries(clock, settings, as_of_ms=MIDNIGHT_MS + minutes * MINUTE_MS, marks=0)
+        assert found.verdict is verdict
+        assert found.minutes_above == minutes
+        assert found.compliant == "unknown"
+
+
+def test_a_freezer_shows_five_marks_without_a_verdict():
+    assert [m.limit_c for m in marks(unit("freezer"))] == [-18, -15, -12, -5, 0]
+    assert marks(unit()) == ()
+
+
+def test_the_headline_is_the_worst_verdict_with_its_reason():
+    found = judged(unit(classes=("cooked",)), cabinet=readings(*([9] * 300)), as_of_min=299)
+    verdict, words = headline(found)
+    assert verdict is Verdict.DISCARD_ADVISED
+    assert words.startswith("za-r638-2018, 5 °C: food modelled")
+    assert headline([]) == (Verdict.NO_DATA, "nothing to judge")
