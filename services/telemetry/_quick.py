@@ -21,7 +21,7 @@ def only_sample(unit: str, entries: Sequence[object]) -> Sample | None:
     if not 0 < len(entries) <= _LONGEST:
         return None
     first = entries[0]
-    if type(first) is not dict or len(first) != _FIRST or first.get(BN) != unit + "/":
+    if type(first) is not dict or first.get(BN) != unit + "/":
         return None
     t_s = first.get(BT)
     if type(t_s) is not int and type(t_s) is not float:
