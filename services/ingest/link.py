@@ -22,6 +22,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from services.clock import now_ms
 from services.errors import ConfigurationError
+from services.ingest.client import BulkClient, Delivery, MalformedPacketError
 
 CLIENT_ID = "bushlarder-ingest"
 SESSION_EXPIRY_S = 7 * 86_400
@@ -32,10 +33,12 @@ INBOX_LIMIT = 2_000
 """Messages waiting for the worker before the network is no longer read."""
 KEEPALIVE_S = 30
 CONNECT_TIMEOUT_S = 10.0
+STOP_S = 3.0
+"""How long a stopping link waits for the broker to take what was posted."""
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.2, 15.0
 """Waiting before another connection, doubled each time, dealt out at random."""
-_READ_AHEAD_BYTES = 65_536
-_PACKETS_PER_WAKE = 200
+POSTS_UNDERWAY = 20
+"""Publications the broker has not acknowledged yet; what brokers allow at least in practice."""
 
 _log = structlog.get_logger(__name__)
 
@@ -46,17 +49,7 @@ class Arrival:
 
     epoch: int
     received_ms: int
-    message: mqtt.MQTTMessage
-
-    @property
-    def expiry_left_s(self) -> int | None:
-        """What is left of the message's expiry in seconds, None when it had none."""
-        return getattr(self.message.properties, "MessageExpiryInterval", None)
-
-    @property
-    def correlation(self) -> bytes:
-        """What ties a reply to a command, empty when there is nothing."""
-        return getattr(self.message.properties, "CorrelationData", b"")
+    delivery: Delivery
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,29 +62,6 @@ class Post:
     response_topic: str | None = None
     correlation: bytes | None = None
     expiry_s: int | None = None
-
-
-class _Client(mqtt.Client):
-    """A paho client that reads the socket in large pieces: paho itself asks for three per message."""
-
-    _ahead = b""
-    _at = 0
-
-    @property
-    def has_read_ahead(self) -> bool:
-        """Whether something has been read that was not looked at yet."""
-        return self._at < len(self._ahead)
-
-    def forget_read_ahead(self) -> None:
-        """Drop what belongs to a connection that is gone."""
-        self._ahead, self._at = b"", 0
-
-    def _sock_recv(self, bufsize: int) -> bytes:
-        if self._at >= len(self._ahead):
-            self._ahead, self._at = super()._sock_recv(_READ_AHEAD_BYTES), 0
-        piece = self._ahead[self._at : self._at + bufsize]
-        self._at += len(piece)
-        return piece
 
 
 class Link:
@@ -112,13 +82,17 @@ class Link:
         self._filters = tuple(filters)
         self._client = self._make_client(url, client_id)
         self._inbox: deque[Arrival] = deque()
-        self._outbox: deque[Post | tuple[int, int]] = deque()
+        self._acks: deque[tuple[int, int]] = deque()
+        self._posts: deque[Post] = deque()
+        self._underway = 0
+        self._unread = False
         self._enough = 1
         self._arrived = threading.Event()
         self._bell_r, self._bell_w = socket.socketpair()
         self._bell_r.settimeout(0)
         self._bell_w.settimeout(0)
         self._stopping = False
+        self._stop_by = 0.0
         self._thread = threading.Thread(target=self._run, name="ingest-link", daemon=True)
         self.epoch = 0
         """Number of the present connection."""
@@ -130,6 +104,7 @@ class Link:
 
     def stop(self) -> None:
         """Send what is posted, close the connection, keep the session."""
+        self._stop_by = time.monotonic() + STOP_S
         self._stopping = True
         self._ring()
         self._thread.join(timeout=CONNECT_TIMEOUT_S + 5.0)
@@ -157,12 +132,12 @@ class Link:
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Tell the broker, in order of arrival, that messages are durable here."""
-        self._outbox.extend((a.epoch, a.message.mid) for a in arrivals if a.message.qos > 0)
+        self._acks.extend((a.epoch, a.delivery.mid) for a in arrivals if a.delivery.qos)
         self._ring()
 
     def post(self, post: Post) -> None:
         """Publish something as soon as there is a connection."""
-        self._outbox.append(post)
+        self._posts.append(post)
         self._ring()
 
     def _ring(self) -> None:
@@ -178,7 +153,7 @@ class Link:
             try:
                 self._connect()
                 self._serve()
-            except OSError as error:
+            except (OSError, MalformedPacketError) as error:
                 _log.warning("ingest.broker.unreachable", host=self._host, port=self._port, error=str(error))
             if self.epoch > epoch_before:
                 pause_s = FIRST_PAUSE_S
@@ -192,7 +167,8 @@ class Link:
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.SessionExpiryInterval = SESSION_EXPIRY_S
         properties.ReceiveMaximum = RECEIVE_MAXIMUM
-        self._client.forget_read_ahead()
+        self._client.begin()
+        self._unread = False
         self._client.connect(
             self._host, self._port, keepalive=KEEPALIVE_S, clean_start=False, properties=properties
         )
@@ -203,7 +179,7 @@ class Link:
         deadline = time.monotonic() + CONNECT_TIMEOUT_S
         while (sock := client.socket()) is not None:
             room = len(self._inbox) < INBOX_LIMIT
-            ready_now = room and client.has_read_ahead
+            ready_now = room and self._unread
             readers: list[Any] = [self._bell_r, *([sock] if room else [])]
             readable, writable, _ = select.select(
                 readers, [sock] if client.want_write() else [], [], 0.0 if ready_now else 1.0
@@ -217,38 +193,50 @@ class Link:
             if writable or client.want_write():
                 client.loop_write()
             client.loop_misc()
-            if self._stopping and not self._outbox and not client.want_write():
+            if self._stopping and (self._nothing_left() or time.monotonic() > self._stop_by):
                 client.disconnect()
                 client.loop_write()
                 return
             if not self.connected and (self._stopping or time.monotonic() > deadline):
                 return
 
+    def _nothing_left(self) -> bool:
+        return not (self._acks or self._posts or self._underway or self._client.want_write())
+
     def _read(self) -> None:
-        """Read packets until the socket has no more, the worker has plenty, or others want a turn."""
-        client = self._client
-        for _ in range(_PACKETS_PER_WAKE):
-            if client.loop_read() != mqtt.MQTT_ERR_SUCCESS:
+        """Take messages until the socket has no more or the worker has plenty."""
+        inbox = self._inbox
+        received_ms = now_ms()
+        for delivery in self._client.deliveries():
+            inbox.append(Arrival(self.epoch, received_ms, delivery))
+            waiting = len(inbox)
+            if waiting >= self._enough:
+                self._enough = INBOX_LIMIT * 2  # ring once
+                self._arrived.set()
+            if waiting >= INBOX_LIMIT:
+                self._unread = True
                 return
-            if not client.has_read_ahead or len(self._inbox) >= INBOX_LIMIT:
-                return
+        self._unread = False
 
     def _send_posted(self) -> None:
-        outbox, client = self._outbox, self._client
-        while outbox:
-            item = outbox.popleft()
-            if isinstance(item, Post):
-                client.publish(item.topic, item.payload, 1, item.retain, _properties_of(item))
-            elif item[0] == self.epoch:  # an older connection's message will be sent again
-                client.ack(item[1], 1)
+        mids = []
+        while self._acks:
+            epoch, mid = self._acks.popleft()
+            if epoch == self.epoch:  # what an older connection brought will come again
+                mids.append(mid)
+        self._client.acknowledge(mids)
+        while self._posts and self._underway < POSTS_UNDERWAY:
+            post = self._posts.popleft()
+            self._underway += 1
+            self._client.publish(post.topic, post.payload, 1, post.retain, _properties_of(post))
 
     def _hush(self) -> None:
         with contextlib.suppress(BlockingIOError):
             while self._bell_r.recv(4096):
                 pass
 
-    def _make_client(self, url: str, client_id: str) -> _Client:
-        client = _Client(
+    def _make_client(self, url: str, client_id: str) -> BulkClient:
+        client = BulkClient(
             CallbackAPIVersion.VERSION2, client_id, protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
         )
         parts = urlsplit(url)
@@ -257,10 +245,9 @@ class Link:
         if parts.username is not None:
             client.username_pw_set(parts.username, parts.password)
         client.connect_timeout = CONNECT_TIMEOUT_S
-        client.max_inflight_messages_set(RECEIVE_MAXIMUM)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
-        client.on_message = self._on_message
+        client.on_publish = self._on_publish
         client.on_socket_register_write = _leave_writing_to_the_loop
         return client
 
@@ -287,11 +274,8 @@ class Link:
             _log.warning("ingest.broker.lost", epoch=self.epoch)
         self.connected = False
 
-    def _on_message(self, _client: mqtt.Client, _userdata: object, message: mqtt.MQTTMessage) -> None:
-        self._inbox.append(Arrival(self.epoch, now_ms(), message))
-        if len(self._inbox) >= self._enough:
-            self._enough = INBOX_LIMIT * 2  # ring once
-            self._arrived.set()
+    def _on_publish(self, *_: object) -> None:
+        self._underway = max(0, self._underway - 1)
 
 
 def _leave_writing_to_the_loop(*_: object) -> None:

@@ -71,7 +71,7 @@ class Ingest:
         self._retried(self._chores, stop)
         arrivals = self._link.take(BATCH, wait_s=LINGER_S, linger_s=LINGER_S)
         self.counters["received"] += len(arrivals)
-        self.counters["redelivered"] += sum(arrival.message.dup for arrival in arrivals)
+        self.counters["redelivered"] += sum(arrival.delivery.dup for arrival in arrivals)
         letters = [_letter_of(arrival) for arrival in arrivals]
         if arrivals and self._retried(lambda: self._commit_all(letters), stop):
             self._link.acknowledge(arrivals)
@@ -212,14 +212,8 @@ class Ingest:
 
 
 def _letter_of(arrival: Arrival) -> Letter:
-    message = arrival.message
-    try:
-        topic = message.topic
-    except UnicodeDecodeError:
-        topic = ""
-    return Letter(
-        topic, bytes(message.payload), arrival.received_ms, arrival.expiry_left_s, arrival.correlation
-    )
+    came = arrival.delivery
+    return Letter(came.topic, came.payload, arrival.received_ms, came.expiry_left_s, came.correlation)
 
 
 def run_ingest(
