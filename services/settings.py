@@ -83,11 +83,13 @@ def load_settings(data: Path, **overrides: str | int | None) -> Settings:
             del dotenv_settings, file_secret_settings
             return (init_settings, env_settings, TomlConfigSettingsSource(settings_cls, toml_file=file))
 
+    try:
+        tomllib.loads(file.read_text(encoding="utf-8") if file.exists() else "")
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigurationError(f"is not TOML: {error}", setting=file.name) from error
     given: dict[str, object] = {name: value for name, value in overrides.items() if value is not None}
     try:
         return _Here.model_validate({"data": data, **given})
-    except tomllib.TOMLDecodeError as error:
-        raise ConfigurationError(f"{file.name} is not TOML: {error}", setting=file.name) from error
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
