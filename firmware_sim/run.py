@@ -175,11 +175,7 @@ class FleetRun:
             "sent": sum(radio.sent for radio in self._radios),
             "confirmed": sum(count.freed - count.lost for count in counts),
             "total": sum(count.written for count in counts),
-            "out_of_coverage": sum(
-                count.written - count.freed
-                for radio, count in zip(self._radios, counts, strict=True)
-                if radio.out_of_coverage
-            ),
+            "out_of_coverage": sum(radio.held_back() for radio in self._radios),
             "begun_at_ms": self._began_ms,
         }
 

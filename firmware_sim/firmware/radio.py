@@ -27,7 +27,7 @@ KEEPALIVE_S = 60
 SESSION_S = 7 * 86_400
 WILL_DELAY_S = 120
 UNCONFIRMED_PACKS = 10
-RESEND_AFTER_S = 60.0
+RESEND_AFTER_S = 30.0
 RESEND_AT_MOST_S = 3600.0
 RETRY_FIRST_S = 0.5
 RETRY_AT_MOST_S = 60.0
@@ -126,11 +126,10 @@ class Radio(threading.Thread):
                 self._turn()
         self._leave()
 
-    @property
-    def out_of_coverage(self) -> bool:
-        """Whether the unit is where no network reaches it."""
-        now_ms = self._now_ms()
-        return any(away.start_ms <= now_ms < away.end_ms for away in self._away)
+    def held_back(self) -> int:
+        """Return how many samples wait because the unit is where no network reaches it."""
+        end, away = self._horizon()
+        return self._ring.counts().written - end if away else 0
 
     def _horizon(self) -> tuple[int, bool]:
         """Return up to which ring index samples may be sent now, and whether coverage is missing."""
