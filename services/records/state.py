@@ -120,11 +120,11 @@ def _row_of(kept: Iterable[EpisodeRow], episode: Episode, *, clock_start_ms: int
     The clock's start moves with the hours, so an episode that begins right at it is the rest of one
     that is kept already.
     """
-    cut = episode.start <= clock_start_ms
-    for row in kept:
-        if row.start_ms == episode.start or (cut and row.start_ms < episode.start <= row.end_ms):
-            return row
-    return None
+    same = [row for row in kept if row.start_ms == episode.start]
+    if same or episode.start > clock_start_ms:
+        return same[0] if same else None
+    running = [row for row in kept if row.start_ms < episode.start <= row.end_ms and row.withdrawn_ms is None]
+    return running[0] if running else None
 
 
 def _revise(row: EpisodeRow, episode: Episode, *, as_of_ms: int) -> None:

@@ -239,6 +239,23 @@ def test_an_episode_cut_by_the_moving_start_of_the_clock_stays_one_episode(recor
     assert episodes_of(records, (cut, end), start_ms=cut, as_of_ms=NOON_MS + 8 * MINUTE) == [(start, end)]
 
 
+def test_what_was_withdrawn_does_not_come_back_as_the_rest_of_an_episode(records):
+    day = NOON_MS - 24 * 60 * MINUTE
+    wrong, right, end = NOON_MS - 50 * MINUTE, NOON_MS - 40 * MINUTE, NOON_MS - 10 * MINUTE
+    episodes_of(records, (wrong, end), start_ms=day, as_of_ms=NOON_MS)
+    assert episodes_of(records, (right, end), start_ms=day, as_of_ms=NOON_MS) == [(right, end)]
+    cut = NOON_MS - 30 * MINUTE
+    assert episodes_of(records, (cut, end), start_ms=cut, as_of_ms=NOON_MS) == [(right, end)]
+
+
+def test_an_episode_cut_short_by_an_earlier_as_of_time_stays_as_long_as_it_was(records):
+    start, end = NOON_MS - 50 * MINUTE, NOON_MS - 10 * MINUTE
+    day = NOON_MS - 24 * 60 * MINUTE
+    episodes_of(records, (start, end), start_ms=day, as_of_ms=NOON_MS)
+    earlier = NOON_MS - 20 * MINUTE
+    assert episodes_of(records, (start, earlier), start_ms=day, as_of_ms=earlier) == [(start, end)]
+
+
 def test_commands_wait_in_order_and_heartbeats_are_the_newest(records):
     first = records.queue_command("v3-meat", "status", who="Asha", now_ms=NOON_MS)
     second = records.queue_command("v3-ice", "set", {"interval_s": 30}, who="Asha", now_ms=NOON_MS)
