@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 import orjson
@@ -131,24 +132,37 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version = {VERSION}; COMMIT;")
 
 
-def measured_of(values: Mapping[str, Value]) -> list[object]:
-    """Return the measured columns of a row, `extra` last: numbers in milli-units, half-even."""
+@lru_cache(maxsize=1024)
+def _plan_of(names: tuple[str, ...]) -> tuple[tuple[tuple[str, int], ...], bool, int]:
+    """Return where the channels of a sample go, whether any is unknown, and the columns as bits.
+
+    Units send the same channels again and again, so this is worked out once for each set.
+    """
+    places = tuple((name, _PLACE[name]) for name in names if name in _PLACE)
+    unknown = len(places) < len(names)
+    mask = sum(1 << place for _, place in places) | unknown << len(VALUE_COLUMNS)
+    return places, unknown, mask
+
+
+def measured_of(values: Mapping[str, Value]) -> tuple[list[object], int]:
+    """Return the measured columns of a row, `extra` last, and which of them are used, as bits.
+
+    Numbers are in milli-units, rounded half to even as `milli_of` does.
+    """
+    places, unknown, mask = _plan_of(tuple(values))
     measured = _BLANK.copy()
-    extra: dict[str, Value] | None = None
-    for name, value in values.items():
-        place = _PLACE.get(name)
-        if place is None:
-            extra = extra or {}
-            extra[name] = value
-        elif place < _NUMBERS:
+    for name, place in places:
+        value = values[name]
+        if place < _NUMBERS:
             measured[place] = round(value * 1000.0)  # type: ignore[operator] # milli_of, inlined for speed
         elif place < _BOOLEANS:
             measured[place] = 1 if value else 0
         else:
             measured[place] = str(value)
-    if extra is not None:
+    if unknown:
+        extra = {name: value for name, value in values.items() if name not in _PLACE}
         measured[-1] = orjson.dumps(extra, option=orjson.OPT_SORT_KEYS).decode()
-    return measured
+    return measured, mask
 
 
 def values_of(measured: Sequence[object]) -> dict[str, Value]:
@@ -165,15 +179,6 @@ def values_of(measured: Sequence[object]) -> dict[str, Value]:
     if measured[-1] is not None:
         found.update(orjson.loads(str(measured[-1])))
     return found
-
-
-def columns_mask(measured: Sequence[object]) -> int:
-    """Return which columns a row has something in, as bits."""
-    mask = 0
-    for place, stored in enumerate(measured):
-        if stored is not None:
-            mask |= 1 << place
-    return mask
 
 
 def row_of(unit_no: int, sample: Sample, received_ms: int, measured: Sequence[object]) -> list[object]:

@@ -17,7 +17,6 @@ from services.store.schema import (
     IMPORTED_BID,
     INSERT_SAMPLE,
     SELECT_VALUES,
-    columns_mask,
     measured_of,
     row_of,
 )
@@ -207,7 +206,8 @@ class SqliteStore(SqliteReader):
         unit_no = self._unit_no(connection, sample.unit)
         bid, sq = sample.bid, sample.sq
         boot = self._boot(connection, unit_no, bid)
-        row = row_of(unit_no, sample, received_ms, measured_of(sample.values))
+        measured, mask = measured_of(sample.values)
+        row = row_of(unit_no, sample, received_ms, measured)
         perhaps_known = sq <= boot.newest if bid == IMPORTED_BID else boot.held.holds(sq)
         if perhaps_known and self._known(connection, work, sample, row):
             return
@@ -219,7 +219,6 @@ class SqliteStore(SqliteReader):
         work.fresh[unit_no, bid, sq] = row
         work.boots.add((unit_no, bid))
         work.touch(unit_no, row[1])  # type: ignore[arg-type] # t_ms
-        mask = columns_mask(row[7:])
         if mask & ~work.masks.get(unit_no, self._masks[unit_no]):
             work.masks[unit_no] = mask | work.masks.get(unit_no, self._masks[unit_no])
 
