@@ -20,6 +20,8 @@ from services.timebase import ms_of_iso
 
 TIME_COLUMN = "time"
 _SEPARATORS = "\t;,"
+_SPACE = re.compile(r"\s")
+_ZULU = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 _QUOTED = re.compile(r'"[^"]*"')
 _EXCEL_FIRST_LINE = re.compile(r"sep=.")
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]{1,3})?")
@@ -126,7 +128,8 @@ def _starts(line: str) -> bool:
 def _split(line: str, separator: str) -> list[str] | None:
     """Return the cells of a line, None when its quotes do not close."""
     if '"' not in line:
-        return [cell.strip() for cell in line.split(separator)]
+        cells = line.split(separator)
+        return [cell.strip() for cell in cells] if _SPACE.search(line) else cells
     try:
         cells = next(csv.reader([line], delimiter=separator, strict=True, skipinitialspace=True))
     except csv.Error:
@@ -178,11 +181,7 @@ def _read_rows(lines: Sequence[str], start: int, header: _Header) -> _Rows:
     time_name = header.names[header.time_at]
     rows = _Rows([], [], [])
     for number, line in enumerate(lines[start:], start + 1):
-        if not line or line.isspace():
-            continue
         cells = _split(line, header.separator)
-        if cells is not None and not any(cells):
-            continue
         if cells is None:
             rows.bad.append(Cell(number, time_name, "quotes in this row do not close"))
             continue
@@ -190,6 +189,8 @@ def _read_rows(lines: Sequence[str], start: int, header: _Header) -> _Rows:
             # Cells may have moved, as when a decimal comma meets a comma between cells.
             reason = f"the row has {len(cells)} cells, the header names {width}"
             rows.bad.append(Cell(number, time_name, reason))
+            continue
+        if not cells[0] and not any(cells):
             continue
         if len(cells) < width:
             cells += [""] * (width - len(cells))
@@ -200,6 +201,9 @@ def _read_rows(lines: Sequence[str], start: int, header: _Header) -> _Rows:
 
 def _read_times(rows: _Rows, header: _Header, zone: tzinfo | None) -> tuple[npt.NDArray[np.int64], list[int]]:
     """Return the instants of the rows that have one, and which rows they are."""
+    at_once = _zulu_times([cells[header.time_at] for cells in rows.cells])
+    if at_once is not None:
+        return at_once, list(range(len(at_once)))
     name = header.names[header.time_at]
     t_ms: list[int] = []
     kept: list[int] = []
@@ -211,6 +215,17 @@ def _read_times(rows: _Rows, header: _Header, zone: tzinfo | None) -> tuple[npt.
         else:
             kept.append(i)
     return np.array(t_ms, dtype=np.int64), kept
+
+
+def _zulu_times(cells: Sequence[str]) -> npt.NDArray[np.int64] | None:
+    """Return all times at once when every one is UTC to the second, as most loggers write."""
+    if not all(map(_ZULU.fullmatch, cells)):
+        return None
+    try:
+        t_ms = np.array([cell[:-1] for cell in cells], dtype="datetime64[ms]").astype(np.int64)
+    except ValueError:
+        return None
+    return t_ms if bool(np.all(t_ms >= 0)) else None
 
 
 def _instant(cell: str, zone: tzinfo | None) -> int:

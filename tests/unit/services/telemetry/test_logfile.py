@@ -208,3 +208,31 @@ def test_nothing_usable_names_line_and_column(text, arguments, line, column):
         parse_log(text, **arguments)
     assert isinstance(raised.value, ConfigurationError)
     assert (raised.value.line, raised.value.setting) == (line, column)
+
+
+def test_one_bad_time_among_many_good_ones_loses_one_row():
+    good = [f"2026-01-01T00:0{k}:00Z,{k}" for k in range(3)]
+    for bad in (
+        "2026-02-30T00:00:00Z",
+        "1969-12-31T23:59:59Z",
+        "2026-01-01T24:00:01Z",
+        "2026-01-01T00:00:61Z",
+    ):
+        log = parse_log("\n".join(["time,cabinet_c", *good, f"{bad},9"]))
+        assert log.series.numbers("cabinet_c").tolist() == [0.0, 1.0, 2.0]
+        assert _cells(log) == [(5, "time")]
+
+
+def test_a_long_text_is_a_bad_cell():
+    log = parse_log(f"time,cabinet_c,supply\n1,4,{'s' * 65}\n2,5,solar\n")
+    assert _cells(log) == [(2, "supply")]
+
+
+def test_a_log_of_texts_alone_is_usable():
+    assert list(parse_log("time,fault\n1,fan\n2,\n").series.texts("fault")) == ["fan", None]
+
+
+def test_an_empty_column_at_the_end_of_the_header_is_no_column():
+    log = parse_log("time,cabinet_c,\n1,4,\n2,4,5\n")
+    assert log.unknown_columns == ()
+    assert _cells(log) == [(3, "time")]

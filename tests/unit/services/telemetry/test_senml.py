@@ -49,6 +49,7 @@ def test_faults_of_single_records(fields, fault):
         ({-6: [], 0: "a", 2: 1}, "bad_base"),
         ({-1: "10", 0: "a", 2: 1}, "unsupported_version"),
         ({-1: True, 0: "a", 2: 1}, "unsupported_version"),
+        ({-1: 5, 0: "a", 2: 1}, "mixed_versions"),
         ({"x_": 1, 0: "a", 2: 1}, "not_understood"),
         ("text", "not_a_record"),
     ],
@@ -81,3 +82,8 @@ def test_the_same_bytes_always_give_the_same_records():
 
 def test_what_is_no_array_is_undecodable():
     assert decode(b"{}").reason == "undecodable"
+
+
+def test_a_secondary_unit_that_carries_no_number_keeps_what_it_has():
+    (record,) = flatten([{-1: 26, 0: "a", 1: "mV", 3: "text"}])
+    assert (record.unit, record.value) == ("V", "text")

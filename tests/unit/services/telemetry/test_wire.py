@@ -35,6 +35,8 @@ def _reason(payload):
         b"\x9f\xff",  # an array of unknown length
         b"\xa0",
         b"{}",
+        b" {}",
+        b"\x78\x9c\xff\xff\xff",
         b'[{"n":"a","v":NaN}]',
         b'[{"n":"a","v":1e999}]',
         b"[" * 5_000,
