@@ -49,7 +49,7 @@ def _judge(name):
 
 def test_every_published_file_is_what_the_models_make():
     published = {path.name: path.read_text(encoding="utf-8") for path in FOLDER.iterdir()}
-    assert published == texts()
+    assert published == texts(), "run: python -m tests.helpers.write_schemas"
 
 
 @pytest.mark.parametrize(("name", "message"), GOOD)
