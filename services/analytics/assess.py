@@ -173,6 +173,8 @@ class _View:
     cabinet: food.Readings
     product: food.Readings
     terms: food.Terms
+    probe_terms: food.Terms
+    """As `terms`, for the product channel, which a log may hold at its own interval."""
     interval_words: str | None
 
     @staticmethod
@@ -188,35 +190,52 @@ class _View:
         """Merge equal times, judge the readings and settle the terms they are counted by."""
         series, conflicts = merged(series)
         interval, words = interval_s(series, "cabinet_c", settings, offline=offline)
+        probed, _ = interval_s(series, "product_c", settings, offline=offline)
         gap_ms = gap_limit_ms(interval, max_gap_s)
         quality = judged(series, settings, gap_ms=gap_ms, conflicts=conflicts)
         cabinet = food.Readings.of(series.t_ms, quality.cabinet_c)
         starts = [heard_from_ms, int(series.t_ms[0]) if len(series) else None]
+        terms = food.Terms(
+            gap_ms=gap_ms,
+            interval_ms=interval * SECOND_MS,
+            heard_ms=min((t for t in starts if t is not None), default=None),
+            expected=tuple(expected),
+            air=cabinet,
+        )
         return _View(
             series=series,
             quality=quality,
             limits=limits_of(settings),
             cabinet=cabinet,
             product=food.Readings.of(series.t_ms, quality.product_c),
-            terms=food.Terms(
-                gap_ms=gap_ms,
-                interval_ms=interval * SECOND_MS,
-                heard_ms=min((t for t in starts if t is not None), default=None),
-                expected=tuple(expected),
-                air=cabinet,
+            terms=terms,
+            probe_terms=replace(
+                terms, gap_ms=gap_limit_ms(probed, max_gap_s), interval_ms=probed * SECOND_MS
             ),
             interval_words=words,
         )
+
+
+def _clocks(view: _View, settings: UnitSettings, *, since_ms: int) -> tuple[food.Clock, ...]:
+    """Return the clocks that carry verdicts, on what the service would read."""
+    cabinet, heard = view.cabinet.since(since_ms), view.terms.heard_ms
+    heard = None if heard is None else max(heard, since_ms)
+    return food.food_clocks(
+        cabinet,
+        view.product.since(since_ms),
+        view.limits,
+        settings,
+        replace(view.terms, heard_ms=heard, air=cabinet),
+        probe_terms=replace(view.probe_terms, heard_ms=heard, air=cabinet),
+    )
 
 
 def _entries(
     view: _View, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
 ) -> list[Exposure]:
     window = utc_day_start_ms(as_of_ms) - HISTORY_MS
-    cabinet, heard = view.cabinet.since(window), view.terms.heard_ms
-    terms = replace(view.terms, heard_ms=None if heard is None else max(heard, window), air=cabinet)
     entries = []
-    for clock in food.food_clocks(cabinet, view.product.since(window), view.limits, settings, terms):
+    for clock in _clocks(view, settings, since_ms=window):
         entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     marks = food.marks(settings)
     air = food.air_clock(view.cabinet, (*view.limits.limits, *marks), view.terms)
@@ -256,11 +275,9 @@ def _worst_of_day(
         heard_from_ms=heard_from_ms,
         expected=expected,
     )
-    window, heard = utc_day_start_ms(to_ms) - HISTORY_MS, view.terms.heard_ms
-    terms = replace(view.terms, heard_ms=None if heard is None else max(heard, window))
     moments = _moments(view.series, from_ms, to_ms)
     top_rank, top_ms, top_why = -1, from_ms, ""
-    for clock in food.food_clocks(view.cabinet, view.product, view.limits, settings, terms):
+    for clock in _clocks(view, settings, since_ms=utc_day_start_ms(to_ms) - HISTORY_MS):
         for index in range(len(clock.limits)):
             rank, _ = food.rank_at(clock, index, moments, clock_from_ms=clock_from_ms)
             k = int(np.argmax(rank))

@@ -15,9 +15,11 @@ import numpy as np
 from services.analytics.assess import assess, worst_between
 from services.analytics.food import track
 from services.analytics.food.lags import lags_ms
+from services.analytics.power.thermostat import Band
 from services.domain import Bank, Food, Supply, Unit, UnitSettings
 from services.telemetry import Series
 from services.timebase import DAY_MS, MINUTE_MS
+from tests.helpers import oracle_power
 from tests.helpers.oracle_food import food_minutes, line_minutes
 
 YEAR_ROWS = 525_600
@@ -26,8 +28,21 @@ START_MS = 1_735_689_600_000
 TARGET_RATIO, TARGET_S, TARGET_EXTEND_MS, TARGET_FLAT = 30.0, 1.0, 0.3, 1.3
 GAP_MS = 3 * MINUTE_MS
 
-EXTRA: dict[str, Callable[[list[tuple[int, float]]], object]] = {}
-"""Row-by-row oracles of other analyses, by name; each is given the rows of the slice and adds its time."""
+BAND = Band(-1.0, 1.0, 1.0, 0.3, learned=False)
+
+
+def oracle_of_power(series):
+    """Find low-voltage stops and count charge row by row: a part of what power does."""
+    t_ms, on = series.t_ms.tolist(), [bool(x) for x in series.numbers("compressor_on").tolist()]
+    above = (series.numbers("cabinet_c") - 3.0).tolist()
+    oracle_power.low_voltage_stops(
+        t_ms, on, series.numbers("battery_v").tolist(), above, band=BAND, cutout_v_12=11.4, gap_ms=GAP_MS
+    )
+    oracle_power.drawn_ah(t_ms, [4.2 * state for state in on], GAP_MS)
+
+
+EXTRA: dict[str, Callable[[Series], None]] = {"power": oracle_of_power}
+"""Row-by-row oracles of other analyses: each is given the slice, its time is added."""
 
 
 def year(rows=YEAR_ROWS, seed=7):
@@ -74,18 +89,13 @@ def seconds(work, repeats=3):
 
 def oracle_seconds(series):
     """Return the oracle's time for a year, scaled from a slice."""
-    rows = list(
-        zip(
-            series.t_ms[:ORACLE_ROWS].tolist(),
-            series.numbers("cabinet_c")[:ORACLE_ROWS].tolist(),
-            strict=True,
-        )
-    )
+    part = Series(series.t_ms[:ORACLE_ROWS], {name: c[:ORACLE_ROWS] for name, c in series.columns.items()})
+    rows = list(zip(part.t_ms.tolist(), part.numbers("cabinet_c").tolist(), strict=True))
     begin = time.perf_counter()
     food_minutes(rows, limit_c=5.0, gap_min=3.0, as_of_ms=rows[-1][0], from_ms=rows[0][0])
     line_minutes(rows, limit_c=5.0, gap_min=3.0)
     for oracle in EXTRA.values():
-        oracle(rows)
+        oracle(part)
     return (time.perf_counter() - begin) * YEAR_ROWS / len(rows)
 
 

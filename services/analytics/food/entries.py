@@ -17,7 +17,6 @@ from services.analytics.food.verdicts import (
     Evidence,
     Minutes,
     at,
-    degrees,
     minutes_at,
     ranks,
     standing,
@@ -126,20 +125,29 @@ def clock_of(
 
 
 def food_clocks(
-    cabinet: Readings, product: Readings, limits: Limits, settings: UnitSettings, terms: Terms
+    cabinet: Readings,
+    product: Readings,
+    limits: Limits,
+    settings: UnitSettings,
+    terms: Terms,
+    *,
+    probe_terms: Terms | None = None,
 ) -> tuple[Clock, ...]:
     """Return the clocks that carry verdicts: the probe where it sits in the warmest spot, else modelled food.
 
     A probe that is not known to sit there is shown beside the modelled food and can only raise.
+    `probe_terms` are those of the product channel where it has its own interval.
     """
     none, lags = np.empty(0), lags_ms(settings.unit.food.load_kg)
+    own = terms if probe_terms is None else probe_terms
     if settings.unit.sensor.position == "product":
-        probe = product if product.t_ms.size else cabinet
-        return (clock_of("probe", probe, limits.limits, terms, lags=none),)
+        if not product.t_ms.size:
+            return (clock_of("probe", cabinet, limits.limits, terms, lags=none),)
+        return (clock_of("probe", product, limits.limits, own, lags=none),)
     modelled = clock_of("modelled_food", cabinet, limits.limits, terms, lags=lags)
     if not product.t_ms.size:
         return (modelled,)
-    return modelled, clock_of("probe", product, limits.limits, terms, lags=none, only_raises=True)
+    return modelled, clock_of("probe", product, limits.limits, own, lags=none, only_raises=True)
 
 
 def air_clock(cabinet: Readings, limits: tuple[Limit, ...], terms: Terms) -> Clock:
@@ -182,7 +190,12 @@ def reason(clock_: Clock, index: int, as_of_ms: int, *, clock_from_ms: int | Non
     rank, minutes = rank_at(clock_, index, np.array([float(as_of_ms)]), clock_from_ms=clock_from_ms)
     limit = clock_.limits[index]
     words = why(limit, minutes, at(int(rank[0])), basis=_BASIS_WORDS[clock_.basis], coarse=clock_.coarse)
-    return f"{limit.rule}, {degrees(limit.limit_c)}: {words}"
+    return sentence(limit.rule, words)
+
+
+def sentence(rule: str | None, words: str) -> str:
+    """Return a reason as people read it first, with the rule it comes from."""
+    return f"{words[:1].upper()}{words[1:]} ({rule})"
 
 
 def marks(settings: UnitSettings) -> tuple[Limit, ...]:
@@ -290,4 +303,4 @@ def headline(entries: Sequence[Exposure]) -> tuple[Verdict, str]:
     if not carrying:
         return Verdict.NO_DATA, "nothing to judge"
     top = max(carrying, key=lambda entry: Verdict(entry.verdict or Verdict.OK).rank)
-    return Verdict(top.verdict or Verdict.OK), f"{top.rule}, {degrees(top.limit_c)}: {top.why}"
+    return Verdict(top.verdict or Verdict.OK), sentence(top.rule, top.why)

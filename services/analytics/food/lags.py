@@ -46,13 +46,13 @@ def lags_ms(load_kg: float | None) -> FloatArray:
 
 def block_starts(t_ms: IntArray) -> IntArray:
     """Return at which samples a block begins, the last sample excepted; depends on the past only."""
-    spacing = t_ms[1:] - t_ms[:-1]
-    long = spacing > LONG_PAIR_MS
-    hard = long.copy()
-    hard[1:] |= long[:-1]
-    index = np.arange(spacing.size)
-    since = index - np.maximum.accumulate(np.where(hard, index, 0))
-    return np.flatnonzero(since % BLOCK_PAIRS == 0)
+    long = t_ms[1:] - t_ms[:-1] > LONG_PAIR_MS
+    index = np.arange(long.size)
+    if long.any():
+        hard = long.copy()
+        hard[1:] |= long[:-1]
+        index -= np.maximum.accumulate(np.where(hard, index, 0))
+    return np.asarray((index % BLOCK_PAIRS == 0).nonzero()[0], dtype=np.int64)
 
 
 def food_temperatures_c(
@@ -127,6 +127,9 @@ def food_temperatures_c(
 
 def _chunks(starts: IntArray, count: int) -> Iterator[tuple[slice, IntArray]]:
     """Yield ranges of pairs with their (block, place) table; -1 marks a place without a pair."""
+    if starts.size == 1:
+        yield slice(0, count), np.arange(count)[None, :]
+        return
     stops = np.append(starts[1:], count)
     for first in range(0, starts.size, CHUNK_BLOCKS):
         begin, end = starts[first : first + CHUNK_BLOCKS], stops[first : first + CHUNK_BLOCKS]

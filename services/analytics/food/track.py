@@ -119,11 +119,11 @@ def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
     seen = track.block_t_ms.size
     times = np.concatenate((track.block_t_ms, t_ms))
     air = np.concatenate((track.block_air_c, air_c))
-    if not bool(np.all(times[1:] > times[:-1])) or not bool(np.all(np.isfinite(air_c))):
+    if not bool((times[1:] > times[:-1]).all()) or not bool(np.isfinite(air_c).all()):
         raise ValueError("samples must be finite and strictly later than those already seen")
     first_c = np.where(np.isnan(track.block_start_c), air[0], track.block_start_c)
     # With one more pair to come the starts also say whether the newest sample begins a block.
-    starts = block_starts(np.append(times, times[-1] + 1))
+    starts = block_starts(np.concatenate((times, times[-1:] + 1)))
     if track.lags.size:
         food = food_temperatures_c(times, air, lags=track.lags, start_c=first_c, starts=starts)
     else:

@@ -200,7 +200,7 @@ def test_worst_between_watches_air_that_stands_warm_before_food_is():
         series, fridge, from_ms=MIDNIGHT_MS, to_ms=MIDNIGHT_MS + 131 * MINUTE_MS
     )
     assert (verdict, at_ms) == (Verdict.WATCH, MIDNIGHT_MS + 130 * MINUTE_MS)
-    assert "cabinet air" in why
+    assert why.startswith("Cabinet air above 5 °C")
 
 
 def test_worst_between_believes_a_person_about_an_empty_unit():
@@ -212,3 +212,15 @@ def test_worst_between_believes_a_person_about_an_empty_unit():
 def test_a_span_that_ends_before_it_starts_is_the_callers_fault():
     with pytest.raises(ValueError, match="ends before"):
         worst_between(every_minute(COLD), FRIDGE, from_ms=10, to_ms=9)
+
+
+def test_a_probe_logged_at_its_own_pace_is_judged_by_its_own_interval():
+    minute = np.arange(600)
+    product = np.where(minute % 10 == 0, 3.0, np.nan)
+    series = Series(
+        MIDNIGHT_MS + minute * MINUTE_MS, {"cabinet_c": 3 + np.sin(minute / 5), "product_c": product}
+    )
+    logged = unit(classes=("cooked",), position="product")
+    at_ms = MIDNIGHT_MS + 590 * MINUTE_MS
+    assert entry(assess(series, logged, as_of_ms=at_ms, offline=True), basis="probe").minutes_unknown == 0
+    assert entry(assess(series, logged, as_of_ms=at_ms), basis="probe").minutes_unknown == 590

@@ -108,5 +108,5 @@ def test_the_headline_is_the_worst_verdict_with_its_reason():
     found = judged(unit(classes=("cooked",)), cabinet=readings(*([9] * 300)), as_of_min=299)
     verdict, words = headline(found)
     assert verdict is Verdict.DISCARD_ADVISED
-    assert words.startswith("za-r638-2018, 5 °C: food modelled")
+    assert words == "Food modelled from cabinet air above 5 °C for 299 min (za-r638-2018)"
     assert headline([]) == (Verdict.NO_DATA, "nothing to judge")
