@@ -171,18 +171,18 @@ class Records:
             Units about which somebody said something since their assessment was begun; nothing was
             kept for them, they must be assessed again, and `position` was not moved then.
         """
-        overtaken: set[str] = set()
+        prepared = [state.Prepared.of(result) for result in results]
+        units = [result.card.unit for result in results]
+        said = select(StatementRow.unit, func.max(StatementRow.no)).where(StatementRow.unit.in_(units))
         with self._database.writing() as session:
-            for result in results:
-                unit = result.card.unit
-                newest = session.scalar(select(func.max(StatementRow.no)).where(StatementRow.unit == unit))
-                if (newest or 0) != result.statement_no:
-                    overtaken.add(unit)
-                else:
-                    state.put_result(session, result, now_ms=now_ms)
+            newest = {unit: no for unit, no in session.execute(said.group_by(StatementRow.unit))}  # noqa: C416
+            current = [p for p in prepared if newest.get(p.result.card.unit, 0) == p.result.statement_no]
+            if current:
+                state.put_results(session, current, now_ms=now_ms)
+            overtaken = frozenset(units) - {p.result.card.unit for p in current}
             if position is not None and not overtaken:
                 state.set_counter(session, state.MONITOR_POSITION, position)
-        return frozenset(overtaken)
+        return overtaken
 
     def write_card(self, card: UnitCard, analysis: Analysis | Mapping[str, Any]) -> None:
         """Keep one assessment as it stands, whatever was said meanwhile."""

@@ -95,7 +95,7 @@ def _lower(session: Session, row: StateRow, card: UnitCard, *, why: str, now_ms:
     fresh = card.model_copy(
         update={"standing": lowered(card.computed), "standing_since": now_ms, "standing_why": why}
     )
-    note_change(session, row, fresh, origin="person", now_ms=now_ms)
+    note_change(session, (row.computed, row.standing), fresh, origin="person", now_ms=now_ms)
     put_card(session, row, fresh)
 
 

@@ -1,11 +1,12 @@
 """The state table: cards, analyses, episodes and changes of verdict, written by the monitor."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import insert, select, update
 from sqlalchemy.orm import Session
 
-from services.domain import Analysis, Episode, Exposure, UnitCard, Verdict
+from services.domain import Analysis, Episode, Exposure, UnitCard
 from services.records.said import Origin, Result
 from services.records.tables import CounterRow, EpisodeRow, StateRow, VerdictChangeRow
 
@@ -31,87 +32,128 @@ def next_change_no(session: Session) -> int:
     return number
 
 
-def put_result(session: Session, result: Result, *, now_ms: int) -> None:
-    """Keep one assessment, what it changed, and its episodes."""
-    card = result.card
-    row = session.get(StateRow, card.unit)
-    note_change(session, row, card, origin=result.origin, now_ms=now_ms)
-    if row is None:
-        row = StateRow(unit=card.unit)
-    row.analysis = result.analysis.model_dump_json(by_alias=True)
-    row.assessed_ms = card.as_of
-    put_card(session, row, card)
-    for analysis in (*result.past, result.analysis):
-        put_episodes(session, analysis, now_ms=now_ms)
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A result with its JSON made, so that the write lock is not held meanwhile."""
+
+    result: Result
+    card: str
+    analysis: str
+
+    @staticmethod
+    def of(result: Result) -> "Prepared":
+        """Return a result made ready to be written."""
+        return Prepared(result, result.card.model_dump_json(), result.analysis.model_dump_json(by_alias=True))
+
+
+def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) -> None:
+    """Keep assessments, what they changed, and their episodes; few statements for many units."""
+    units = [p.result.card.unit for p in prepared]
+    known = select(StateRow.unit, StateRow.computed, StateRow.standing).where(StateRow.unit.in_(units))
+    before = {unit: (computed, standing) for unit, computed, standing in session.execute(known)}
+    number = counter(session, CHANGE_NO)
+    rows = [
+        {
+            **_columns_of(p.result.card, p.card, change_no=number + place),
+            "unit": p.result.card.unit,
+            "analysis": p.analysis,
+            "assessed_ms": p.result.card.as_of,
+        }
+        for place, p in enumerate(prepared, start=1)
+    ]
+    fresh = [row for row in rows if row["unit"] not in before]
+    if fresh:
+        session.execute(insert(StateRow), fresh)
+    if len(fresh) < len(rows):
+        session.execute(update(StateRow), [row for row in rows if row["unit"] in before])
+    set_counter(session, CHANGE_NO, number + len(rows))
+    for p in prepared:
+        card = p.result.card
+        note_change(session, before.get(card.unit), card, origin=p.result.origin, now_ms=now_ms)
+    put_episodes(session, [a for p in prepared for a in (*p.result.past, p.result.analysis)], now_ms=now_ms)
+
+
+def _columns_of(card: UnitCard, card_json: str, *, change_no: int) -> dict[str, object]:
+    return {
+        "change_no": change_no,
+        "card": card_json,
+        "computed": card.computed.value,
+        "standing": card.standing.value,
+        "standing_since_ms": card.standing_since,
+        "standing_why": card.standing_why,
+    }
 
 
 def put_card(session: Session, row: StateRow, card: UnitCard) -> None:
-    """Put a card into its row of the state table, under a new change number."""
-    row.change_no = next_change_no(session)
-    row.card = card.model_dump_json()
-    row.computed = card.computed.value
-    row.standing = card.standing.value
-    row.standing_since_ms = card.standing_since
-    row.standing_why = card.standing_why
-    session.add(row)
+    """Put a card that a person changed into its row, under a new change number."""
+    for name, value in _columns_of(card, card.model_dump_json(), change_no=next_change_no(session)).items():
+        setattr(row, name, value)
     session.flush()
 
 
 def note_change(
-    session: Session, row: StateRow | None, card: UnitCard, *, origin: Origin, now_ms: int
+    session: Session, before: tuple[str, str] | None, card: UnitCard, *, origin: Origin, now_ms: int
 ) -> None:
-    """Write down that a verdict changed, if it did."""
-    if row is not None and (row.computed, row.standing) == (card.computed.value, card.standing.value):
+    """Write down that a verdict changed, if it did; `before` is what was computed and what stood."""
+    if before == (card.computed.value, card.standing.value):
         return
-    rises = row is None or card.standing.rank != Verdict(row.standing).rank
+    moved = before is None or before[1] != card.standing.value
     session.add(
         VerdictChangeRow(
             unit=card.unit,
-            t_ms=card.standing_since if rises and card.standing_since is not None else card.as_of,
+            t_ms=card.standing_since if moved and card.standing_since is not None else card.as_of,
             recorded_ms=now_ms,
             computed=card.computed.value,
             standing=card.standing.value,
-            standing_before=None if row is None else row.standing,
+            standing_before=None if before is None else before[1],
             origin=origin,
-            why=card.standing_why if rises else card.computed_why,
+            why=card.standing_why if moved else card.computed_why,
         )
     )
 
 
-def put_episodes(session: Session, analysis: Analysis, *, now_ms: int) -> None:
-    """Bring the kept episodes of a unit in line with what an analysis found in its windows."""
-    judged = [exposure for exposure in analysis.exposure if exposure.rule is not None]
+_Clock = tuple[str, str, float, str]
+"""Unit, rule, limit and basis."""
+
+
+def put_episodes(session: Session, analyses: Sequence[Analysis], *, now_ms: int) -> None:
+    """Bring the kept episodes in line with what analyses found in their windows, one after the other."""
+    judged = [(a, exposure) for a in analyses for exposure in a.exposure if exposure.rule is not None]
     if not judged:
         return
-    earliest = min(exposure.start for exposure in judged)
-    kept: dict[tuple[str, float, str], list[EpisodeRow]] = {}
+    kept: dict[_Clock, list[EpisodeRow]] = {}
     for row in session.scalars(
         select(EpisodeRow).where(
-            EpisodeRow.unit == analysis.unit,
-            EpisodeRow.end_ms >= earliest,
-            EpisodeRow.start_ms < analysis.as_of,
+            EpisodeRow.unit.in_({analysis.unit for analysis, _ in judged}),
+            EpisodeRow.end_ms >= min(exposure.start for _, exposure in judged),
         )
     ):
-        kept.setdefault((row.rule, row.limit_c, row.basis), []).append(row)
-    for exposure in judged:
-        rows = kept.get((exposure.rule or "", exposure.limit_c, exposure.basis), [])
-        _put_clock(session, analysis, exposure, rows, now_ms=now_ms)
+        kept.setdefault((row.unit, row.rule, row.limit_c, row.basis), []).append(row)
+    for analysis, exposure in judged:
+        clock = (analysis.unit, exposure.rule or "", exposure.limit_c, exposure.basis)
+        rows = kept.setdefault(clock, [])
+        inside = [r for r in rows if r.end_ms >= exposure.start and r.start_ms < analysis.as_of]
+        rows += _put_clock(session, analysis, exposure, inside, now_ms=now_ms)
 
 
 def _put_clock(
     session: Session, analysis: Analysis, exposure: Exposure, kept: Sequence[EpisodeRow], *, now_ms: int
-) -> None:
+) -> list[EpisodeRow]:
+    """Revise, withdraw and add the rows of one clock; return those that were added."""
     stay: set[int] = set()
+    added = []
     for episode in exposure.episodes:
         row = _row_of(kept, episode, clock_start_ms=exposure.start)
         if row is None:
-            session.add(_new_row(analysis.unit, exposure, episode))
+            added.append(_new_row(analysis.unit, exposure, episode))
         else:
             stay.add(row.start_ms)
             _revise(row, episode, as_of_ms=analysis.as_of)
     for row in kept:
         if row.start_ms not in stay and row.start_ms >= exposure.start and row.withdrawn_ms is None:
             row.withdrawn_ms = now_ms
+    session.add_all(added)
+    return added
 
 
 def _row_of(kept: Iterable[EpisodeRow], episode: Episode, *, clock_start_ms: int) -> EpisodeRow | None:
