@@ -1,9 +1,9 @@
 """Error of a resistance from voltage steps: the usual formula against a Monte Carlo run.
 
-4.5 A, current known to 5 %, noise 5 mV. Both columns were computed once and are printed here. The formula must
-give its own column, stay within 21 % of that Monte Carlo run (its worst row: 10.0 against 12.5 mΩ, a fixed
-battery voltage near the edge of a reading step), and within 12 % of a run drawn here, where the battery voltage
-lies anywhere in a reading step.
+4.5 A, current known to 5 %, noise 5 mV. Both columns were computed once and are printed here. The formula
+must give its own column, stay within 21 % of that Monte Carlo run (its worst row: 10.0 against 12.5 mΩ, a
+fixed battery voltage near the edge of a reading step), and within 12 % of a run drawn here, where the
+battery voltage lies anywhere in a reading step.
 """
 
 import numpy as np

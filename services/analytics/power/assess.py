@@ -8,6 +8,7 @@ from services.analytics.power.causes import Background, cutout_of
 from services.analytics.power.charge import (
     Capacity,
     ChargeState,
+    bounded,
     capacity_of,
     charge_state,
     charging_at,
@@ -32,7 +33,7 @@ from services.analytics.power.resistance import SourceResistance, Steps, source_
 from services.analytics.power.thermostat import Band, band_of
 from services.analytics.service.findings import Workbench, findings_of
 from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
-from services.telemetry import Series
+from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS
 
 
@@ -63,6 +64,8 @@ class _Supply:
     steps: Steps
     source: SourceResistance
     capacity: Capacity | None
+    ah: FloatArray
+    measured_ah: float | None
     state: ChargeState
 
 
@@ -114,7 +117,15 @@ def power(
     findings = None
     if len(frame):
         bench = Workbench(
-            frame, runs, supply.band, ordinary, supply.steps, supply.source, settings, cutouts or ()
+            frame=frame,
+            runs=runs,
+            band=supply.band,
+            ordinary=ordinary,
+            steps=supply.steps,
+            source=supply.source,
+            settings=settings,
+            cutouts=cutouts or (),
+            measured_ah=supply.measured_ah if settings.has_battery else None,
         )
         findings = findings_of(bench, as_of_ms=as_of_ms)
     return PowerResult(
@@ -135,8 +146,10 @@ def _supply(series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *,
     reported = series.numbers("cutout_v")
     said = reported[np.isfinite(reported)]
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
-    capacity = capacity_of(settings, as_of_ms=as_of_ms)
     steps = stop_steps(frame, runs, settings)
+    ah = drawn_ah(frame, load_a(frame, settings))
+    measured = measured_capacity_ah(frame, runs, settings, ah=ah)
+    capacity = bounded(capacity_of(settings, as_of_ms=as_of_ms), measured)
     return _Supply(
         frame=frame,
         runs=runs,
@@ -146,7 +159,9 @@ def _supply(series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *,
         steps=steps,
         source=source_resistance(frame, steps, settings),
         capacity=capacity,
-        state=charge_state(frame, runs, settings, capacity),
+        ah=ah,
+        measured_ah=measured,
+        state=charge_state(frame, runs, settings, capacity, ah),
     )
 
 
@@ -167,9 +182,9 @@ def _cutouts(
         settings=settings,
         threshold=supply.threshold,
         capacity=supply.capacity,
-        ah=drawn_ah(frame, load_a(frame, settings)),
+        ah=supply.ah,
         full_ms=supply.state.full_ms,
-        measured_ah=measured_capacity_ah(frame, supply.runs, settings),
+        measured_ah=supply.measured_ah,
         charged=bool(np.any(charging_at(frame, curve))),
     )
     return tuple(cutout_of(event, background, as_of_ms=as_of_ms) for event in supply.events), None

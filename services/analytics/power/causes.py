@@ -66,7 +66,10 @@ def cutout_of(event: Event, background: Background, *, as_of_ms: int) -> Cutout:
     cause, why = _cause(event, seen, background)
     end_ms = as_of_ms if event.end_ms is None else event.end_ms
     scale = frame.volt_scale
-    certain = event.kind == "interrupted" or (event.kind == "low_voltage" and seen.rebound is not None)
+    proven = event.locked or event.attempts > 0
+    certain = event.kind == "interrupted" or (
+        event.kind == "low_voltage" and seen.rebound is not None and proven
+    )
     return Cutout(
         start=event.start_ms,
         end=event.end_ms,
@@ -98,9 +101,9 @@ def _seen(event: Event, background: Background) -> _Seen:
     ohm = None
     if rebound is not None and not settings.unit.compressor.variable_speed:
         ohm = rebound * frame.volt_scale / settings.running_a
-    rest = _rest_v(event, frame)
-    rest = v_off if rest is None else rest
     curve, _ = curve_of(settings)
+    rest = _rest_v(event, frame, curve.charging_above_v)
+    rest = v_off if rest is None else rest
     return _Seen(v_on, rebound, rest, ohm, None if rest is None else float(soc_at_rest(rest, curve)))
 
 
@@ -112,11 +115,11 @@ def _second_off_v(event: Event, frame: Frame) -> float:
     return float(frame.volts_12[at])
 
 
-def _rest_v(event: Event, frame: Frame) -> float | None:
-    """Return the median voltage a few minutes into the stop, while the compressor stood still [V at 12 V]."""
+def _rest_v(event: Event, frame: Frame, charging_above_v: float) -> float | None:
+    """Return the median voltage a few minutes into the stop, with nothing running or charging [V at 12 V]."""
     low, high = np.searchsorted(frame.t_ms, [event.start_ms + REST_FROM_MS, event.start_ms + REST_TO_MS])
     stop = int(high) if event.end_at is None else min(int(high), event.end_at)
-    still = ~frame.on[low:stop] & np.isfinite(frame.volts_12[low:stop])
+    still = ~frame.on[low:stop] & (frame.volts_12[low:stop] <= charging_above_v)
     return float(np.median(frame.volts_12[low:stop][still])) if bool(np.any(still)) else None
 
 

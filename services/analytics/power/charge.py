@@ -27,6 +27,7 @@ RELAXATION_V = 0.02
 """What a lead-acid battery still recovers after minutes of rest (judgement, no source)."""
 UNKNOWN_AGE_SHARE = 0.7
 """Usable share of the label when the installation date is unknown."""
+MEASURED_BELOW_SHARE = 0.8
 FADE_PER_YEAR = 0.04
 LEAST_AGED_SHARE = 0.6
 LABEL_CAP = 1.08
@@ -36,8 +37,13 @@ CURRENT_SHARE_SD = 0.10
 RELAXATION_SD = 0.03
 LEAST_LIVE_V = 9.0
 """A lower voltage is a broken connection, not a rested battery (judgement). [V at 12 V]"""
-PLATEAU_TOP_V = 13.3
-"""Lithium iron phosphate rests above this when nearly full. [V at 12 V]"""
+PLATEAU_V = (13.3, 13.42)
+PLATEAU_SOC = (0.55, 0.85, 0.95)
+PLATEAU_SD = (0.25, 0.15, 0.08)
+"""Lithium iron phosphate under a small load: below 13.3 V anywhere in the middle, up to 13.42 V well
+charged, above it nearly full or held by a charger (judgement over the tables). [V at 12 V]"""
+SHARED_SHARE_SD = 0.30
+"""As `CURRENT_SHARE_SD`, where other units on the bank are taken to draw like this one."""
 NOTHING_KNOWN_SD = 0.45
 UNKNOWN_SD = 1.0
 """Where nothing is known yet: the first rest voltage or full charge decides."""
@@ -118,6 +124,15 @@ def capacity_of(settings: UnitSettings, *, as_of_ms: int) -> Capacity | None:
     return Capacity(min(share, LABEL_CAP) * label, 0.10, None)
 
 
+def bounded(capacity: Capacity | None, measured_ah: float | None) -> Capacity | None:
+    """Return the capacity, lowered to what was measured where that is clearly less; never raised."""
+    if capacity is None or measured_ah is None or measured_ah >= MEASURED_BELOW_SHARE * capacity.ah:
+        return capacity
+    return Capacity(
+        measured_ah, 0.20, f"usable capacity {measured_ah:.0f} Ah, as counted between rest voltages"
+    )
+
+
 def load_a(frame: Frame, settings: UnitSettings) -> FloatArray:
     """Return the current drawn from the bank at each sample [A].
 
@@ -184,7 +199,11 @@ def stretches_of(flags: BoolArray) -> Stretches:
 
 
 def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> IntArray:
-    """Return when the bank was full: absorption voltage, held as long as its chemistry needs.
+    """Return when the bank was full: absorption voltage reached, and charging held on as its chemistry needs.
+
+    For lead-acid two hours from first reaching absorption to the end of charging, float included, since a
+    charger lowers its voltage only when the current has tapered; float alone hides a dead battery. For
+    lithium iron phosphate reaching it is enough.
 
     Parameters
     ----------
@@ -200,13 +219,21 @@ def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> I
     (m,) int64
         End of each full charge; stretches within 12 h of each other are one. [ms]
     """
-    high = _without_pauses(t_ms, volts_12 >= curve.full_above_v, CHARGING_PAUSE_MS)
-    parts = stretches_of(high)
-    long = parts.charging & (t_ms[parts.last] - t_ms[parts.first] >= 1000.0 * curve.full_hold_s)
-    ends = t_ms[parts.last[long]]
-    starts = t_ms[parts.first[long]]
+    absorbing = np.asarray(volts_12 >= curve.full_above_v, dtype=np.bool_)
+    if not bool(np.any(absorbing)):
+        return np.empty(0, dtype=np.int64)
+    floating = np.asarray(volts_12 > curve.charging_above_v, dtype=np.bool_)
+    held = absorbing if curve.full_hold_s == 0 else floating
+    parts = stretches_of(_without_pauses(t_ms, held, CHARGING_PAUSE_MS))
+    first_high = np.flatnonzero(absorbing)
+    place = np.searchsorted(first_high, parts.first)
+    reached = np.append(first_high, t_ms.size)[place]
+    inside = parts.charging & (reached <= parts.last)
+    since = t_ms[parts.last] - t_ms[np.minimum(reached, t_ms.size - 1)]
+    long = inside & (since >= 1000.0 * curve.full_hold_s)
+    ends, starts = t_ms[parts.last[long]], t_ms[parts.first[long]]
     if ends.size == 0:
-        return ends
+        return np.asarray(ends, dtype=np.int64)
     apart = np.concatenate([starts[1:] - ends[:-1] > DAY_MS // 2, [True]])
     return np.asarray(ends[apart], dtype=np.int64)
 
@@ -227,8 +254,9 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     at = at[frame.volts_12[at] > LEAST_LIVE_V]
     volts = frame.volts_12[at] + RELAXATION_V
     flat = volts > curve.trusted_below_v
-    soc = np.where(flat, np.where(volts > PLATEAU_TOP_V, 0.85, 0.55), soc_at_rest(volts, curve))
-    sd = np.where(flat, np.where(volts > PLATEAU_TOP_V, 0.15, 0.25), np.hypot(curve.soc_sd, RELAXATION_SD))
+    step = np.digitize(volts, PLATEAU_V)
+    soc = np.where(flat, np.array(PLATEAU_SOC)[step], soc_at_rest(volts, curve))
+    sd = np.where(flat, np.array(PLATEAU_SD)[step], np.hypot(curve.soc_sd, RELAXATION_SD))
     return Rests(at, soc, sd)
 
 
@@ -250,13 +278,15 @@ def site_offset_ms(t_ms: IntArray, settings: UnitSettings) -> int:
     return 0 if offset is None else round(offset.total_seconds() * 1000)
 
 
-def charge_state(frame: Frame, runs: Runs, settings: UnitSettings, capacity: Capacity | None) -> ChargeState:
+def charge_state(
+    frame: Frame, runs: Runs, settings: UnitSettings, capacity: Capacity | None, ah: FloatArray | None = None
+) -> ChargeState:
     """Return the state of charge at the last sample.
 
     A one-state filter over stretches of charging and not. Discharge is counted; the rest voltages of a
     stretch correct it together, with the spread between published tables as an error that no number of
     readings averages out. Charging without a measured current closes half the distance to full in about
-    three hours, widely; a full charge resets.
+    three hours, widely; a full charge resets. `ah` is what `drawn_ah` gives, where it is known already.
     """
     curve, known = curve_of(settings)
     charging = charging_at(frame, curve)
@@ -273,7 +303,8 @@ def charge_state(frame: Frame, runs: Runs, settings: UnitSettings, capacity: Cap
             else "no battery voltage in this log"
         )
         return ChargeState(None, 0.0, reason, now, full, ends)
-    mean, sd = _filtered(frame, runs, settings, capacity=capacity, charging=charging, full=full)
+    ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
+    mean, sd = _filtered(frame, runs, settings, capacity=capacity, charging=charging, full=full, ah=ah)
     if sd > NOTHING_KNOWN_SD:
         return ChargeState(
             None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends
@@ -289,12 +320,13 @@ def _filtered(
     capacity: Capacity,
     charging: BoolArray,
     full: IntArray,
+    ah: FloatArray,
 ) -> tuple[float, float]:
     """Run the filter over the stretches of the last month and return mean and standard deviation."""
-    ah = drawn_ah(frame, load_a(frame, settings))
     found = rests(frame, runs, settings, charging)
     parts = stretches_of(charging)
     mean, sd = 0.5, UNKNOWN_SD
+    current_sd = CURRENT_SHARE_SD if settings.units_on_bank == 1 else SHARED_SHARE_SD
     for first, last, charges in zip(parts.first, parts.last, parts.charging, strict=True):
         if frame.t_ms[last] < frame.t_ms[-1] - LOOK_BACK_MS:
             continue
@@ -306,7 +338,7 @@ def _filtered(
         used = float(ah[last] - ah[begin]) / capacity.ah
         mean, sd = (
             max(0.0, mean - used),
-            math.hypot(sd, used * math.hypot(CURRENT_SHARE_SD, capacity.share_sd)),
+            math.hypot(sd, used * math.hypot(current_sd, capacity.share_sd)),
         )
         inside = (found.at >= first) & (found.at <= last)
         if begin < first:
@@ -331,14 +363,26 @@ def _charged(mean: float, sd: float, span_ms: int, *, filled: bool) -> tuple[flo
 
 
 def _corrected(mean: float, sd: float, readings: FloatArray, reading_sd: float) -> tuple[float, float]:
-    """Return the state after the rest voltages of one stretch, whose common error does not average out."""
+    """Return the state after the rest voltages of one stretch, whose common error does not average out.
+
+    Readings far outside what counting allows mean that something unseen charged or drew: the count is then
+    only trusted to that distance.
+    """
+    apart = abs(float(np.median(readings)) - mean)
+    if apart > 2.0 * math.hypot(sd, reading_sd):
+        sd = apart
     gain = sd**2 / (sd**2 + reading_sd**2)
     updated = mean + gain * (float(np.median(readings)) - mean)
     return updated, max(math.sqrt(1.0 - gain) * sd, min(sd, 0.75 * reading_sd))
 
 
 def measured_capacity_ah(
-    frame: Frame, runs: Runs, settings: UnitSettings, *, least_share: float = 0.25
+    frame: Frame,
+    runs: Runs,
+    settings: UnitSettings,
+    *,
+    ah: FloatArray | None = None,
+    least_share: float = 0.25,
 ) -> float | None:
     """Return the capacity that counted charge and rest voltages agree on; None where they cannot tell.
 
@@ -348,6 +392,8 @@ def measured_capacity_ah(
         Samples and their runs.
     settings : UnitSettings
         Chemistry and loads.
+    ah : (n,) float64, optional
+        What `drawn_ah` gives, where it is known already. [Ah]
     least_share : float
         A stretch of discharge counts when its rest voltages fall by at least this state of charge.
 
@@ -362,7 +408,7 @@ def measured_capacity_ah(
         return None
     charging = charging_at(frame, curve)
     found = rests(frame, runs, settings, charging)
-    ah = drawn_ah(frame, load_a(frame, settings))
+    ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
     parts = stretches_of(charging)
     estimates = []
     for first, last in zip(parts.first[~parts.charging], parts.last[~parts.charging], strict=True):

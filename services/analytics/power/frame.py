@@ -1,6 +1,7 @@
 """The channels the power analyses work from, side by side, with runs of the compressor."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -43,7 +44,7 @@ class Frame:
         """Return how many samples there are."""
         return int(self.t_ms.size)
 
-    @property
+    @cached_property
     def held_ms(self) -> IntArray:
         """How long each sample's state held: until the next sample, nothing across a gap [ms]."""
         held = np.zeros(self.t_ms.shape, dtype=np.int64)

@@ -19,6 +19,8 @@ DAWN_HOUR = 6
 LOAD_SHARE_SD = 0.12
 """Day-to-day scatter of the load beside what hours of the day explain (judgement, no source)."""
 SHORT_HISTORY_SHARE_SD = 0.25
+SHARED_SHARE_SD = 0.25
+"""Added where other units on the bank are taken to draw like this one."""
 LEAST_MARGIN = 0.01
 LEAST_HISTORY_MS = 2 * HOUR_MS
 ENGINE_SOC = 0.5
@@ -191,6 +193,8 @@ def load_of(
     amps = running * shares[hour] * settings.units_on_bank + other
     cumulative = np.concatenate([[0.0], np.cumsum(amps * np.diff(edges))])
     share_sd = LOAD_SHARE_SD if seen_ms >= DAY_MS else SHORT_HISTORY_SHARE_SD
+    if settings.units_on_bank > 1:
+        share_sd = math.hypot(share_sd, SHARED_SHARE_SD)
     return Load(edges, cumulative, float(np.mean(amps)), share_sd)
 
 

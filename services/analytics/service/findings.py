@@ -17,6 +17,7 @@ EXCESS_OHM = 0.1
 EXCESS_RATIO = 1.5
 WEEK_MS = 7 * DAY_MS
 REPEATED = 2
+WEAK_LABEL_SHARE = 0.5
 NEVER_STOPS_SHARE = 0.95
 DAYS_IN_A_ROW = 2
 WHOLE_DAY_SHARE = 0.6
@@ -36,6 +37,8 @@ class Workbench:
     source: SourceResistance
     settings: UnitSettings
     cutouts: tuple[Cutout, ...]
+    measured_ah: float | None = None
+    """Capacity as counted between rest voltages. [Ah]"""
 
 
 def findings_of(bench: Workbench, *, as_of_ms: int) -> tuple[Finding, ...]:
@@ -115,23 +118,37 @@ def _repeated_cutouts(bench: Workbench, *, as_of_ms: int) -> Finding | None:
 
 
 def _weak_battery(bench: Workbench) -> Finding | None:
-    """Return the finding that the battery delivered far less than its label."""
+    """Return the finding that the battery holds or delivers far less than its label."""
     weak = [cutout for cutout in bench.cutouts if cutout.cause == "battery_weak"]
-    if not weak:
+    bank, measured = bench.settings.bank, bench.measured_ah
+    evidence = []
+    if bank is not None and measured is not None and measured < WEAK_LABEL_SHARE * bank.capacity_ah:
+        evidence.append(
+            Evidence(
+                quantity="capacity counted between rest voltages",
+                value=measured,
+                operator="<",
+                threshold=WEAK_LABEL_SHARE * bank.capacity_ah,
+                unit="Ah",
+                source=f"half the label ({JUDGEMENT}); usual to replace below 80 % (IEEE 450, from memory)",
+            )
+        )
+    if weak:
+        evidence.append(
+            Evidence(
+                quantity="cut-outs with far less delivered than the label",
+                value=float(len(weak)),
+                operator=">=",
+                threshold=1.0,
+                unit="1",
+                source=JUDGEMENT,
+            )
+        )
+    if not evidence:
         return None
-    return _finding(
-        "battery falls fast",
-        weak[0].start,
-        "Test the battery's capacity after a full charge; look for another load left on.",
-        Evidence(
-            quantity="cut-outs with under 40 % of the label delivered since full",
-            value=float(len(weak)),
-            operator=">=",
-            threshold=1.0,
-            unit="1",
-            source=JUDGEMENT,
-        ),
-    )
+    since_ms = weak[0].start if weak else int(bench.frame.t_ms[0])
+    check = "Test the battery's capacity after a full charge; look for another load left on."
+    return _finding("battery falls fast", since_ms, check, *evidence)
 
 
 def _days(bench: Workbench) -> tuple[IntArray, FloatArray, FloatArray]:

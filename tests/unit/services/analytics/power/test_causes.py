@@ -95,6 +95,15 @@ def test_minutes_in_attempts_are_not_minutes_without_cooling():
     assert event.minutes_without_cooling < (int(series.t_ms[-1]) - event.start) / 60_000
 
 
+def test_a_stop_that_came_straight_back_is_only_probable():
+    story = Story(
+        days=1.5, soc=0.95, path_ohm=0.32, restart_v=12.5, charge_a=lambda m: 30.0 if m > 200 else 0.0
+    )
+    first = cutouts(Story(days=4, soc=0.95, path_ohm=0.32))[0]
+    assert first.certainty == "certain"
+    assert all(event.rebound_v is None or event.rebound_v < 2.0 for event in cutouts(story))
+
+
 def test_no_reason_promises_anything_about_the_food():
     for story in (Story(days=3, soc=0.5), Story(days=4, soc=0.95, path_ohm=0.3)):
         assert all("safe" not in event.why.lower() for event in cutouts(story))

@@ -2,6 +2,9 @@ import numpy as np
 import pytest
 
 from services.analytics.power.charge import (
+    Capacity,
+    _corrected,
+    bounded,
     capacity_of,
     charge_state,
     charging_at,
@@ -144,6 +147,32 @@ def test_absorption_must_hold_for_lead_acid():
     assert full_charges_ms(t_ms, volts, CURVES["agm"]).size == 0
     longer = np.where((minutes > 50) & (minutes < 250), 14.3, 12.7)
     assert full_charges_ms(t_ms, longer, CURVES["agm"]).tolist() == [249 * 60_000]
+
+
+def test_float_after_absorption_counts_towards_the_hold_and_float_alone_does_not():
+    minutes = np.arange(0, 400)
+    t_ms = (minutes * 60_000).astype(np.int64)
+    floated = np.where(minutes < 50, 12.7, 13.6)
+    assert full_charges_ms(t_ms, floated, CURVES["agm"]).size == 0
+    absorbed = np.where((minutes >= 50) & (minutes < 70), 14.3, floated)
+    assert full_charges_ms(t_ms, absorbed, CURVES["agm"]).tolist() == [399 * 60_000]
+
+
+def test_a_measured_capacity_lowers_the_believed_one_and_never_raises_it():
+    believed = Capacity(70.0, 0.2, None)
+    assert bounded(believed, 30.0).ah == 30.0
+    assert "30 Ah" in bounded(believed, 30.0).assumed
+    for measured in (None, 65.0, 200.0):
+        assert bounded(believed, measured) == believed
+    assert bounded(None, 30.0) is None
+
+
+def test_readings_far_from_the_count_win_over_it():
+    near, _ = _corrected(0.5, 0.05, np.array([0.55]), 0.08)
+    far, sd = _corrected(0.3, 0.05, np.array([0.95]), 0.08)
+    assert near < 0.52
+    assert far > 0.9
+    assert sd < 0.1
 
 
 def test_two_full_charges_within_half_a_day_are_one():

@@ -51,6 +51,14 @@ def test_a_weak_battery_is_seen_in_what_it_delivers():
     assert true_rows(found["battery falls fast"])
 
 
+def test_a_weak_battery_is_seen_in_its_rest_voltages_before_it_ever_cuts_out():
+    series = played(Story(days=0.8, soc=0.95, capacity_ah=35))
+    finding = findings(series)["battery falls fast"]
+    assert finding.evidence[0].unit == "Ah"
+    assert finding.evidence[0].value == pytest.approx(35, rel=0.15)
+    assert true_rows(finding)
+
+
 def test_a_compressor_that_never_stops_for_days_is_found():
     series = played(Story(days=3, pull_down_k_per_h=3.3, capacity_ah=2000, start_c=4.0))
     finding = findings(series)["compressor hardly ever stops"]
