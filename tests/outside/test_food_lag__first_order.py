@@ -11,7 +11,7 @@ import pytest
 
 from services.analytics.food import track
 from services.analytics.food.exposure import line_parts
-from services.analytics.food.lags import LAGS_MIN, food_temperatures_c
+from services.analytics.food.lags import LAGS_MIN, Memory, follow
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
 
 pytestmark = pytest.mark.outside
@@ -106,9 +106,9 @@ def test_a_ramp_of_air_is_followed_exactly():
     # Air rising at r K/min from T_0: T = T_0 + r (t - τ + τ e^(-t/τ)).
     minutes = np.arange(0, 601, 7)
     t_ms = MIDNIGHT_MS + minutes * MINUTE_MS
-    food = food_temperatures_c(
-        t_ms, 2.0 + 0.01 * minutes, lags=np.array(LAGS_MIN) * 60_000.0, start_c=np.full(7, 2.0)
-    )
+    food = follow(
+        t_ms, 2.0 + 0.01 * minutes, lags=np.array(LAGS_MIN) * 60_000.0, memory=Memory.at(np.full(7, 2.0))
+    )[0]
     for row, lag in zip(food, LAGS_MIN, strict=True):
         expected = 2.0 + 0.01 * (minutes - lag + lag * np.exp(-minutes / lag))
         assert np.allclose(row, expected, atol=1e-12)

@@ -93,7 +93,7 @@ def test_a_stream_cut_anywhere_gives_the_batch_to_the_last_bit(log, cuts):
     batch = clock_over(t_ms, air_c, limits=(4.0, LIMIT_C))
     assert same(streamed, batch)
     assert np.array_equal(streamed.whole_curve.highest_c, batch.whole_curve.highest_c)
-    assert np.array_equal(streamed.block_start_c, batch.block_start_c)
+    assert np.array_equal(streamed.memory.now_c, batch.memory.now_c)
 
 
 @settings(deadline=None, max_examples=30)

@@ -1,6 +1,7 @@
 """Food modelled from cabinet air as first-order lags, and when any of them lies above a limit."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -44,50 +45,76 @@ def lags_ms(load_kg: float | None) -> FloatArray:
     return np.array([lag for lag in LAGS_MIN if thin or lag > THIN_LAG_MIN]) * MINUTE_MS
 
 
-def block_starts(t_ms: IntArray) -> IntArray:
-    """Return at which samples a block begins, the last sample excepted; depends on the past only."""
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """Where the foods stand within the newest block: all that one more sample needs."""
+
+    start_c: FloatArray
+    """Food where the block began, one per lag. [°C]"""
+    span: FloatArray
+    """Time since then, in lags: s of `follow`."""
+    gathered: FloatArray
+    """What the air has added since then: Σ c e^s of `follow`. [°C]"""
+    pairs: int
+    """Pairs of samples in the block so far."""
+    after_long: bool
+    """Whether the newest pair was too long to share a block."""
+
+    @staticmethod
+    def at(start_c: FloatArray) -> "Memory":
+        """Return the memory of foods that begin at a temperature."""
+        return Memory(start_c, np.zeros(start_c.size), np.zeros(start_c.size), 0, after_long=False)
+
+    @property
+    def now_c(self) -> FloatArray:
+        """Food at the newest sample, in °C."""
+        return np.asarray((self.start_c + self.gathered) / np.exp(self.span))
+
+
+def block_starts(t_ms: IntArray, *, pairs: int = 0, after_long: bool = False) -> IntArray:
+    """Return with which pairs of samples a block begins; depends on the past only.
+
+    `pairs` are already in the block the first sample stands in; `after_long` says that the pair
+    before it was a block of its own.
+    """
     long = t_ms[1:] - t_ms[:-1] > LONG_PAIR_MS
-    index = np.arange(long.size)
-    if long.any():
+    index = np.arange(pairs, pairs + long.size)
+    if after_long or long.any():
         hard = long.copy()
         hard[1:] |= long[:-1]
+        hard[:1] |= after_long
         index -= np.maximum.accumulate(np.where(hard, index, 0))
     return np.asarray((index % BLOCK_PAIRS == 0).nonzero()[0], dtype=np.int64)
 
 
-def food_temperatures_c(
-    t_ms: IntArray,
-    air_c: FloatArray,
-    *,
-    lags: FloatArray,
-    start_c: FloatArray,
-    starts: IntArray | None = None,
-) -> FloatArray:
+def follow(
+    t_ms: IntArray, air_c: FloatArray, *, lags: FloatArray, memory: Memory
+) -> tuple[FloatArray, Memory]:
     """Return the temperature of foods that follow the air with first-order lags, exactly.
 
     Between samples the air is a straight line, for which dT/dt = (T_air - T)/τ has the exact step
-    ``T(h) = a T(0) + x1 - a x0 - (x1 - x0) (1 - a)/u`` with ``u = h/τ``, ``a = e^-u``. The recursion
-    is unrolled in blocks of limited span as ``T_k = e^{-s_k} (T_0 + Σ c_j e^{s_j})``, without a loop
-    over samples. Across a gap the model follows the straight line; whether that time counts is
+    ``T(h) = a T(0) + c``, ``c = x1 - a x0 - (x1 - x0) (1 - a)/u`` with ``u = h/τ``, ``a = e^-u``. The
+    recursion is unrolled in blocks of limited span as ``T_k = e^{-s_k} (T_0 + Σ c_j e^{s_j})``, without
+    a loop over samples. Across a gap the model follows the straight line; whether that time counts is
     decided elsewhere.
 
     Parameters
     ----------
     t_ms : (n,) int64
-        Times, strictly increasing; the first must be where a block begins. [ms since 1970-01-01 UTC]
+        Times, strictly increasing; the first is the sample the memory stands at. [ms since 1970-01-01 UTC]
     air_c : (n,) float64
         Air around the food, finite. [°C]
     lags : (m,) float64
         Time constants. [ms]
-    start_c : (m,) float64
-        Food temperature at the first sample. [°C]
-    starts : (k,) int64, optional
-        What `block_starts` returned for these times, where the caller has it already.
+    memory : Memory
+        Where the foods stand at the first sample.
 
     Returns
     -------
     (m, n) float64
         Food temperature of each lag at each sample. [°C]
+    Memory
+        Where they stand at the last one.
 
     References
     ----------
@@ -95,47 +122,75 @@ def food_temperatures_c(
        Latent heat is left out: frozen food warms later than this and refreezes later than this.
     """
     food = np.empty((lags.size, t_ms.size))
-    food[:, 0] = start_c
-    now = start_c
-    starts = block_starts(t_ms) if starts is None else starts
-    all_spacing = t_ms[1:] - t_ms[:-1]
-    for pairs, pair_of in _chunks(starts[starts < all_spacing.size], all_spacing.size):
-        spacing = np.ones(pair_of.shape)
-        left, right = np.zeros(pair_of.shape), np.zeros(pair_of.shape)
-        real = pair_of >= 0
-        spacing[real] = all_spacing[pairs]
-        left[real] = air_c[pairs]
-        right[real] = air_c[pairs.start + 1 : pairs.stop + 1]
-        decay = spacing / lags[:, None, None]
-        lost = -np.expm1(-decay)
-        drive = right - (1.0 - lost) * left - (right - left) * (lost / decay)
-        growth = np.exp(np.cumsum(np.minimum(decay, MOST_DECAY), axis=2))
-        drive *= growth
-        gathered = np.cumsum(drive, axis=2)
-        last = real.sum(axis=1) - 1
-        rows = np.arange(last.size)
-        end_gathered, end_growth = gathered[:, rows, last], growth[:, rows, last]
-        before = np.empty((lags.size, last.size))
-        for block in range(last.size):
-            before[:, block] = now
-            now = (now + end_gathered[:, block]) / end_growth[:, block]
-        gathered += before[:, :, None]
-        gathered /= growth
-        food[:, pairs.start + 1 : pairs.stop + 1] = gathered[:, real]
-    return food
+    food[:, 0] = memory.now_c
+    spacing = (t_ms[1:] - t_ms[:-1]).astype(np.float64)
+    starts = block_starts(t_ms, pairs=memory.pairs, after_long=memory.after_long)
+    if not starts.size or starts[0] > 0:
+        starts = np.concatenate((np.zeros(1, dtype=np.int64), starts))
+    elif spacing.size:
+        memory = Memory.at(memory.now_c)
+    for begin, table in _tables(starts, spacing.size):
+        if begin:
+            memory = Memory.at(memory.now_c)
+        end = begin + int((table >= 0).sum())
+        food[:, begin + 1 : end + 1], memory = _blocks(
+            table, spacing, air_c[:-1], air_c[1:], lags=lags, memory=memory
+        )
+    long = bool(spacing[-1] > LONG_PAIR_MS) if spacing.size else memory.after_long
+    return food, replace(memory, after_long=long)
 
 
-def _chunks(starts: IntArray, count: int) -> Iterator[tuple[slice, IntArray]]:
-    """Yield ranges of pairs with their (block, place) table; -1 marks a place without a pair."""
-    if starts.size == 1:
-        yield slice(0, count), np.arange(count)[None, :]
-        return
-    stops = np.append(starts[1:], count)
-    for first in range(0, starts.size, CHUNK_BLOCKS):
+def _tables(starts: IntArray, count: int) -> Iterator[tuple[int, IntArray]]:
+    """Yield (first pair, table of pairs by block and place); -1 marks a place without a pair."""
+    stops = np.concatenate((starts[1:], [count]))
+    for first in range(0, starts.size if count else 0, CHUNK_BLOCKS):
         begin, end = starts[first : first + CHUNK_BLOCKS], stops[first : first + CHUNK_BLOCKS]
-        width = int(np.max(end - begin))
-        table = begin[:, None] + np.arange(width)[None, :]
-        yield slice(int(begin[0]), int(end[-1])), np.where(table < end[:, None], table, -1)
+        width = int((end - begin).max())
+        table = begin[:, None] + np.arange(width)
+        yield int(begin[0]), np.where(table < end[:, None], table, -1)
+
+
+def _blocks(
+    table: IntArray,
+    spacing: FloatArray,
+    left_c: FloatArray,
+    right_c: FloatArray,
+    *,
+    lags: FloatArray,
+    memory: Memory,
+) -> tuple[FloatArray, Memory]:
+    """Return food after each pair of some blocks; the first may go on where the memory stands."""
+    real = table >= 0
+    left, right = left_c[table], right_c[table]
+    decay = np.where(real, spacing[table], 1.0) / lags[:, None, None]
+    lost = -np.expm1(-decay)
+    drive = right - (1.0 - lost) * left - (right - left) * (lost / decay)
+    # A leading place carries what the block held before; elsewhere it is nothing.
+    shape = (lags.size, table.shape[0], table.shape[1] + 1)
+    span, gathered = np.zeros(shape), np.zeros(shape)
+    span[:, 0, 0], gathered[:, 0, 0] = memory.span, memory.gathered
+    span[:, :, 1:] = np.minimum(decay, MOST_DECAY)
+    np.cumsum(span, axis=2, out=span)
+    growth = np.exp(span)
+    gathered[:, :, 1:] = drive * growth[:, :, 1:]
+    np.cumsum(gathered, axis=2, out=gathered)
+    lengths = real.sum(axis=1)
+    rows = np.arange(lengths.size)
+    end_gathered, end_growth = gathered[:, rows, lengths], growth[:, rows, lengths]
+    before = np.empty((lags.size, lengths.size))
+    now = memory.start_c
+    for block in range(lengths.size):
+        before[:, block] = now
+        now = (now + end_gathered[:, block]) / end_growth[:, block]
+    food = (gathered[:, :, 1:] + before[:, :, None]) / growth[:, :, 1:]
+    last = int(lengths[-1])
+    return food[:, real], Memory(
+        start_c=before[:, -1],
+        span=span[:, -1, last],
+        gathered=gathered[:, -1, last],
+        pairs=last + (memory.pairs if lengths.size == 1 else 0),
+        after_long=False,
+    )
 
 
 def food_parts(
@@ -149,7 +204,7 @@ def food_parts(
     Parameters
     ----------
     t_ms, air_c, lags
-        As given to `food_temperatures_c`.
+        As given to `follow`.
     food_c : (m, n) float64
         What it returned. [°C]
     limit_c : float

@@ -6,7 +6,7 @@ import numpy as np
 
 from services.analytics.food.exposure import Parts, line_parts
 from services.analytics.food.intervals import Intervals
-from services.analytics.food.lags import block_starts, food_parts, food_temperatures_c
+from services.analytics.food.lags import Memory, follow, food_parts
 from services.telemetry import FloatArray, IntArray
 
 
@@ -58,11 +58,11 @@ class Track:
     gap_ms: float
     keep_ms: float
     """How far back stretches and curves are kept, counted from the newest sample."""
-    block_t_ms: IntArray
-    """Samples since the newest block began."""
-    block_air_c: FloatArray
-    block_start_c: FloatArray
-    """Food at the first of them."""
+    newest_t_ms: IntArray
+    newest_c: FloatArray
+    """The newest sample, empty before the first."""
+    memory: Memory
+    """Where the foods stand at it."""
     above: tuple[Intervals, ...]
     unknown: tuple[Intervals, ...]
     curve: tuple[Curve, ...]
@@ -76,7 +76,7 @@ class Track:
     @property
     def last_ms(self) -> int | None:
         """Time of the newest sample, None before the first."""
-        return int(self.block_t_ms[-1]) if self.block_t_ms.size else None
+        return int(self.newest_t_ms[0]) if self.newest_t_ms.size else None
 
 
 def start(
@@ -94,9 +94,9 @@ def start(
         lags=lags,
         gap_ms=gap_ms,
         keep_ms=keep_ms,
-        block_t_ms=np.empty(0, dtype=np.int64),
-        block_air_c=np.empty(0),
-        block_start_c=np.full(lags.size, np.nan if start_c is None else start_c),
+        newest_t_ms=np.empty(0, dtype=np.int64),
+        newest_c=np.empty(0),
+        memory=Memory.at(np.full(lags.size, np.nan if start_c is None else start_c)),
         above=nothing,
         unknown=nothing,
         curve=(),
@@ -106,8 +106,8 @@ def start(
 def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
     """Return the clock after more samples, strictly later than those it has seen.
 
-    However a stream is cut into calls, the result is the same to the last bit: work begins again
-    at the start of the newest block, and blocks are counted from the first sample.
+    However a stream is cut into calls, the result is the same to the last bit: the foods are worked
+    out in blocks counted from the first sample, and what a block holds so far is remembered.
 
     Raises
     ------
@@ -116,28 +116,24 @@ def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
     """
     if not t_ms.size:
         return track
-    seen = track.block_t_ms.size
-    times = np.concatenate((track.block_t_ms, t_ms))
-    air = np.concatenate((track.block_air_c, air_c))
+    seen = track.newest_t_ms.size
+    times = np.concatenate((track.newest_t_ms, t_ms))
+    air = np.concatenate((track.newest_c, air_c))
     if not bool((times[1:] > times[:-1]).all()) or not bool(np.isfinite(air_c).all()):
         raise ValueError("samples must be finite and strictly later than those already seen")
-    first_c = np.where(np.isnan(track.block_start_c), air[0], track.block_start_c)
-    # With one more pair to come the starts also say whether the newest sample begins a block.
-    starts = block_starts(np.concatenate((times, times[-1:] + 1)))
+    food, memory = air[None, :], track.memory
     if track.lags.size:
-        food = food_temperatures_c(times, air, lags=track.lags, start_c=first_c, starts=starts)
-    else:
-        food = air[None, :]
-    begin = max(0, seen - 1)
-    new = _parts(track, times[begin:], air[begin:], food[:, begin:])
-    block = int(starts[-1])
+        if not seen and np.isnan(memory.start_c[0]):
+            memory = Memory.at(np.full(track.lags.size, air[0]))
+        food, memory = follow(times, air, lags=track.lags, memory=memory)
+    new = _parts(track, times, air, food)
     horizon = float(times[-1]) - track.keep_ms
     fresh = Curve(times[seen:], food[:, seen:].max(axis=0), food[:, seen:].min(axis=0))
     return replace(
         track,
-        block_t_ms=times[block:],
-        block_air_c=air[block:],
-        block_start_c=food[:, block] if track.lags.size else first_c,
+        newest_t_ms=times[-1:],
+        newest_c=air[-1:],
+        memory=memory,
         above=tuple(a.since(horizon).joined(p.above) for a, p in zip(track.above, new, strict=True)),
         unknown=tuple(u.since(horizon).joined(p.unknown) for u, p in zip(track.unknown, new, strict=True)),
         curve=_longer(track.curve, fresh, horizon),

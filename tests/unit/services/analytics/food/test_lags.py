@@ -4,9 +4,10 @@ import pytest
 from services.analytics.food.lags import (
     BLOCK_PAIRS,
     LAGS_MIN,
+    Memory,
     block_starts,
+    follow,
     food_parts,
-    food_temperatures_c,
     lags_ms,
 )
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
@@ -35,7 +36,7 @@ def test_unrolled_blocks_follow_the_plain_recursion():
     t_ms[200:] += 9 * 24 * 60 * MINUTE_MS
     air_c = rng.normal(4, 6, 500)
     lags = np.array(LAGS_MIN) * MINUTE_MS
-    found = food_temperatures_c(t_ms, air_c, lags=lags, start_c=np.full(7, 2.0))
+    found = follow(t_ms, air_c, lags=lags, memory=Memory.at(np.full(7, 2.0)))[0]
     food = np.full(7, 2.0)
     for k in range(499):
         u = (t_ms[k + 1] - t_ms[k]) / lags
@@ -48,7 +49,7 @@ def test_food_in_air_on_the_limit_is_never_counted_by_rounding():
     t_ms = MIDNIGHT_MS + np.arange(1000, dtype=np.int64) * MINUTE_MS
     air_c = np.full(1000, 4.1)
     lags = lags_ms(None)
-    food = food_temperatures_c(t_ms, air_c, lags=lags, start_c=np.full(7, 4.1))
+    food = follow(t_ms, air_c, lags=lags, memory=Memory.at(np.full(7, 4.1)))[0]
     parts = food_parts(t_ms, air_c, food, lags=lags, limit_c=4.1, gap_ms=3.0 * MINUTE_MS)
     assert minutes(parts.above) == 0
 
@@ -59,7 +60,7 @@ def test_food_that_peaks_between_two_samples_is_seen(air, above):
     t_ms = MIDNIGHT_MS + np.array([0, 60], dtype=np.int64) * MINUTE_MS
     lags = np.array([20.0 * MINUTE_MS])
     air_c = np.array(air)
-    food = food_temperatures_c(t_ms, air_c, lags=lags, start_c=np.array([4.0]))
+    food = follow(t_ms, air_c, lags=lags, memory=Memory.at(np.array([4.0])))[0]
     assert food[0, 1] < 5.0
     parts = food_parts(t_ms, air_c, food, lags=lags, limit_c=5.0, gap_ms=90.0 * MINUTE_MS)
     fine = np.linspace(0, 60, 60_001)
@@ -73,7 +74,7 @@ def test_food_that_dips_between_two_samples_is_not_counted_through():
     t_ms = MIDNIGHT_MS + np.array([0, 80], dtype=np.int64) * MINUTE_MS
     lags = np.array([20.0 * MINUTE_MS])
     air_c = np.array([-20.0, 30.0])
-    food = food_temperatures_c(t_ms, air_c, lags=lags, start_c=np.array([6.0]))
+    food = follow(t_ms, air_c, lags=lags, memory=Memory.at(np.array([6.0])))[0]
     assert food[0, 1] > 5.0
     parts = food_parts(t_ms, air_c, food, lags=lags, limit_c=5.0, gap_ms=90.0 * MINUTE_MS)
     assert len(parts.above) == 2
@@ -84,7 +85,7 @@ def test_a_gap_counts_when_one_food_is_above_at_both_ends():
     t_ms = MIDNIGHT_MS + np.array([0, 120], dtype=np.int64) * MINUTE_MS
     lags = np.array([10.0, 600.0]) * MINUTE_MS
     air_c = np.array([3.0, 3.0])
-    food = food_temperatures_c(t_ms, air_c, lags=lags, start_c=np.array([12.0, 12.0]))
+    food = follow(t_ms, air_c, lags=lags, memory=Memory.at(np.array([12.0, 12.0])))[0]
     parts = food_parts(t_ms, air_c, food, lags=lags, limit_c=5.0, gap_ms=3.0 * MINUTE_MS)
     assert minutes(parts.above) == 120
     quick = food_parts(t_ms, air_c, food[:1], lags=lags[:1], limit_c=5.0, gap_ms=3.0 * MINUTE_MS)
