@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from dashboards import text
+from dashboards.urgency import battery_fails_tonight
 from services.domain import UnitCard, Verdict
 
 _CHARGE = "Charge the battery: mains, or engine or generator in the open air (exhaust kills)."
@@ -60,6 +61,7 @@ def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
     found = []
     if card.cut_out_now and card.state == "in_use":
         found = ["It has stopped cooling. Keep the lid shut.", _CHARGE]
+    charge = [_CHARGE] if not found and card.state == "in_use" and battery_fails_tonight(card) else []
     match card.standing:
         case Verdict.DISCARD_ADVISED:
             return [
@@ -80,12 +82,13 @@ def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
             return [*_not_known(card), *found]
         case Verdict.WATCH:
             return [
+                *found,
                 "Keep the lid shut and check that it runs.",
                 _move(places, "If it is not colder in 20 minutes, move the food."),
-                *found,
+                *charge,
             ]
         case Verdict.OK:
-            return found or ["Nothing to do. Open it seldom, shut it fast."]
+            return [*found, *charge] or ["Nothing to do. Open it seldom, shut it fast."]
 
 
 def reading_words(card: UnitCard) -> str:

@@ -233,6 +233,14 @@ def above_words(card: UnitCard) -> str:
     return ", ".join(parts)
 
 
+def sentence(words: str) -> str:
+    """Return words as a sentence: a capital first, a full stop last."""
+    tidy = words.strip()
+    if not tidy:
+        return ""
+    return tidy[0].upper() + tidy[1:] + ("" if tidy[-1] in ".!?:" else ".")
+
+
 def plain(code: str) -> str:
     """Return a code as words."""
     return code.replace("_", " ")

@@ -21,8 +21,8 @@ _TEMPERATURES = (
     ("product_c", look.PRODUCT, "dash"),
     ("ambient_c", look.OUTSIDE, "dot"),
 )
-_POINTS_TENTHS = 1
-_POINTS_HUNDREDTHS = 2
+_DIGITS = 2
+"""Finer than any sensor, coarse enough to travel light."""
 SHOWN = ("cabinet_c", "product_c", "ambient_c", "battery_v", "compressor_on")
 
 
@@ -103,13 +103,12 @@ def _channel(samples: Samples, column: str, shift: int, *, ink: str, dash: str, 
     if bins is None or not any(bins.count):
         return []
     width_ms = round(samples.bin_s * SECOND_MS)
-    digits = _POINTS_HUNDREDTHS if column.endswith("_v") else _POINTS_TENTHS
     x = [t + shift for t in bins.t_ms]
     centre = [t + width_ms // 2 for t in x]
     name = text.CHANNELS[column][0]
-    traces = [_line(name, centre, _middle(bins, digits), ink=ink, dash=dash, axis=axis)]
+    traces = [_line(name, centre, _middle(bins, _DIGITS), ink=ink, dash=dash, axis=axis)]
     if any(low != high for low, high in zip(bins.min, bins.max, strict=True)):
-        traces.insert(0, _band(name, x, bins, width_ms=width_ms, ink=ink, axis=axis, digits=digits))
+        traces.insert(0, _band(name, x, bins, width_ms=width_ms, ink=ink, axis=axis, digits=_DIGITS))
     return traces
 
 
@@ -190,6 +189,7 @@ def _level(value: float, words: str, *, ink: str, dash: str) -> tuple[Figure, Fi
         "yanchor": "bottom",
         "text": words,
         "showarrow": False,
+        "bgcolor": look.PAPER,
         "font": {"color": ink, "size": 12},
     }
     return line, note
@@ -234,10 +234,10 @@ def unit_figure(
         "paper_bgcolor": look.PAPER,
         "plot_bgcolor": look.PAPER,
         "font": look.FONT,
-        "margin": {"l": 56, "r": 12, "t": 12, "b": 44},
+        "margin": {"l": 56, "r": 12, "t": 40, "b": 56},
         "hovermode": "x unified",
         "hoverlabel": {"bgcolor": look.PAPER},
-        "legend": {"orientation": "h", "y": -0.12},
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
         "dragmode": "zoom",
         "xaxis": _axis(
             f"time at the site, {text.offset_name(end_ms, zone)}",
@@ -245,6 +245,7 @@ def unit_figure(
             type="date",
             range=[start_ms + shift, end_ms + shift],
             anchor="y3",
+            tickangle=0,
         ),
         "yaxis": _axis("°C", (0.46, 1) if has_volts else (0.2, 1), fixedrange=True),
         "yaxis2": _axis("V", (0.17, 0.41), fixedrange=True, visible=has_volts),

@@ -1,12 +1,14 @@
 """The manager's page: who needs somebody now, and by when."""
 
+from datetime import UTC
+
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
+from dashboards import text
 from dashboards.pages.render import draw
 from dashboards.pages.views import fleet_view
 from services.api.routes import AtDesk
-from services.timebase import iso_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -19,7 +21,7 @@ def fleet(request: Request, desk: AtDesk) -> Response:
         desk.newest_change()
     )  # before the cards, so that a change in between is fetched twice, not missed
     view = fleet_view(desk)
-    return draw(request, "fleet.html", fleet=view, change=change, made=iso_of(view.now_ms))
+    return draw(request, "fleet.html", fleet=view, change=change, made=f"{text.stamp(view.now_ms, UTC)} UTC")
 
 
 @router.get("/fleet/rows", response_class=HTMLResponse)

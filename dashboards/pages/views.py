@@ -60,10 +60,10 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         in_use=card.state == "in_use",
         verdict=card.standing.value,
         word=text.word(card.standing, card.classes),
-        why=card.standing_why,
+        why=text.sentence(card.standing_why),
         since="" if since is None else text.clock(since, zone, now_ms),
         computed_word=text.word(card.computed, card.classes) if differs else None,
-        computed_why=card.computed_why,
+        computed_why=text.sentence(card.computed_why),
         above=text.above_words(card),
         reading=text.degrees(None if value is None else float(value)),
         set_point=text.degrees(card.set_point_c),
@@ -86,7 +86,7 @@ def _notes(card: UnitCard) -> list[str]:
         found.append(f"Cut out now{cause}.")
     if card.state == "in_use" and battery_fails_tonight(card):
         chance = dawn_chance(card)
-        sure = "" if chance is None else f" ({text.number(chance * 10, 0)} in 10)"
+        sure = "" if chance is None else f": {chance:.0%} that it does"
         found.append(f"Battery may not last until dawn{sure}.")
     if card.backlog_expected:
         found.append("Older readings are still on their way.")
@@ -146,10 +146,12 @@ def fleet_view(desk: Desk) -> FleetView:
     total = len(placed) + len(silent)
     if total == 0:
         headline = "No cabinet has been added yet."
-    elif urgent == 0 and not silent:
-        headline = f"Nobody is needed now. {total} looked at."
+    elif urgent == 0:
+        headline = f"Nobody is needed now at {len(placed)} cabinet{'' if len(placed) == 1 else 's'}."
     else:
         headline = f"{urgent} of {total} need{'s' if urgent == 1 else ''} somebody now."
+    if silent:
+        headline += f" Of {len(silent)} nothing is known yet."
     return FleetView(tuple(groups_of(placed, now_ms)), silent, headline, now_ms)
 
 

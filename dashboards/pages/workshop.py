@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,7 +15,6 @@ from dashboards.pages.views import CardView, card_view
 from services.api.desk import Desk, NotAssessedError
 from services.api.routes import AtDesk
 from services.domain import Evidence, UnitCard
-from services.timebase import iso_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -97,10 +97,10 @@ def _job(desk: Desk, card: UnitCard, now_ms: int) -> JobView:
     zone = ZoneInfo(card.timezone)
     findings = tuple(
         FindingView(
-            finding=text.plain(found.finding),
+            finding=text.sentence(text.plain(found.finding)).removesuffix("."),
             since=text.clock(found.since, zone, now_ms),
             due="" if found.due is None else text.clock(found.due, zone, now_ms),
-            check=found.check,
+            check=text.sentence(found.check),
             evidence=tuple(evidence_words(row) for row in found.evidence),
         )
         for found in card.service
@@ -143,6 +143,6 @@ def workshop(request: Request, desk: AtDesk) -> Response:
         jobs=[_job(desk, card, now_ms) for card in due],
         rest=[card_view(card, now_ms) for card in rest],
         waiting=waiting,
-        made=iso_of(now_ms),
+        made=text.stamp(now_ms, UTC),
         now_ms=now_ms,
     )

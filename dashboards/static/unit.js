@@ -15,6 +15,7 @@
     if (!answer.ok) throw new Error(String(answer.status));
     const figure = await answer.json();
     if (mine !== asked) return;
+    if (box.clientWidth < 600) figure.layout.xaxis.nticks = 4;
     offsetMs = figure.layout.meta.offset_ms;
     await Plotly.react(box, figure.data, figure.layout, config);
   };

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fastapi import FastAPI
+
+from dashboards.pages.router import STATIC_DIR, page_router, problem_page
+from services.api.app import create_app
 from services.domain import (
     Analysis,
     Battery,
@@ -316,3 +321,15 @@ def open_larder(folder: Path) -> Larder:
     for process in ("ingest", "monitor"):
         records.beat(process, NOW_MS - 1_000)
     return Larder(records, store, SqliteReader(folder / "telemetry.db"))
+
+
+def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI:
+    """Return the whole web application over the two databases."""
+    return create_app(
+        records=larder.records,
+        reader=larder.reader,
+        clock=clock,
+        pages=page_router(),
+        static_dir=STATIC_DIR,
+        problem_page=problem_page,
+    )
