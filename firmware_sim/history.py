@@ -48,7 +48,7 @@ class Block:
 
     t_ms: IntArray
     true: Mapping[str, npt.NDArray[Any]]
-    """(steps, units) by name: air_c, food_c, on, unit_v, unit_a, outside_c, lid_open, bank_v, soc,
+    """(steps, units) by name: air_c, food_c, on, locked, unit_v, unit_a, outside_c, lid_open, bank_v, soc,
     entered_j, removed_w. A unit without a bank has NaN for bank_v and soc."""
     noise: Mapping[str, FloatArray]
     """(steps, units) by column."""
@@ -112,7 +112,7 @@ class Simulator:
             for r in range(row, row + steps)
         ]
         rows = slice(row, row + steps)
-        per_unit = ("air_c", "food_c", "on", "unit_v", "unit_a", "entered_j", "removed_w")
+        per_unit = ("air_c", "food_c", "on", "locked", "unit_v", "unit_a", "entered_j", "removed_w")
         true: dict[str, npt.NDArray[Any]] = {
             name: np.stack([getattr(step, name) for step in shown]) for name in per_unit
         }

@@ -13,7 +13,7 @@ import numpy as np
 import structlog
 
 from firmware_sim import clock
-from firmware_sim.firmware.radio import Away, Radio
+from firmware_sim.firmware.radio import Away, BrokerAt, Radio
 from firmware_sim.firmware.unit import Build, Firmware
 from firmware_sim.history import COLUMN_OF, Block, Simulator, measured
 from firmware_sim.plant.forcing import event_start_ms
@@ -106,6 +106,7 @@ class FleetRun:
         stop: threading.Event,
         now_ms: Callable[[], int],
     ) -> None:
+        broker = BrokerAt.of(broker_url)
         self._scenario = load_scenario(scenario_path)
         state_dir.mkdir(parents=True, exist_ok=True)
         self._memory = _Memory(state_dir / "plant.npz")
@@ -120,15 +121,19 @@ class FleetRun:
         self._stop = stop
         self._radio_stop = threading.Event()
         self._now_ms = now_ms
-        self._units: list[tuple[int, Firmware]] = [
-            (i, Firmware(build, state_dir, boot_ms=self.simulator.reached_ms))
-            for i, build in enumerate(_builds(self._scenario))
-            if build is not None
-        ]
+        self._units: list[tuple[int, Firmware]] = []
+        try:
+            for i, build in enumerate(_builds(self._scenario)):
+                if build is not None:
+                    boot_ms = self.simulator.reached_ms
+                    self._units.append((i, Firmware(build, state_dir, boot_ms=boot_ms)))
+        except BaseException:
+            self._close_units()
+            raise
         self._radios = [
             Radio(
                 firmware,
-                broker_url,
+                broker,
                 stop=self._radio_stop,
                 now_ms=now_ms,
                 away=_away(self._scenario, i, self._anchor_ms),
@@ -166,6 +171,10 @@ class FleetRun:
         shown = {name: measured(block, COLUMN_OF[name]) for name in names}
         for i, firmware in self._units:
             firmware.take(block.t_ms, {name: shown[name][:, i] for name in firmware.build.channels})
+        for (i, firmware), radio in zip(self._units, self._radios, strict=True):
+            events = firmware.cutout_events(block.t_ms, block.true["locked"][:, i])
+            if radio.ident is not None:  # of the past only the samples tell
+                radio.tell(events)
 
     def progress(self) -> Progress:
         """Return how far everything is; sent counts repeats."""
@@ -186,6 +195,9 @@ class FleetRun:
             if radio.ident is not None:
                 radio.join(timeout=10.0)
         self.keep()
+        self._close_units()
+
+    def _close_units(self) -> None:
         for _, firmware in self._units:
             firmware.close()
 

@@ -4,7 +4,7 @@ import random
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
@@ -17,8 +17,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from firmware_sim.firmware.packing import SAMPLES_A_PACK, first_pack, samples_of
 from firmware_sim.firmware.unit import Firmware
+from services.errors import ConfigurationError
 from services.telemetry import Rejected
-from services.telemetry.messages import Ack, Command, parse_message
+from services.telemetry.messages import Ack, Command, Event, parse_message
 from services.telemetry.topics import topic
 
 log = structlog.get_logger(__name__)
@@ -29,6 +30,7 @@ WILL_DELAY_S = 120
 UNCONFIRMED_PACKS = 10
 RESEND_AFTER_S = 30.0
 RESEND_AT_MOST_S = 3600.0
+EVENTS_KEPT = 50
 RETRY_FIRST_S = 0.5
 RETRY_AT_MOST_S = 60.0
 WAIT_S = 0.1
@@ -37,6 +39,34 @@ _WITH_WILL = 4
 
 def _properties(packet: int) -> Properties:
     return Properties(packet)  # type: ignore[no-untyped-call] # the client library does not say
+
+
+@dataclass(frozen=True)
+class BrokerAt:
+    """Where the broker is and who knocks."""
+
+    host: str
+    port: int
+    user: str | None = None
+    password: str | None = None
+
+    @staticmethod
+    def of(url: str) -> "BrokerAt":
+        """Return the address in ``mqtt://[USER:PASSWORD@]HOST[:PORT]``.
+
+        Raises
+        ------
+        ConfigurationError
+            If the text is none.
+        """
+        try:
+            at = urlsplit(url)
+            port = at.port
+        except ValueError as error:
+            raise ConfigurationError(f"not mqtt://HOST:PORT: {error}", setting="broker") from error
+        if at.scheme != "mqtt" or at.hostname is None:
+            raise ConfigurationError("not mqtt://HOST:PORT", setting="broker")
+        return BrokerAt(at.hostname, 1883 if port is None else port, at.username, at.password)
 
 
 @dataclass(frozen=True)
@@ -53,7 +83,7 @@ class Radio(threading.Thread):
     def __init__(
         self,
         firmware: Firmware,
-        broker_url: str,
+        broker: BrokerAt,
         *,
         stop: threading.Event,
         now_ms: Callable[[], int],
@@ -68,12 +98,11 @@ class Radio(threading.Thread):
         self._now_ms = now_ms
         self._away = tuple(away)
         self._random = random.Random(f"{seed}/{self._unit}")  # noqa: S311 - spreads reconnects, no secret
-        at = urlsplit(broker_url)
-        self._host, self._port = at.hostname or "127.0.0.1", at.port or 1883
+        self._broker = broker
         self._marks: dict[int, int] = {}
         self._inbox: deque[MQTTMessage] = deque()
         self._announced_bid = -1
-        self._client = self._made_client(at.username, at.password)
+        self._client = self._made_client()
         self._connected = False
         self._greeted = False
         self._cursor = 0
@@ -84,15 +113,16 @@ class Radio(threading.Thread):
         self._resend_s = RESEND_AFTER_S
         self._retry_s = RETRY_FIRST_S
         self._next_try_s = 0.0
+        self._events: deque[Event] = deque(maxlen=EVENTS_KEPT)
         self.sent = 0
         """Samples handed to the broker, repeats too."""
 
-    def _made_client(self, user: str | None, password: str | None) -> Client:
+    def _made_client(self) -> Client:
         client = Client(
             CallbackAPIVersion.VERSION2, client_id=self._unit, protocol=MQTTProtocolVersion.MQTTv5
         )
-        if user is not None:
-            client.username_pw_set(user, password)
+        if self._broker.user is not None:
+            client.username_pw_set(self._broker.user, self._broker.password)
         client.on_connect = self._on_connect
         client.on_message = self._on_message
         return client
@@ -113,6 +143,10 @@ class Radio(threading.Thread):
 
     def _on_message(self, _client: Client, _user: object, message: MQTTMessage) -> None:
         self._inbox.append(message)
+
+    def tell(self, events: Iterable[Event]) -> None:
+        """Send events when there is a connection; the newest are kept until then."""
+        self._events.extend(events)
 
     def run(self) -> None:
         """Work until stopped, then go off the air the way a unit does that loses its power."""
@@ -158,7 +192,7 @@ class Radio(threading.Thread):
         self._connected = self._greeted = False
         try:
             self._client.connect(
-                self._host, self._port, KEEPALIVE_S, clean_start=False, properties=properties
+                self._broker.host, self._broker.port, KEEPALIVE_S, clean_start=False, properties=properties
             )
         except OSError as error:
             log.info("radio.connect.failed", unit=self._unit, reason=str(error))
@@ -193,6 +227,8 @@ class Radio(threading.Thread):
         if self._firmware.bid != self._announced_bid:
             self._leave()  # rebooted: the next connection carries a will of the new boot
             return
+        while self._events:
+            self._client.publish(topic(self._unit, "up/event"), self._events.popleft().to_json(), qos=1)
         self._watch_progress()
         self._send_live(end)
         self._send_again()

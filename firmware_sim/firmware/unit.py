@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from firmware_sim.firmware.ring import Ring, milli_or_missing
 from services.errors import ConfigurationError
@@ -65,6 +66,7 @@ class Firmware:
         self._sq = 0
         self._boot_ms = boot_ms
         self._newest_ms = self._newest_kept_ms()
+        self._locked = False
         self._last: dict[str, float] = {}
         self._boot(boot_ms)
 
@@ -141,6 +143,15 @@ class Firmware:
         """Return the event that tells of this boot."""
         with self._lock:
             return Event(kind="boot", bid=self._kept.bid, t=self._boot_ms / 1000.0, up=0.0)
+
+    def cutout_events(self, t_ms: IntArray, locked: npt.NDArray[np.bool_]) -> list[Event]:
+        """Return what happened to the supply at these times: stopped for want of voltage, or let go again."""
+        before = np.concatenate([[self._locked], locked[:-1]])
+        self._locked = bool(locked[-1])
+        return [
+            Event(kind="cut_out" if locked[k] else "restart", bid=self.bid, t=int(t_ms[k]) / 1000.0)
+            for k in np.flatnonzero(locked != before)
+        ]
 
     def is_repeat(self, correlation: bytes) -> bool:
         """Tell whether a command was seen before, and remember it."""

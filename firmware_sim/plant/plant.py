@@ -79,6 +79,8 @@ class Step:
     air_c: FloatArray
     food_c: FloatArray
     on: BoolArray
+    locked: BoolArray
+    """Stopped for want of voltage."""
     unit_v: FloatArray
     unit_a: FloatArray
     bank_v: FloatArray
@@ -204,7 +206,7 @@ class Plant:
         state.high_s = np.where(high, state.high_s + STEP_S, 0.0)
         state.locked = state.locked & (state.high_s < self._restart_s + 1e-6)
         trip = state.low_s > self._cutout_s
-        state.locked |= trip
+        state.locked = state.locked | trip
         may_start = state.on | (state.still_s >= self._rest_s)
         on = state.wants & ~state.locked & may_start & self._runs
         state.still_s = np.where(on, 0.0, state.still_s + STEP_S)
@@ -250,7 +252,16 @@ class Plant:
             step_s=STEP_S,
         )
         return Step(
-            state.air_c, state.food_c, state.on, state.unit_v, unit_a, bank_v, soc, entered_j, removed_w
+            air_c=state.air_c,
+            food_c=state.food_c,
+            on=state.on,
+            locked=state.locked,
+            unit_v=state.unit_v,
+            unit_a=unit_a,
+            bank_v=bank_v,
+            soc=soc,
+            entered_j=entered_j,
+            removed_w=removed_w,
         )
 
     def _electric(

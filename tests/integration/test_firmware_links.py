@@ -151,11 +151,11 @@ def _all_in(listener, bid=1, count=360):
 
 
 def test_a_unit_says_its_status_then_one_live_sample_then_the_backlog_oldest_first(tmp_path):
-    path = write_small_fleet(tmp_path)
+    path, begun_ms = write_small_fleet(tmp_path), clock.now_ms()
     with (
         running_broker(tmp_path) as broker,
         _listening(broker.url, confirm_to=10**9) as listener,
-        _running(path, broker.url, tmp_path / "state"),
+        _running(path, broker.url, tmp_path / "state", now_ms=lambda: begun_ms),
     ):
         assert _until(lambda: _all_in(listener))
         first = [(leaf, message) for unit, leaf, message in listener.messages if unit == UNIT]
@@ -219,7 +219,7 @@ def test_samples_taken_without_a_network_arrive_when_it_comes(tmp_path):
     broker.start()
     broker.stop()
     with _running(path, broker.url, folder) as seen:
-        assert _until(lambda: bool(seen) and seen[-1]["total"] == 720)
+        assert _until(lambda: bool(seen) and seen[-1]["total"] >= 720)
         assert seen[-1]["sent"] == 0
         broker.start()
         try:

@@ -135,6 +135,15 @@ def test_a_repeated_command_is_recognised_also_after_a_restart(make):
     assert not again.is_repeat(b"\x01" * 16)
 
 
+def test_a_cut_out_and_its_end_are_told_once_each(make):
+    firmware = make()
+    times = START_MS + 30_000 * np.arange(1, 7, dtype=np.int64)
+    first = firmware.cutout_events(times, np.array([False, False, True, True, True, True]))
+    assert [(event.kind, event.t) for event in first] == [("cut_out", times[2] / 1000.0)]
+    second = firmware.cutout_events(times + 180_000, np.array([True, False, False, False, False, False]))
+    assert [(event.kind, event.t) for event in second] == [("restart", (times[1] + 180_000) / 1000.0)]
+
+
 def test_status_tells_boot_channels_and_next_contact(make):
     status = make().status()
     assert (status.s, status.bid, status.next) == ("on", 1, 60)
