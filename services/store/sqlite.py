@@ -15,8 +15,8 @@ from services.store.protocol import Appended, Batch, Reject, Skipped, WaitingPac
 from services.store.reader import SqliteReader
 from services.store.schema import (
     IMPORTED_BID,
-    INSERT_SAMPLE,
     SELECT_VALUES,
+    insert_of,
     measured_of,
     row_of,
 )
@@ -51,6 +51,8 @@ class _Work:
     """What one transaction is about to write."""
 
     rows: list[list[object]] = field(default_factory=list)
+    used: int = 0
+    """Which measured columns the rows have something in, as bits."""
     fresh: dict[tuple[int, int, int], list[object]] = field(default_factory=dict)
     conflicts: list[Reject] = field(default_factory=list)
     duplicates: int = 0
@@ -219,6 +221,7 @@ class SqliteStore(SqliteReader):
         work.fresh[unit_no, bid, sq] = row
         work.boots.add((unit_no, bid))
         work.touch(unit_no, row[1])  # type: ignore[arg-type] # t_ms
+        work.used |= mask
         if mask & ~work.masks.get(unit_no, self._masks[unit_no]):
             work.masks[unit_no] = mask | work.masks.get(unit_no, self._masks[unit_no])
 
@@ -262,7 +265,8 @@ class SqliteStore(SqliteReader):
             row[1], row[4] = boot.start_ms + up_ms, 1
 
     def _write_samples(self, connection: sqlite3.Connection, work: _Work) -> int | None:
-        connection.executemany(INSERT_SAMPLE, work.rows)
+        statement, places = insert_of(work.used)
+        connection.executemany(statement, [[row[place] for place in places] for row in work.rows])
         for unit_no, mask in work.masks.items():
             connection.execute("UPDATE units SET columns = ? WHERE unit_no = ?", (mask, unit_no))
             self._masks[unit_no] = mask
