@@ -136,6 +136,23 @@ def test_a_shift_by_whole_days_changes_no_minute(log, days):
     assert np.allclose(found[0], found[1], atol=1e-5)
 
 
+@settings(deadline=None, max_examples=30)
+@given(logs())
+def test_rows_in_which_the_cabinet_was_not_measured_change_no_minute(log):
+    t_ms, air_c = log
+    fridge = unit(classes=("cooked",), interval_s=600)
+    between = t_ms[:-1] + np.diff(t_ms) // 2
+    times = np.concatenate((t_ms, between))
+    values = np.concatenate((air_c, np.full(between.size, np.nan)))
+    order = np.argsort(times)
+    holed = Series(times[order], {"cabinet_c": values[order]})
+    left, right = (
+        assess(s, fridge, as_of_ms=int(t_ms[-1])).exposure
+        for s in (Series(t_ms, {"cabinet_c": air_c}), holed)
+    )
+    assert left == right
+
+
 @settings(deadline=None, max_examples=60)
 @given(logs(), st.floats(-10, 30))
 def test_parts_add_up_and_a_lower_limit_is_never_passed_for_less(log, limit_c):

@@ -10,7 +10,7 @@ from services.analytics.food import track as clock
 from services.analytics.food.exposure import line_parts, stretch_stats
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_ms
-from services.analytics.food.rules import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
+from services.analytics.food.rules import DRINKS_RULE, FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
 from services.analytics.food.verdicts import (
     SAME_MIN,
     STANDING_MIN,
@@ -252,13 +252,14 @@ def _entry(
     times, curve = whole.t_ms, whole.lowest_c if limit.below else whole.highest_c
     inside = curve[int(np.searchsorted(times, begin)) :]
     extreme = np.min if limit.below else np.max
+    lawful = rule is not None and rule != DRINKS_RULE
     return Exposure(
         rule=rule,
         limit_c=limit.limit_c,
         basis=clock_.basis,
         start=round(begin),
-        compliant=None if rule is None else _compliant(clock_, minutes),
-        compliant_reason="information only" if rule is None else None,
+        compliant=_compliant(clock_, minutes) if lawful else None,
+        compliant_reason=None if lawful else "no law asks for this temperature",
         minutes_above=above,
         minutes_unknown=unknown,
         minutes_worst_case=above + unknown,

@@ -104,6 +104,13 @@ def test_a_freezer_shows_five_marks_without_a_verdict():
     assert marks(unit()) == ()
 
 
+def test_no_law_is_broken_by_warm_drinks():
+    (found,) = judged(unit(classes=("drinks",)), cabinet=readings(*([20] * 600)), as_of_min=599)
+    assert found.compliant is None
+    assert found.compliant_reason
+    assert found.verdict is Verdict.WATCH
+
+
 def test_the_headline_is_the_worst_verdict_with_its_reason():
     found = judged(unit(classes=("cooked",)), cabinet=readings(*([9] * 300)), as_of_min=299)
     verdict, words = headline(found)
