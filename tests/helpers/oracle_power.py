@@ -5,6 +5,7 @@ Slow on purpose and free of the project's arrays; the vectorised code must agree
 
 import itertools
 import math
+import statistics
 
 from services.analytics.power.cutouts import ABOVE_CUTOUT_V, DEAD_V, RETRY_MS
 
@@ -38,36 +39,38 @@ def _is_low_stop(run, off, rows, band, cutout_v_12):
     peaks = [a for a in above[off[0] : off[1] + 1] if not math.isnan(a)]
     locked = bool(peaks) and max(peaks) > band.locked_above_k
     low = DEAD_V < v_on <= cutout_v_12 + ABOVE_CUTOUT_V and not v_off < v_on - 0.05
-    return low and (coldest > band.warm_above_k or locked), locked, coldest > band.stopped_above_k
+    proven = coldest > band.warm_above_k or locked
+    early = coldest > band.stopped_above_k
+    return low and (proven or early), proven, early
 
 
 def low_voltage_stops(t_ms, on, volts, above, *, band, cutout_v_12, gap_ms):
     """Return (start, end or None, attempts, time run in attempts) of every low-voltage stop, in ms."""
     rows = (t_ms, on, volts, above)
     runs = _runs(t_ms, on, gap_ms)
+    spacing_ms = round(statistics.median(b - a for a, b in itertools.pairwise(t_ms)))
     events = []
     expected_next = None
     for number, run in enumerate(runs[:-1]):
         if not run[2] or not run[3]:
             continue
         off = runs[number + 1]
-        low, locked, early = _is_low_stop(run, off, rows, band, cutout_v_12)
+        low, proven, early = _is_low_stop(run, off, rows, band, cutout_v_12)
         if not low:
             continue
         lasted = t_ms[off[0]] - t_ms[run[0]]
         later = next((r for r in range(number + 1, len(runs)) if runs[r][2]), None)
         end = None if later is None else t_ms[runs[later][0]]
-        if events and expected_next == number and lasted <= RETRY_MS:
-            events[-1][1], events[-1][2], events[-1][3] = end, events[-1][2] + 1, events[-1][3] + lasted
+        if events and expected_next == number and lasted <= max(RETRY_MS, spacing_ms):
+            last = events[-1]
+            last[1], last[2], last[3], last[4] = end, last[2] + 1, last[3] + lasted, last[4] or proven
         else:
-            warm = [a for a in (above[run[1]], above[off[0]]) if not math.isnan(a)]
-            seen = bool(warm) and (min(warm) > band.warm_above_k or (early and locked))
             start = off[0]
-            if not seen:
+            if not early:
                 start = next((i for i in range(off[0], off[1] + 1) if above[i] > band.start_k), off[0])
-            events.append([t_ms[start], end, 0, 0])
+            events.append([t_ms[start], end, 0, 0, proven])
         expected_next = later
-    return [tuple(event) for event in events]
+    return [tuple(event[:4]) for event in events if event[4]]
 
 
 def drawn_ah(t_ms, amps, gap_ms):

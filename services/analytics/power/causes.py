@@ -93,7 +93,7 @@ def _finite(value: float) -> float | None:
 def _seen(event: Event, background: Background) -> _Seen:
     """Read the voltages around a stop."""
     frame, settings = background.frame, background.settings
-    v_on = _finite(frame.volts_12[event.on_at]) if frame.on[event.on_at] else None
+    v_on = _last_on_v(event, frame)
     if event.off_at is None or event.kind in ("silence", "interrupted"):
         return _Seen(v_on, None, None, None, None)
     v_off = _finite(float(np.fmax(frame.volts_12[event.off_at], _second_off_v(event, frame))))
@@ -105,6 +105,14 @@ def _seen(event: Event, background: Background) -> _Seen:
     rest = _rest_v(event, frame, curve.charging_above_v)
     rest = v_off if rest is None else rest
     return _Seen(v_on, rebound, rest, ohm, None if rest is None else float(soc_at_rest(rest, curve)))
+
+
+def _last_on_v(event: Event, frame: Frame) -> float | None:
+    """Return the last voltage under load, of the sample before where the last one lacks it."""
+    for at in (event.on_at, max(0, event.on_at - 1)):
+        if frame.on[at] and np.isfinite(frame.volts_12[at]):
+            return float(frame.volts_12[at])
+    return None
 
 
 def _second_off_v(event: Event, frame: Frame) -> float:
@@ -209,7 +217,8 @@ def _low_voltage_cause(event: Event, seen: _Seen, background: Background) -> tup
 def _opening(event: Event, seen: _Seen, background: Background) -> str:
     """Return the sentence every low-voltage stop starts with."""
     scale = background.frame.volt_scale
-    words = f"It stopped at {(seen.v_on or 0.0) * scale:.2f} V under load while still warm"
+    level = "a low voltage" if seen.v_on is None else f"{seen.v_on * scale:.2f} V"
+    words = f"It stopped at {level} under load while still warm"
     if not event.locked:
         words += " and came back before the cabinet climbed"
     if event.attempts:

@@ -224,22 +224,25 @@ def _past_start(frame: Frame, runs: Runs, band: Band, off_run: int) -> int:
 def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold: Threshold) -> list[Event]:
     """Return the low-voltage stops, attempts merged into the event they belong to.
 
-    A stop by the thermostat after which the compressor could not start again counts from the moment the
-    thermostat would have started it.
+    A stop a little early counts when what follows proves it: an attempt that ends warm, or a lock-out. A stop
+    by the thermostat after which the compressor could not start again counts from the moment the thermostat
+    would have started it.
     """
     rebounds = ~(stops.v_off < stops.v_on - 0.05)
-    low = is_low(stops.v_on, threshold) & (stops.warm | stops.locked) & rebounds & ~stops.tripped
+    suspect = stops.early | stops.warm | stops.locked
+    low = is_low(stops.v_on, threshold) & suspect & rebounds & ~stops.tripped
     run = stops.run[low]
     if run.size == 0:
         return []
     following = _next_on(runs, run)
     lasted = runs.end_ms[run] - runs.start_ms[run]
     attempt = np.zeros(run.shape, dtype=np.bool_)
-    attempt[1:] = (run[1:] == following[:-1]) & (lasted[1:] <= RETRY_MS)
+    attempt[1:] = (run[1:] == following[:-1]) & (lasted[1:] <= max(RETRY_MS, frame.spacing_ms))
     heads = np.flatnonzero(~attempt)
-    warm = stops.warm[low] | (stops.early[low] & stops.locked[low])
     tails = np.concatenate([heads[1:] - 1, [run.size - 1]])
     ran = np.concatenate([[0], np.cumsum(np.where(attempt, lasted, 0))])
+    proven = np.logical_or.reduceat((stops.warm | stops.locked)[low], heads)
+    locked = np.logical_or.reduceat(stops.locked[low], heads)
     return [
         _event(
             frame,
@@ -249,10 +252,11 @@ def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold:
             resumed=int(following[tail]),
             attempts=int(tail - head),
             attempt_ms=int(ran[tail + 1] - ran[head + 1]),
-            locked=bool(np.any(stops.locked[low][head : tail + 1])),
-            start_at=None if warm[head] else _past_start(frame, runs, band, int(run[head]) + 1),
+            locked=bool(locked[group]),
+            start_at=None if stops.early[low][head] else _past_start(frame, runs, band, int(run[head]) + 1),
         )
-        for head, tail in zip(heads, tails, strict=True)
+        for group, (head, tail) in enumerate(zip(heads, tails, strict=True))
+        if proven[group]
     ]
 
 

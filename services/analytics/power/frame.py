@@ -45,6 +45,11 @@ class Frame:
         return int(self.t_ms.size)
 
     @cached_property
+    def spacing_ms(self) -> int:
+        """The usual step between samples [ms]."""
+        return round(float(np.median(np.diff(self.t_ms)))) if len(self) > 1 else 0
+
+    @cached_property
     def held_ms(self) -> IntArray:
         """How long each sample's state held: until the next sample, nothing across a gap [ms]."""
         held = np.zeros(self.t_ms.shape, dtype=np.int64)

@@ -182,3 +182,22 @@ def test_time_inside_a_stop_is_marked_as_out_of_the_ordinary():
     first = np.flatnonzero(~ordinary)[0]
     assert frame.t_ms[first] == events[0].start_ms
     assert not ordinary[first:].any()
+
+
+@pytest.mark.parametrize("interval_s", [30, 60, 300, 600])
+@pytest.mark.parametrize("restart_v", [12.5, 11.7])
+def test_one_stop_is_one_event_at_any_usual_interval(interval_s, restart_v):
+    story = Story(days=2, soc=0.35, interval_s=interval_s, restart_v=restart_v, noise_v=0.02)
+    _, _, events = found(story)
+    (event,) = events
+    assert event.end_ms is None
+    late_ms = event.start_ms - story.stops[0][0]
+    assert 0 <= late_ms <= 20 * 60_000 + interval_s * 1000
+
+
+def test_attempts_begin_the_event_at_the_first_early_stop():
+    story = Story(days=3, soc=0.5, restart_v=11.7)
+    _, _, events = found(story)
+    (event,) = events
+    assert 0 <= minute(event.start_ms) - minute(story.stops[0][0]) <= 2
+    assert event.attempts > 10
