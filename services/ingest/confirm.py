@@ -36,10 +36,11 @@ class Confirmations:
         ]
         sent = []
         for unit in ready:
-            payload = confirmation(self._store.marks(unit), self._store.skipped(unit), self._owed[unit])
-            sent.append((topics.topic(unit, "down/ack"), payload))
-            del self._owed[unit]
-            self._sent_ms[unit] = now_ms
+            marks, skipped = self._store.marks(unit), self._store.skipped(unit)
+            bids = self._owed.pop(unit)
+            if any(mark >= 0 for mark in marks.values()):
+                sent.append((topics.topic(unit, "down/ack"), confirmation(marks, skipped, bids)))
+                self._sent_ms[unit] = now_ms
         return sent
 
 

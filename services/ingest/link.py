@@ -107,7 +107,8 @@ class Link:
         self._stop_by = time.monotonic() + STOP_S
         self._stopping = True
         self._ring()
-        self._thread.join(timeout=CONNECT_TIMEOUT_S + 5.0)
+        if self._thread.is_alive():
+            self._thread.join(timeout=CONNECT_TIMEOUT_S + 5.0)
         self._bell_w.close()
         self._bell_r.close()
 

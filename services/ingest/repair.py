@@ -23,6 +23,10 @@ PACK_SAMPLES = 60
 """Most samples in one pack."""
 
 
+Boot = tuple[int, int, int]
+"""A boot's number, its mark and its newest sample held."""
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
     """A request to a unit to send a stretch of samples again, both ends inclusive."""
@@ -72,25 +76,25 @@ class Repair:
     def __init__(self, new_correlation: Callable[[], bytes]) -> None:
         """Take the source of correlation data, 16 random bytes each."""
         self._new_correlation = new_correlation
-        self._unreadable: dict[str, tuple[int, int, int]] = {}
+        self._unreadable: dict[str, tuple[tuple[Boot, ...], int]] = {}
+        self._turns: dict[str, int] = {}
         self._searches: dict[str, _Search] = {}
         self._gaps: dict[tuple[str, int], _Gap] = {}
 
-    def unreadable(
-        self, unit: str, *, resent: bool, boot: tuple[int, int, int] | None, now_ms: int
-    ) -> list[Step]:
-        """Take note of an unreadable pack; `boot` is the unit's bid, its mark and its newest sample."""
+    def unreadable(self, unit: str, *, resent: bool, boots: Sequence[Boot], now_ms: int) -> list[Step]:
+        """Take note of an unreadable pack; `boots` are those it may be from, likeliest first."""
         question = self._asked_of(unit) if resent else None
         if question is not None:
             return self._narrow(question, now_ms)
-        if boot is None or unit in self._searches:
+        if not boots or unit in self._searches:
             return []
-        bid, mark, newest = boot
         before = self._unreadable.get(unit)
-        times = 1 if before is None or before[:2] != (bid, mark) else before[2] + 1
-        self._unreadable[unit] = (bid, mark, times)
+        times = 1 if before is None or before[0] != tuple(boots) else before[1] + 1
+        self._unreadable[unit] = (tuple(boots), times)
         if times < POISON_PATIENCE:
             return []
+        turn = self._turns[unit] = self._turns.get(unit, -1) + 1
+        bid, mark, newest = boots[turn % len(boots)]
         last = mark + PACK_SAMPLES
         if newest > mark:
             last = min(last, newest - 1)
@@ -191,6 +195,7 @@ class Repair:
         self._searches.pop(question.unit, None)
         if question.from_sq == question.to_sq:
             self._unreadable.pop(question.unit, None)
+            self._turns.pop(question.unit, None)
             lost = Skipped(question.bid, question.from_sq, question.from_sq, "unreadable")
             return [Missing(question.unit, lost)]
         middle = (question.from_sq + question.to_sq) // 2

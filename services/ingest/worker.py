@@ -10,9 +10,9 @@ import structlog
 from services.clock import now_ms
 from services.errors import DependencyUnavailable
 from services.ingest.commands import Commands, Outbox, backfill_post
-from services.ingest.confirm import Confirmations
+from services.ingest.confirm import PAUSE_MS, Confirmations
 from services.ingest.link import CLIENT_ID, Arrival, Link, Post
-from services.ingest.repair import Missing, Repair, Step
+from services.ingest.repair import Boot, Missing, Repair, Step
 from services.ingest.sorting import Letter, Sorted, sort_letter
 from services.store import Appended, Reject, TelemetryStore
 from services.telemetry import Rejected, topics
@@ -27,6 +27,8 @@ GAPS_S = 5.0
 """How often open gaps are looked at."""
 REPLAY_PACKS = 100
 """Packs from the waiting room in one commit."""
+BOOTS_TRIED = 3
+"""How many boots of a unit an unreadable pack is looked for in."""
 FIRST_RETRY_S, LONGEST_RETRY_S = 0.1, 5.0
 """Waiting for a store that does not answer."""
 
@@ -65,6 +67,10 @@ class Ingest:
         """Work until told to stop; what was taken from the link is finished first."""
         while not stop.is_set():
             self.step(stop)
+        try:
+            self._confirm(now_ms() + PAUSE_MS)  # what was still waiting its turn
+        except DependencyUnavailable as error:
+            _log.warning("ingest.dependency.unavailable", error=str(error))
 
     def step(self, stop: threading.Event) -> None:
         """Do what is due, then take one batch all the way."""
@@ -75,7 +81,7 @@ class Ingest:
         letters = [_letter_of(arrival) for arrival in arrivals]
         if arrivals and self._retried(lambda: self._commit_all(letters), stop):
             self._link.acknowledge(arrivals)
-        self._retried(self._confirm, stop)
+        self._retried(lambda: self._confirm(now_ms()), stop)
 
     def _commit_all(self, letters: Sequence[Letter]) -> None:
         """Make messages durable; one that nobody foresaw is set aside alone, not with its batch."""
@@ -122,7 +128,7 @@ class Ingest:
     def _follow_up(self, result: Sorted, moment_ms: int) -> None:
         """Let the repair know of unreadable packs, progress and replies."""
         for unit, resent in result.unreadable:
-            steps = self._repair.unreadable(unit, resent=resent, boot=self._boot_of(unit), now_ms=moment_ms)
+            steps = self._repair.unreadable(unit, resent=resent, boots=self._boots_of(unit), now_ms=moment_ms)
             self._carry_out(steps)
         for unit in self._repair.searched() & result.touched.keys():
             self._carry_out(self._repair.progress(unit, self._store.marks(unit), moment_ms))
@@ -135,15 +141,14 @@ class Ingest:
                 )
             )
 
-    def _boot_of(self, unit: str) -> tuple[int, int, int] | None:
-        """Return the boot a unit is believed to be in, with its mark and newest sample."""
-        newest = self._store.newest_sq(unit)
+    def _boots_of(self, unit: str) -> list[Boot]:
+        """Return the boots an unreadable pack may be from: the present one, then earlier ones."""
+        marks, newest = self._store.marks(unit), self._store.newest_sq(unit)
         status = self._store.statuses().get(unit)
-        bids = [*newest, *([] if status is None else [status.bid])]
-        if not bids:
-            return None
-        bid = max(bids)
-        return bid, self._store.marks(unit).get(bid, -1), newest.get(bid, -1)
+        bids = {*newest, *([] if status is None else [status.bid])}
+        return [
+            (bid, marks.get(bid, -1), newest.get(bid, -1)) for bid in sorted(bids)[: -BOOTS_TRIED - 1 : -1]
+        ]
 
     def _carry_out(self, steps: Sequence[Step]) -> None:
         for step in steps:
@@ -154,8 +159,8 @@ class Ingest:
             else:
                 self._link.post(backfill_post(step))
 
-    def _confirm(self) -> None:
-        for topic, payload in self._confirmations.due(now_ms()):
+    def _confirm(self, moment_ms: int) -> None:
+        for topic, payload in self._confirmations.due(moment_ms):
             self._link.post(Post(topic, payload, retain=True))
 
     def _chores(self) -> None:
@@ -185,6 +190,8 @@ class Ingest:
             added = known - self._known
             self._to_replay |= {each.unit for each in self._store.waiting()} & added
             self._known = known
+            for unit in added:  # the last confirmation before a stop or a kill may not have gone out
+                self._confirmations.owe(unit)
 
     def _replay(self, unit: str) -> None:
         """Take packs kept for a unit that has been added meanwhile, the oldest first."""

@@ -40,6 +40,7 @@ def test_a_second_mark_waits_its_turn_and_then_tells_the_newest(store):
 
 def test_a_clock_set_back_does_not_silence_a_unit(store):
     confirmations = Confirmations(store)
+    put(store, 0)
     confirmations.owe(UNIT)
     assert confirmations.due(9_000_000)
     confirmations.owe(UNIT)
@@ -48,6 +49,13 @@ def test_a_clock_set_back_does_not_silence_a_unit(store):
 
 def test_a_boot_without_its_first_sample_is_not_confirmed():
     assert orjson.loads(confirmation({1: -1, 2: 5}, [], set()))["acks"] == [{"bid": 2, "sq": 5}]
+
+
+def test_a_unit_of_which_nothing_is_held_is_told_nothing(store):
+    confirmations = Confirmations(store)
+    put(store, 4)
+    confirmations.owe(UNIT, [1])
+    assert confirmations.due(1_000) == []
 
 
 def test_old_boots_are_left_out_unless_they_were_just_heard_of():

@@ -66,7 +66,7 @@ def test_a_unit_may_name_the_part_that_is_gone():
 def test_samples_that_may_yet_be_measured_are_never_given_up():
     asking = repair()
     for _ in range(3):
-        steps = asking.unreadable(UNIT, resent=False, boot=(1, 9, 9), now_ms=0)
+        steps = asking.unreadable(UNIT, resent=False, boots=[(1, 9, 9)], now_ms=0)
     (question,) = steps
     assert (question.from_sq, question.to_sq) == (10, 69)
     assert asking.answered(UNIT, question.correlation, result="gone", gone=[], newest={1: 9}) == []
@@ -75,15 +75,15 @@ def test_samples_that_may_yet_be_measured_are_never_given_up():
 def test_two_unreadable_packs_are_bad_luck_and_progress_forgives():
     asking = repair()
     for mark in (9, 9, 12, 12):
-        assert asking.unreadable(UNIT, resent=False, boot=(1, mark, mark), now_ms=0) == []
-    assert asking.unreadable(UNIT, resent=False, boot=None, now_ms=0) == []
-    assert asking.unreadable(UNIT, resent=False, boot=(1, 12, 12), now_ms=0) != []
+        assert asking.unreadable(UNIT, resent=False, boots=[(1, mark, mark)], now_ms=0) == []
+    assert asking.unreadable(UNIT, resent=False, boots=[], now_ms=0) == []
+    assert asking.unreadable(UNIT, resent=False, boots=[(1, 12, 12)], now_ms=0) != []
 
 
 def test_a_question_without_answer_is_repeated_a_few_times_and_then_dropped():
     asking = repair()
     for _ in range(3):
-        steps = asking.unreadable(UNIT, resent=True, boot=(1, 9, 30), now_ms=0)
+        steps = asking.unreadable(UNIT, resent=True, boots=[(1, 9, 30)], now_ms=0)
     (question,) = steps
     assert question.to_sq == 29, "sample 30 is held"
     now_ms = 0
@@ -93,6 +93,18 @@ def test_a_question_without_answer_is_repeated_a_few_times_and_then_dropped():
         assert asking.look({}, now_ms) == [question]
     assert asking.look({}, now_ms + ANSWER_MS) == []
     assert asking.searched() == set()
+
+
+def test_an_unreadable_pack_is_looked_for_in_earlier_boots_too():
+    asking, asked = repair(), []
+    for _ in range(3):
+        steps = []
+        while not steps:
+            steps = asking.unreadable(UNIT, resent=False, boots=[(4, 9, 9), (3, 5, 5)], now_ms=0)
+        (question,) = steps
+        asked.append((question.bid, question.from_sq))
+        asking.answered(UNIT, question.correlation, result="gone", gone=[], newest={4: 9, 3: 5})
+    assert asked == [(4, 10), (3, 6), (4, 10)]
 
 
 @given(bad=st.sets(st.integers(0, 79), min_size=1, max_size=4), newest=st.integers(0, 40))
@@ -112,7 +124,7 @@ def test_only_the_unreadable_samples_are_given_up(bad, newest):
         if not open_steps:  # the unit sends its oldest unconfirmed samples again, as it does by itself
             piece = range(held.mark + 1, min(held.mark + 21, last + 1))
             if bad & set(piece) - given_up:
-                open_steps = asking.unreadable(UNIT, resent=False, boot=boot(), now_ms=0)
+                open_steps = asking.unreadable(UNIT, resent=False, boots=[boot()], now_ms=0)
             else:
                 held.add(piece[0], piece[-1])
                 open_steps = asking.progress(UNIT, {1: held.mark}, 0)
@@ -125,7 +137,7 @@ def test_only_the_unreadable_samples_are_given_up(bad, newest):
         assert isinstance(step, Question)
         piece = range(step.from_sq, min(step.to_sq, last) + 1)
         if bad & set(piece):
-            open_steps += asking.unreadable(UNIT, resent=True, boot=boot(), now_ms=0)
+            open_steps += asking.unreadable(UNIT, resent=True, boots=[boot()], now_ms=0)
         else:
             held.add(piece[0], piece[-1])
             open_steps += asking.progress(UNIT, {1: held.mark}, 0)

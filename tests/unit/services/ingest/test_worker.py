@@ -1,0 +1,152 @@
+"""What the worker does when something fails; the store is real, the link only remembers."""
+
+import threading
+
+import pytest
+
+from services.errors import DependencyUnavailable
+from services.ingest import sorting, worker
+from services.ingest.client import Delivery
+from services.ingest.link import Arrival
+from services.ingest.worker import Ingest
+from services.store.sqlite import SqliteStore
+from services.telemetry import topics
+from services.telemetry.packs import encode_pack
+from tests.helpers.units import sample_of
+
+UNIT = "v3-meat"
+
+
+class Notebook:
+    """Stands where the link stands and writes down what it is told."""
+
+    def __init__(self):
+        self.coming, self.acknowledged, self.posts = [], [], []
+
+    def take(self, limit, *, wait_s, linger_s):  # noqa: ARG002
+        taken, self.coming = self.coming[:limit], self.coming[limit:]
+        return taken
+
+    def acknowledge(self, arrivals):
+        self.acknowledged += [arrival.delivery.mid for arrival in arrivals]
+
+    def post(self, post):
+        self.posts.append(post)
+
+
+def arrival(sq, *, mid=None):
+    payload = encode_pack([sample_of(UNIT, sq)])
+    mid = sq + 1 if mid is None else mid
+    delivery = Delivery(topics.topic(UNIT, "up/data"), payload, 1, False, mid, None, b"")  # noqa: FBT003
+    return Arrival(1, 1_760_000_000_000, delivery)
+
+
+@pytest.fixture
+def store(tmp_path):
+    made = SqliteStore(tmp_path / "telemetry.db")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def link():
+    return Notebook()
+
+
+def test_a_batch_is_acknowledged_in_order_of_arrival_and_confirmed(store, link):
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    link.coming = [arrival(sq) for sq in range(250)]
+    for _ in range(3):
+        ingest.step(threading.Event())
+    assert link.acknowledged == list(range(1, 251))
+    assert store.marks(UNIT) == {1: 249}
+    assert {post.topic for post in link.posts} == {topics.topic(UNIT, "down/ack")}
+    assert all(post.retain for post in link.posts)
+
+
+def test_nothing_is_acknowledged_before_the_store_has_it(store, link, monkeypatch):
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    ingest.step(threading.Event())
+    stop = threading.Event()
+    commit, failures = store.commit, []
+
+    def failing(batch, *, received_ms):
+        if len(failures) < 2:
+            failures.append(list(link.acknowledged))
+            raise DependencyUnavailable("the disk is away")
+        return commit(batch, received_ms=received_ms)
+
+    monkeypatch.setattr(store, "commit", failing)
+    monkeypatch.setattr(worker, "FIRST_RETRY_S", 0.01)
+    link.coming = [arrival(0)]
+    ingest.step(stop)
+    assert failures == [[], []]
+    assert link.acknowledged == [1]
+    assert store.marks(UNIT) == {1: 0}
+
+
+def test_a_store_that_stays_away_leaves_the_batch_to_be_sent_again(store, link, monkeypatch):
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    ingest.step(threading.Event())
+    stop = threading.Event()
+
+    def away(_batch, *, received_ms):  # noqa: ARG001
+        stop.set()
+        raise DependencyUnavailable("the disk is away")
+
+    monkeypatch.setattr(store, "commit", away)
+    link.coming = [arrival(0)]
+    ingest.step(stop)
+    assert link.acknowledged == []
+
+
+def test_a_message_the_service_fails_on_is_set_aside_alone(store, link, monkeypatch):
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    decode = sorting.decode_pack
+    bad = arrival(1).delivery.payload
+
+    def surprising(topic, payload, **more):
+        if payload == bad:
+            raise ZeroDivisionError
+        return decode(topic, payload, **more)
+
+    monkeypatch.setattr(sorting, "decode_pack", surprising)
+    link.coming = [arrival(0), arrival(1), arrival(2)]
+    ingest.step(threading.Event())
+    assert store.newest_sq(UNIT) == {1: 2}
+    assert store.marks(UNIT) == {1: 0}, "what was set aside is not confirmed"
+    assert [reject.rejected.reason for reject in store.quarantine()] == ["internal_fault"]
+    assert store.quarantine()[0].payload == bad
+    assert link.acknowledged == [1, 2, 3], "or the broker would send it for ever"
+    assert ingest.counters["faults"] == 1
+
+
+def test_failing_neighbours_do_not_stop_ingest(store, link):
+    def broken(*_):
+        raise RuntimeError("records are away")
+
+    ingest = Ingest(store, link, known_units=broken, outbox=broken, heartbeat=broken)
+    link.coming = [arrival(0)]
+    ingest.step(threading.Event())
+    assert store.waiting()[0].unit == UNIT, "nobody could say whether it is known, so it waits"
+    assert ingest.counters["faults"] == 3
+    assert link.acknowledged == [1]
+
+
+def test_a_restart_repeats_the_last_confirmation(store, link):
+    store.append([sample_of(UNIT, 0)], received_ms=7)
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    ingest.step(threading.Event())
+    assert [post.topic for post in link.posts] == [topics.topic(UNIT, "down/ack")]
+
+
+def test_what_waits_its_turn_is_confirmed_on_stopping(store, link):
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    link.coming = [arrival(0)]
+    ingest.step(threading.Event())
+    link.coming = [arrival(1)]
+    ingest.step(threading.Event())
+    stop = threading.Event()
+    stop.set()
+    ingest.run(stop)
+    assert b'"sq":1' in link.posts[-1].payload
