@@ -1,7 +1,7 @@
 """Judges one unit as of now, and the hours that its last judgement did not see as they are known now."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from services.analytics.assess import assess, worst_between
 from services.analytics.food.rules import limits_of
@@ -19,6 +19,7 @@ LOOK_BACK_MS = 7 * DAY_MS
 CLOCK_MS = 72 * HOUR_MS
 REOPEN_MS = 30 * DAY_MS
 """Late data reopens at most this much of the past (judgement, no source)."""
+BACKLOG_WORDS = "samples are known to exist that have not arrived yet"
 UNSEEN_MS = 2 * MINUTE_MS
 """Judgements closer together than this need no look at the moments between them."""
 
@@ -35,6 +36,8 @@ class Case:
     backlog: bool
     oldest_ms: int | None
     """Time of the first sample of all."""
+    settings_at: Callable[[int], UnitSettings]
+    """How the unit was described at an earlier moment."""
 
 
 def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
@@ -57,6 +60,9 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
         standing = advance(standing, Verdict.WATCH, at_ms=now_ms, why=answered_words(context))
     else:
         standing = advance(standing, analysis.verdict, at_ms=now_ms, why=analysis.verdict_why)
+    in_use = case.settings.unit.state == "in_use"
+    if case.backlog and in_use and standing.verdict.rank < Verdict.NO_DATA.rank:
+        standing = _not_all_here(context.standing, now_ms=now_ms)
     card = card_of(
         analysis,
         case.settings,
@@ -92,6 +98,11 @@ def unseen(case: Case, *, now_ms: int) -> Span | None:
     return Span(start, end) if now_ms - start > UNSEEN_MS and end > start else None
 
 
+def _not_all_here(before: Standing | None, *, now_ms: int) -> Standing:
+    """Return what stands while samples are known to exist that nobody has judged: never good."""
+    return advance(before, Verdict.NO_DATA, at_ms=now_ms, why=BACKLOG_WORDS)
+
+
 @dataclass(frozen=True, slots=True)
 class _Found:
     """What a look at the past found."""
@@ -114,7 +125,8 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
     """Return the worst that was computed at any moment of a stretch of the past, in order of time.
 
     Each moment is judged on the days a live judgement at that moment would have looked at, so that
-    late samples lead where timely ones would have led.
+    late samples lead where timely ones would have led, and as the unit was described by the end of
+    that day.
     """
     first_ms = utc_day_start_ms(past.start_ms) - LOOK_BACK_MS
     if first_ms < utc_day_start_ms(past.end_ms) - LOOK_BACK_MS:
@@ -123,9 +135,10 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
     worst: Standing | None = None
     analyses = []
     for day in _days(past):
+        settings = case.settings_at(day.end_ms)
         verdict, at_ms, why = worst_between(
             series,
-            case.settings,
+            settings,
             from_ms=day.start_ms,
             to_ms=day.end_ms,
             clock_from_ms=clock_from_ms,
@@ -134,7 +147,8 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
         if verdict.rank >= Verdict.HOLD.rank:
             worst = advance(worst, verdict, at_ms=at_ms, why=why)
         if verdict is not Verdict.OK:
-            analyses.append(_assessed(case, series, now_ms=day.end_ms, clock_from_ms=clock_from_ms))
+            then = replace(case, settings=settings)
+            analyses.append(_assessed(then, series, now_ms=day.end_ms, clock_from_ms=clock_from_ms))
     late = case.touch is not None and past.start_ms >= case.touch.t_min_ms
     return _Found(worst, late, tuple(analyses))
 
@@ -159,11 +173,13 @@ def _is_answered(case: Case, series: Series, analysis: Analysis, *, now_ms: int)
 
 
 def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | None) -> Analysis:
+    starts = [span.start_ms for span in case.expected]
+    heard_ms = None if case.oldest_ms is None else min([case.oldest_ms, *starts])
     return assess(
         series,
         case.settings,
         as_of_ms=now_ms,
         clock_from_ms=clock_from_ms,
         expected=case.expected,
-        heard_from_ms=case.oldest_ms,
+        heard_from_ms=heard_ms,
     )

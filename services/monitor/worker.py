@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import structlog
 
-from services.domain import Fleet
+from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
 from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, judge
@@ -48,7 +48,8 @@ class Monitor:
         self._reader = reader
         self._records = records
         self._windows = Windows(reader)
-        self._pending = Pending(records.monitor_position())
+        self._kept_position = records.monitor_position()
+        self._pending = Pending(self._kept_position)
         self._fleet: Fleet | None = None
         self._said_no = 0
 
@@ -108,6 +109,7 @@ class Monitor:
                 expected=expected_spans(self._reader, unit, status),
                 backlog=bool(self._reader.missing_spans(unit)),
                 oldest_ms=None if span is None else span[0],
+                settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
             )
             return judge(case, self._windows, now_ms=now_ms)
         except DependencyUnavailable:
@@ -118,10 +120,18 @@ class Monitor:
             self._pending.put_off(unit, now_ms)
             return None
 
+    def _settings_at(self, fleet: Fleet, unit: str, at_ms: int) -> UnitSettings:
+        """Return how a unit was described at a moment; before anybody described it, as it is now."""
+        try:
+            return self._records.fleet(at_ms).settings_of(unit)
+        except KeyError:
+            return fleet.settings_of(unit)
+
     def _keep(self, results: Sequence[Result], now_ms: int) -> tuple[str, ...]:
         units = [result.card.unit for result in results]
         position = self._pending.position(without=units)
         overtaken = self._records.write_results(results, now_ms=now_ms, position=position)
+        self._kept_position = self._kept_position if overtaken else position
         judged = tuple(unit for unit in units if unit not in overtaken)
         for unit in judged:
             self._pending.judged(unit, now_ms)
@@ -131,8 +141,9 @@ class Monitor:
     def _keep_position(self) -> None:
         """Move on past changes of units nobody described."""
         position = self._pending.position()
-        if position > self._records.monitor_position():
+        if position > self._kept_position:
             self._records.set_monitor_position(position)
+            self._kept_position = position
 
 
 def _changed(before: Fleet, after: Fleet) -> frozenset[str]:

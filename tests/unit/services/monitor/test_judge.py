@@ -23,6 +23,7 @@ def case(*, judged_ms=NOON_MS - MINUTE_MS, touch=None, oldest_ms=None, signed_ms
         expected=(),
         backlog=False,
         oldest_ms=oldest_ms,
+        settings_at=lambda _: made.fleet().settings_of("v3-meat"),
     )
 
 

@@ -86,6 +86,21 @@ def test_a_known_backlog_is_never_ok_and_never_a_hold(house):
     assert house.card().standing is Verdict.HOLD
 
 
+def test_a_first_live_sample_before_its_backlog_never_shows_ok(house):
+    samples = cold_day(hours=30)
+    house.look(NOON_MS - MINUTE_MS)
+    house.hear(samples[-1:], at_ms=NOON_MS)
+    house.look(NOON_MS)
+    assert (house.card().standing, house.card().computed) == (Verdict.NO_DATA, Verdict.NO_DATA)
+    now = NOON_MS
+    for first in range(0, len(samples) - 1, 300):
+        now += LATE_STEP_MS
+        house.hear(samples[first : min(first + 300, len(samples) - 1)], at_ms=now)
+        last = first + 300 >= len(samples) - 1
+        house.look(now)
+        assert house.card().standing is (Verdict.OK if last else Verdict.NO_DATA)
+
+
 def test_silence_becomes_a_hold_because_time_passes(house):
     house.hear(cold_day(), at_ms=NOON_MS)
     seen = []
@@ -188,6 +203,15 @@ def test_saying_empty_is_shown_and_judged_at_once(house):
     assert house.card().state == "empty"
     assert house.look(NOON_MS + 10).judged == ("v3-meat",)
     house.look(NOON_MS + 5 * HOUR_MS)
+    assert house.card().standing is Verdict.OK
+
+
+def test_late_days_are_judged_as_the_unit_was_described_then(house):
+    samples = minutes([COLD] * 60 + [WARM] * 200 + [COLD] * (5 * 1440), end_ms=NOON_MS)
+    house.records.say_unit_state("v3-meat", "off", "Asha", NOON_MS - 20 * DAY_MS)
+    house.records.say_unit_state("v3-meat", "in_use", "Asha", NOON_MS - 2 * HOUR_MS)
+    house.hear(samples, at_ms=NOON_MS)
+    house.look(NOON_MS)
     assert house.card().standing is Verdict.OK
 
 
