@@ -181,7 +181,6 @@ def _cutouts(
         frame=frame,
         settings=settings,
         threshold=supply.threshold,
-        capacity=supply.capacity,
         ah=supply.ah,
         full_ms=supply.state.full_ms,
         measured_ah=supply.measured_ah,

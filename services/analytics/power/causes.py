@@ -5,7 +5,6 @@ from typing import Literal
 
 import numpy as np
 
-from services.analytics.power.charge import Capacity
 from services.analytics.power.curves import RestCurve, curve_of, soc_at_rest
 from services.analytics.power.cutouts import Event, Threshold
 from services.analytics.power.frame import Frame
@@ -38,7 +37,6 @@ class Background:
     frame: Frame
     settings: UnitSettings
     threshold: Threshold
-    capacity: Capacity | None
     ah: FloatArray
     """Charge drawn from the bank since the first sample. [Ah]"""
     full_ms: IntArray

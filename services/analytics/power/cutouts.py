@@ -15,7 +15,7 @@ from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.thermostat import Band
 from services.domain import UnitSettings
 from services.telemetry import FloatArray, IntArray
-from services.timebase import HOUR_MS, MINUTE_MS
+from services.timebase import MINUTE_MS
 
 Kind = Literal["low_voltage", "interrupted", "silence", "unit", "still"]
 """``still``: the samples begin with a compressor that already stands still too long."""
@@ -389,11 +389,3 @@ def stopped_share_mask(frame: Frame, events: tuple[Event, ...]) -> BoolArray:
         if event.end_at is not None:
             change[event.end_at] -= 1
     return np.asarray(np.cumsum(change)[:-1] <= 0, dtype=np.bool_)
-
-
-def recent(events: tuple[Event, ...], *, since_ms: int) -> tuple[Event, ...]:
-    """Return the events that began at or after an instant."""
-    return tuple(event for event in events if event.start_ms >= since_ms)
-
-
-WEEK_MS = 7 * 24 * HOUR_MS

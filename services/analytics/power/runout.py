@@ -28,7 +28,7 @@ ENGINE_SOC = 0.5
 CHARGE_MINUTES = 60
 CHARGE_RATE_PER_H = 0.2
 """A charger of a fifth of the bank's capacity is assumed where none is described."""
-LID_SENSITIVE = frozenset({"poultry", "fish", "frozen_fish", "medicine", "unknown"})
+NEVER_WARMER = frozenset({"poultry", "fish", "frozen_fish", "medicine", "unknown"})
 """Classes for which raising the set point is never advised."""
 SENSOR_ERROR_K = 1.0
 HALF_DIFFERENTIAL_K = 1.0
@@ -267,7 +267,7 @@ def moves(
 
 def _may_warm(settings: UnitSettings, *, food_limit_c: float, food_c: float | None) -> bool:
     """Return whether the set point may be raised by 1 K."""
-    if food_c is None or LID_SENSITIVE & set(settings.classes):
+    if food_c is None or NEVER_WARMER & set(settings.classes):
         return False
     warmest = settings.set_point_c + 1.0 + HALF_DIFFERENTIAL_K + SENSOR_ERROR_K
     return warmest < food_limit_c and food_c + SENSOR_ERROR_K < food_limit_c

@@ -1,3 +1,5 @@
+from datetime import date
+
 import numpy as np
 import pytest
 
@@ -116,7 +118,7 @@ def test_unknown_age_means_seven_tenths_of_the_label_and_a_wide_range():
     unknown = capacity_of(UnitSettings.of(unit, bank=bank), as_of_ms=0)
     assert (unknown.ah, unknown.share_sd) == (70.0, 0.20)
     assert "age unknown" in unknown.assumed
-    dated = bank.model_copy(update={"installed": __import__("datetime").date(2024, 1, 1)})
+    dated = bank.model_copy(update={"installed": date(2024, 1, 1)})
     known = capacity_of(UnitSettings.of(unit, bank=dated), as_of_ms=ms_of_iso("2026-01-01T00:00:00Z"))
     assert known.ah == pytest.approx(92.0, abs=0.1)
     assert known.assumed is None
