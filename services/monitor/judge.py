@@ -115,10 +115,10 @@ class _Found:
 
     def raised(self, standing: Standing | None) -> Standing | None:
         """Return what stands once the past is taken in."""
-        if self.worst is None:
+        if self.worst is None or self.worst.since_ms is None:
             return standing
         words = f"{self.worst.why} (found in late data)" if self.late else self.worst.why
-        return advance(standing, self.worst.verdict, at_ms=self.worst.since_ms or 0, why=words)
+        return advance(standing, self.worst.verdict, at_ms=self.worst.since_ms, why=words)
 
 
 def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:

@@ -106,6 +106,35 @@ def test_emptying_ends_the_clock_and_other_states_do_not(records):
     assert records.clock_from_ms("v3-ice") is None
 
 
+def test_remarks_and_probe_readings_are_kept_with_name_and_time_and_lower_nothing(records):
+    put(records, Verdict.HOLD)
+    records.say_probe("v3-meat", who="Asha", probe_c=3.4, note=" core ", now_ms=NOON_MS)
+    records.say_note("v3-meat", who="Asha", note="lid was open", now_ms=NOON_MS + 1)
+    records.say_emptied("v3-meat", who="Asha", now_ms=NOON_MS + 2)
+    assert [(s.kind, s.t_ms) for s in records.statements("v3-meat")] == [
+        ("emptied", NOON_MS + 2),
+        ("note", NOON_MS + 1),
+        ("probe", NOON_MS),
+    ]
+    assert records.statements("v3-meat")[2].body == {"probe_c": 3.4, "note": "core"}
+    assert [s.kind for s in records.statements_after(1)] == ["note", "emptied"]
+    assert records.card("v3-meat").standing is Verdict.HOLD
+
+
+def test_nothing_is_taken_from_strangers_or_about_units_nobody_described(records):
+    for say in (
+        lambda: records.say_note("v3-meat", who="A stranger", note="x", now_ms=NOON_MS),
+        lambda: records.say_emptied("v9-none", who="Asha", now_ms=NOON_MS),
+        lambda: records.say_probe("v3-meat", who="Asha", probe_c=math.nan, now_ms=NOON_MS),
+        lambda: records.say_unit_state("v9-none", "empty", "Asha", NOON_MS),
+        lambda: records.queue_command("v3-meat", "status", who="A stranger", now_ms=NOON_MS),
+    ):
+        with pytest.raises(Refused):
+            say()
+    assert records.statements_after(0) == []
+    assert records.commands_after(0) == []
+
+
 @pytest.mark.parametrize(
     "changes",
     [
