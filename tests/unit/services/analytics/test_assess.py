@@ -3,7 +3,7 @@ import json
 import numpy as np
 import pytest
 
-from services.analytics.assess import HISTORY_MS, assess, worst_between
+from services.analytics.assess import assess, worst_between
 from services.domain import Analysis, RejectedCell, Verdict
 from services.errors import ConfigurationError
 from services.telemetry import Series
@@ -90,7 +90,7 @@ def test_the_service_looks_back_a_week_and_a_log_as_far_as_it_goes():
     series = every_minute(np.full(20 * 1440, 3.0))
     as_of_ms = now(series)
     service = assess(series, FRIDGE, as_of_ms=as_of_ms)
-    assert service.start == as_of_ms - as_of_ms % DAY_MS - HISTORY_MS
+    assert service.start == as_of_ms - as_of_ms % DAY_MS - 7 * DAY_MS
     whole = assess(series, FRIDGE, as_of_ms=as_of_ms, offline=True)
     assert whole.start == series.t_ms[0]
     assert entry(whole, basis="modelled_food").start == as_of_ms - 72 * HOUR_MS

@@ -148,6 +148,23 @@ def test_food_that_nears_steady_air_does_not_call_it_stuck():
     assert flags(series) == ()
 
 
+@pytest.mark.parametrize(("ends_c", "stuck"), [(4.4, True), (3.8, False)])
+def test_food_that_moves_away_from_steady_air_calls_it_stuck(ends_c, stuck):
+    minute = np.arange(300)
+    t_ms = MIDNIGHT_MS + minute * MINUTE_MS
+    series = Series(t_ms, {"cabinet_c": np.full(300, 3.0), "product_c": np.linspace(3.1, ends_c, 300)})
+    assert bool([f for f in flags(series) if f.flag == "stuck"]) is stuck
+
+
+@pytest.mark.parametrize(("swing_k", "stuck"), [(3.2, True), (2.8, False)])
+def test_an_evaporator_that_swings_beside_steady_air_calls_it_stuck(swing_k, stuck):
+    minute = np.arange(300)
+    t_ms = MIDNIGHT_MS + minute * MINUTE_MS
+    plate = np.where(minute % 20 < 10, -8.0, -8.0 + swing_k)
+    series = Series(t_ms, {"cabinet_c": np.full(300, 3.0), "evaporator_c": plate})
+    assert bool([f for f in flags(series) if f.flag == "stuck"]) is stuck
+
+
 def test_a_probe_that_ignores_warm_air_is_stuck_but_a_thawing_one_is_not():
     minute = np.arange(300)
     t_ms = MIDNIGHT_MS + minute * MINUTE_MS
