@@ -116,7 +116,8 @@ class Unit:
     def stop(self) -> None:
         """Leave."""
         self._stop.set()
-        self._thread.join(10.0)
+        if self._thread.is_alive():
+            self._thread.join(10.0)
         self._client.disconnect()
         self._client.loop_stop()
 
