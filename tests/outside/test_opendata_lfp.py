@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from services.analytics.power.assess import power
-from services.analytics.power.charge import capacity_of, charge_state, full_charges_ms, rests
+from services.analytics.power.charge import capacity_of, charge_state, rests
+from services.analytics.power.charging import full_charges_ms
 from services.analytics.power.curves import CURVES
 from services.analytics.power.cutouts import Threshold, events_of
 from services.analytics.power.frame import frame_of, runs_of

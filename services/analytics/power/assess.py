@@ -11,12 +11,11 @@ from services.analytics.power.charge import (
     bounded,
     capacity_of,
     charge_state,
-    charging_at,
     drawn_ah,
-    full_charges_ms,
     load_a,
     measured_capacity_ah,
 )
+from services.analytics.power.charging import charging_at, full_charges_ms
 from services.analytics.power.curves import curve_of
 from services.analytics.power.cutouts import (
     Event,

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.analytics.power.curves import CURVES, RestCurve, curve_of, soc_at_rest
+from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
+from services.analytics.power.curves import CURVES, curve_of, soc_at_rest
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
@@ -15,8 +16,6 @@ Z10 = 1.2815515655446004
 """The standard normal quantile of nine in ten."""
 
 LOOK_BACK_MS = 30 * DAY_MS
-CHARGING_PAUSE_MS = 30 * MINUTE_MS
-"""A pause in charging shorter than this does not end it."""
 SURFACE_MS = 4 * HOUR_MS
 """Surface charge reads high for hours after charging (common practice, no source)."""
 SURFACE_SHARE = 0.05
@@ -56,15 +55,6 @@ class Capacity:
     ah: float
     share_sd: float
     assumed: str | None
-
-
-@dataclass(frozen=True)
-class Stretches:
-    """Alternating stretches of charging and not, as sample ranges ``[first, last]``."""
-
-    first: IntArray
-    last: IntArray
-    charging: BoolArray
 
 
 @dataclass(frozen=True)
@@ -168,74 +158,6 @@ def drawn_ah(frame: Frame, amps: FloatArray) -> FloatArray:
     rate = np.where(frame.broken, mean, amps[:-1])
     steps = rate * np.diff(frame.t_ms) / HOUR_MS
     return np.concatenate([[0.0], np.cumsum(steps)])
-
-
-def charging_at(frame: Frame, curve: RestCurve) -> BoolArray:
-    """Return where something charges the bank: the supply channel's word, else a voltage no rest shows."""
-    seen = np.where(np.isfinite(frame.fed), frame.fed > 0, frame.volts_12 > curve.charging_above_v)
-    return _without_pauses(frame.t_ms, seen, CHARGING_PAUSE_MS)
-
-
-def _without_pauses(t_ms: IntArray, flags: BoolArray, pause_ms: int) -> BoolArray:
-    """Return flags with every pause up to `pause_ms` between two set stretches filled."""
-    at = np.flatnonzero(flags)
-    if at.size < 2:  # noqa: PLR2004 - a pause has two ends
-        return flags
-    short = (np.diff(at) > 1) & (np.diff(t_ms[at]) <= pause_ms)
-    change = np.zeros(flags.size + 1, dtype=np.int64)
-    np.add.at(change, at[:-1][short], 1)
-    np.add.at(change, at[1:][short], -1)
-    return np.asarray(flags | (np.cumsum(change)[:-1] > 0), dtype=np.bool_)
-
-
-def stretches_of(flags: BoolArray) -> Stretches:
-    """Return the stretches of equal flags."""
-    if flags.size == 0:
-        nothing = np.empty(0, dtype=np.int64)
-        return Stretches(nothing, nothing, flags)
-    first = np.concatenate([[0], np.flatnonzero(flags[1:] != flags[:-1]) + 1]).astype(np.int64)
-    last = np.concatenate([first[1:] - 1, [flags.size - 1]]).astype(np.int64)
-    return Stretches(first, last, flags[first])
-
-
-def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> IntArray:
-    """Return when the bank was full: absorption voltage reached, and charging held on as its chemistry needs.
-
-    For lead-acid two hours from first reaching absorption to the end of charging, float included, since a
-    charger lowers its voltage only when the current has tapered; float alone hides a dead battery. For
-    lithium iron phosphate reaching it is enough.
-
-    Parameters
-    ----------
-    t_ms : (n,) int64
-        Times, strictly increasing. [ms]
-    volts_12 : (n,) float64
-        Voltage, at 12 V nominal. [V]
-    curve : RestCurve
-        Names the voltage and how long it must hold.
-
-    Returns
-    -------
-    (m,) int64
-        End of each full charge; stretches within 12 h of each other are one. [ms]
-    """
-    absorbing = np.asarray(volts_12 >= curve.full_above_v, dtype=np.bool_)
-    if not bool(np.any(absorbing)):
-        return np.empty(0, dtype=np.int64)
-    floating = np.asarray(volts_12 > curve.charging_above_v, dtype=np.bool_)
-    held = absorbing if curve.full_hold_s == 0 else floating
-    parts = stretches_of(_without_pauses(t_ms, held, CHARGING_PAUSE_MS))
-    first_high = np.flatnonzero(absorbing)
-    place = np.searchsorted(first_high, parts.first)
-    reached = np.append(first_high, t_ms.size)[place]
-    inside = parts.charging & (reached <= parts.last)
-    since = t_ms[parts.last] - t_ms[np.minimum(reached, t_ms.size - 1)]
-    long = inside & (since >= 1000.0 * curve.full_hold_s)
-    ends, starts = t_ms[parts.last[long]], t_ms[parts.first[long]]
-    if ends.size == 0:
-        return np.asarray(ends, dtype=np.int64)
-    apart = np.concatenate([starts[1:] - ends[:-1] > DAY_MS // 2, [True]])
-    return np.asarray(ends[apart], dtype=np.int64)
 
 
 def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray) -> Rests:

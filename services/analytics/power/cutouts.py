@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from services.analytics.power.charge import stretches_of
+from services.analytics.power.charging import stretches_of
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.thermostat import Band
 from services.domain import UnitSettings

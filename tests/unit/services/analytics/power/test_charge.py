@@ -9,17 +9,13 @@ from services.analytics.power.charge import (
     bounded,
     capacity_of,
     charge_state,
-    charging_at,
     drawn_ah,
-    full_charges_ms,
     load_a,
     measured_capacity_ah,
     rests,
     site_hour,
     soc_quantiles,
-    stretches_of,
 )
-from services.analytics.power.curves import CURVES
 from services.analytics.power.frame import frame_of, runs_of
 from services.domain import Bank, Site, Supply, Unit, UnitSettings
 from services.telemetry import Series
@@ -83,16 +79,6 @@ def test_nothing_to_count_from_is_said_and_not_guessed():
     assert "neither" in state.reason
 
 
-def test_the_supply_channel_tells_charging_even_at_a_low_voltage():
-    settings = settings_for(Story())
-    series = played(Story(days=0.2))
-    words = np.full(series.t_ms.shape, "solar", dtype=object)
-    frame = frame_of(Series(series.t_ms, {**series.columns, "supply": words}), settings, None)
-    assert charging_at(frame, CURVES["agm"]).all()
-    plain = frame_of(series, settings, None)
-    assert not charging_at(plain, CURVES["agm"]).any()
-
-
 def test_with_a_panel_only_nights_are_read():
     story = Story(days=1)
     frame = frame_of(played(story), settings_for(story), None)
@@ -142,24 +128,6 @@ def test_across_a_gap_the_mean_current_is_taken():
     assert ah[-1] == pytest.approx((3 * 4.2 + 60 * 4.2 * 3 / 4) / 60)
 
 
-def test_absorption_must_hold_for_lead_acid():
-    minutes = np.arange(0, 400)
-    volts = np.where((minutes > 50) & (minutes < 150), 14.3, 12.7)
-    t_ms = (minutes * 60_000).astype(np.int64)
-    assert full_charges_ms(t_ms, volts, CURVES["agm"]).size == 0
-    longer = np.where((minutes > 50) & (minutes < 250), 14.3, 12.7)
-    assert full_charges_ms(t_ms, longer, CURVES["agm"]).tolist() == [249 * 60_000]
-
-
-def test_float_after_absorption_counts_towards_the_hold_and_float_alone_does_not():
-    minutes = np.arange(0, 400)
-    t_ms = (minutes * 60_000).astype(np.int64)
-    floated = np.where(minutes < 50, 12.7, 13.6)
-    assert full_charges_ms(t_ms, floated, CURVES["agm"]).size == 0
-    absorbed = np.where((minutes >= 50) & (minutes < 70), 14.3, floated)
-    assert full_charges_ms(t_ms, absorbed, CURVES["agm"]).tolist() == [399 * 60_000]
-
-
 def test_a_measured_capacity_lowers_the_believed_one_and_never_raises_it():
     believed = Capacity(70.0, 0.2, None)
     assert bounded(believed, 30.0).ah == 30.0
@@ -177,13 +145,6 @@ def test_readings_far_from_the_count_win_over_it():
     assert sd < 0.1
 
 
-def test_two_full_charges_within_half_a_day_are_one():
-    hours = np.arange(0, 72)
-    volts = np.where(np.isin(hours, [5, 6, 7, 14, 15, 16, 50, 51, 52]), 14.4, 13.0)
-    ends = full_charges_ms((hours * HOUR_MS).astype(np.int64), volts, CURVES["agm"])
-    assert (ends / HOUR_MS).tolist() == [16, 52]
-
-
 def test_capacity_is_measured_between_rests_and_shows_a_weak_battery():
     strong = Story(days=2, soc=0.95)
     weak = Story(days=1, soc=0.95, capacity_ah=40.0)
@@ -198,14 +159,6 @@ def test_lithium_capacity_is_not_read_from_rests():
     story = Story(days=2, soc=0.95, chemistry="lifepo4")
     frame = frame_of(played(story), settings_for(story), None)
     assert measured_capacity_ah(frame, runs_of(frame), settings_for(story)) is None
-
-
-def test_stretches_cover_every_sample_once():
-    flags = np.array([False, True, True, False])
-    parts = stretches_of(flags)
-    assert parts.first.tolist() == [0, 1, 3]
-    assert parts.last.tolist() == [0, 2, 3]
-    assert parts.charging.tolist() == [False, True, False]
 
 
 def test_ranges_stay_between_nothing_and_full():

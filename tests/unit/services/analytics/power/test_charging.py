@@ -1,0 +1,51 @@
+import numpy as np
+
+from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
+from services.analytics.power.curves import CURVES
+from services.analytics.power.frame import frame_of
+from services.telemetry import Series
+from services.timebase import HOUR_MS
+from tests.helpers.made_supply import Story, played, settings_for
+
+
+def test_the_supply_channel_tells_charging_even_at_a_low_voltage():
+    settings = settings_for(Story())
+    series = played(Story(days=0.2))
+    words = np.full(series.t_ms.shape, "solar", dtype=object)
+    frame = frame_of(Series(series.t_ms, {**series.columns, "supply": words}), settings, None)
+    assert charging_at(frame, CURVES["agm"]).all()
+    plain = frame_of(series, settings, None)
+    assert not charging_at(plain, CURVES["agm"]).any()
+
+
+def test_absorption_must_hold_for_lead_acid():
+    minutes = np.arange(0, 400)
+    volts = np.where((minutes > 50) & (minutes < 150), 14.3, 12.7)
+    t_ms = (minutes * 60_000).astype(np.int64)
+    assert full_charges_ms(t_ms, volts, CURVES["agm"]).size == 0
+    longer = np.where((minutes > 50) & (minutes < 250), 14.3, 12.7)
+    assert full_charges_ms(t_ms, longer, CURVES["agm"]).tolist() == [249 * 60_000]
+
+
+def test_float_after_absorption_counts_towards_the_hold_and_float_alone_does_not():
+    minutes = np.arange(0, 400)
+    t_ms = (minutes * 60_000).astype(np.int64)
+    floated = np.where(minutes < 50, 12.7, 13.6)
+    assert full_charges_ms(t_ms, floated, CURVES["agm"]).size == 0
+    absorbed = np.where((minutes >= 50) & (minutes < 70), 14.3, floated)
+    assert full_charges_ms(t_ms, absorbed, CURVES["agm"]).tolist() == [399 * 60_000]
+
+
+def test_two_full_charges_within_half_a_day_are_one():
+    hours = np.arange(0, 72)
+    volts = np.where(np.isin(hours, [5, 6, 7, 14, 15, 16, 50, 51, 52]), 14.4, 13.0)
+    ends = full_charges_ms((hours * HOUR_MS).astype(np.int64), volts, CURVES["agm"])
+    assert (ends / HOUR_MS).tolist() == [16, 52]
+
+
+def test_stretches_cover_every_sample_once():
+    flags = np.array([False, True, True, False])
+    parts = stretches_of(flags)
+    assert parts.first.tolist() == [0, 1, 3]
+    assert parts.last.tolist() == [0, 2, 3]
+    assert parts.charging.tolist() == [False, True, False]
