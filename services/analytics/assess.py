@@ -64,6 +64,9 @@ def assess(
         If the unit names a rule nobody knows.
     """
     later = int(len(series) - np.searchsorted(series.t_ms, as_of_ms, side="right"))
+    if heard_from_ms is not None and not offline:
+        # time before the window was judged in its day; it is not unknown now
+        heard_from_ms = max(heard_from_ms, utc_day_start_ms(as_of_ms) - HISTORY_MS)
     view = _View.of(
         _looked_at(series, as_of_ms, offline=offline),
         settings,

@@ -224,3 +224,11 @@ def test_a_probe_logged_at_its_own_pace_is_judged_by_its_own_interval():
     at_ms = MIDNIGHT_MS + 590 * MINUTE_MS
     assert entry(assess(series, logged, as_of_ms=at_ms, offline=True), basis="probe").minutes_unknown == 0
     assert entry(assess(series, logged, as_of_ms=at_ms), basis="probe").minutes_unknown == 590
+
+
+def test_time_before_the_looked_at_week_is_not_unknown_on_the_cabinets_clock():
+    end = MIDNIGHT_MS
+    times = np.arange(end - 7 * DAY_MS, end + 1, MINUTE_MS, dtype=np.int64)
+    series = Series(times, {"cabinet_c": np.full(times.size, 2.0)})
+    result = assess(series, FRIDGE, as_of_ms=end, heard_from_ms=end - 30 * DAY_MS)
+    assert entry(result, basis="cabinet", rule="za-r638-2018").minutes_unknown == 0.0
