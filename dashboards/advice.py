@@ -9,6 +9,14 @@ from services.domain import UnitCard, Verdict
 _CHARGE = "Charge the battery: mains, or engine or generator in the open air (exhaust kills)."
 
 
+_GO_AND_LOOK = "Go and look: is it running, is the plug in, is the lid shut?"
+
+
+def _silent(card: UnitCard) -> bool:
+    heard_ms = card.observed_at
+    return heard_ms is None or card.as_of - heard_ms > text.past_limit_ms(card)
+
+
 def colder_places(card: UnitCard, others: Iterable[UnitCard]) -> list[UnitCard]:
     """Return cabinets of the same kind and place that are cold, coldest first."""
     found = [
@@ -45,7 +53,7 @@ def _not_known(card: UnitCard) -> list[str]:
     if card.backlog_expected:
         first = "Readings are on their way; until they are here nothing is known. Go and look."
     else:
-        first = "Go and look: is it running, is the plug in, is the lid shut?"
+        first = _GO_AND_LOOK
     return [
         first,
         "Measure the warmest food with a clean probe and write the reading down.",
@@ -73,6 +81,7 @@ def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
         case Verdict.HOLD:
             return [
                 "Do not cook or serve from this cabinet.",
+                *([_GO_AND_LOOK] if _silent(card) else []),
                 _move(places, "Tape the food and set it apart below other food, cold."),
                 "Clean the probe, measure the warmest pack, read between packs.",
                 "Ask the manager, then close the hold below.",

@@ -225,6 +225,8 @@ def cutout_words(cutout: Cutout, *, zone: tzinfo, now_ms: int) -> str:
 
 def above_words(card: UnitCard) -> str:
     """Return the minutes above the limit, with what is unknown and the worst case where they differ."""
+    if card.observed_at is None:
+        return "not known"
     parts = [f"{minutes(card.minutes_above)} above {degrees(card.limit_c)}"]
     if card.minutes_unknown > 0:
         parts.append(f"{minutes(card.minutes_unknown)} not known")

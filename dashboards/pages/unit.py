@@ -78,7 +78,7 @@ def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[di
             "worst": text.minutes(e.minutes_worst_case),
             "peak": text.degrees(e.peak_c),
             "verdict": NOTHING if e.verdict is None else text.WORDS[e.verdict],
-            "why": e.why,
+            "why": text.sentence(e.why),
             "source": e.source,
         }
         for e in found

@@ -18,6 +18,8 @@ from services.domain import Evidence, UnitCard
 
 router = APIRouter(include_in_schema=False)
 
+_SIGNS = {"<=": "≤", ">=": "≥"}
+
 
 @dataclass(frozen=True, slots=True)
 class FindingView:
@@ -45,7 +47,9 @@ class JobView:
 def evidence_words(row: Evidence) -> tuple[str, str, str]:
     """Return one row of evidence: both numbers, so that nobody has to take our word for it."""
     unit = "" if row.unit == "1" else f" {row.unit}"
-    found = f"{_short(row.value)}{unit} {row.operator} {_short(row.threshold)}{unit}"
+    found = (
+        f"{_short(row.value)}{unit} {_SIGNS.get(row.operator, row.operator)} {_short(row.threshold)}{unit}"
+    )
     return text.plain(row.quantity), found, row.source
 
 
@@ -109,7 +113,9 @@ def _job(desk: Desk, card: UnitCard, now_ms: int) -> JobView:
     return JobView(
         card=card_view(card, now_ms),
         findings=findings,
-        cutouts=tuple(text.cutout_words(cutout, zone=zone, now_ms=now_ms) for cutout in card.cutouts),
+        cutouts=tuple(
+            f"{text.cutout_words(c, zone=zone, now_ms=now_ms)} {text.sentence(c.why)}" for c in card.cutouts
+        ),
         checks=tuple(text.CAUSE_CHECKS[cause] for cause in causes),
         details=tuple(_details(desk, card)),
     )

@@ -29,6 +29,7 @@ from services.domain import (
     Verdict,
 )
 from services.domain.fleetfile import parse_fleet
+from services.monitor.worker import Monitor
 from services.records.facade import Records
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
@@ -333,3 +334,57 @@ def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI
         static_dir=STATIC_DIR,
         problem_page=problem_page,
     )
+
+
+def wobble(ago_h: float) -> float:
+    """Return how a healthy cabinet swings about its set point. [K]."""
+    return 0.5 * math.sin(ago_h * 9)
+
+
+def _life(
+    unit: str, cabinet_c: Callable[[float], float], *, hours: int, silent_h: float = 0.0
+) -> list[Sample]:
+    """Return minutes of a cabinet on a battery that is slowly drawn down; `silent_h` of it unsent."""
+    count = hours * 60
+    return [
+        Sample(
+            unit=unit,
+            bid=1,
+            sq=k,
+            t_ms=NOW_MS - (count - k) * MINUTE_MS,
+            tq=2,
+            values={
+                "cabinet": round(cabinet_c((count - k) / 60), 3),
+                "battery": round(12.75 - 0.9 * k / count - (0.25 if k % 40 < 14 else 0.0), 3),
+                "compressor": k % 40 < 14,
+            },
+        )
+        for k in range(count - round(silent_h * 60))
+    ]
+
+
+def open_judged_larder(folder: Path) -> Larder:
+    """Return the demo fleet after two days of samples, judged by the real monitor.
+
+    The meat chest stood at 11 °C from six to three hours ago, the milk fridge fell silent twenty hours
+    ago, one fridge was never heard, and a unit nobody has added knocks.
+    """
+    records = Records(folder / "records.db")
+    records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
+    store = SqliteStore(folder / "telemetry.db")
+    lives = (
+        _life("v3-meat", lambda ago_h: (11.0 if 3 <= ago_h < 6 else 3.0) + wobble(ago_h), hours=48),
+        _life("v3-veg", lambda ago_h: 2.5 + wobble(ago_h), hours=48),
+        _life("camp-fish", lambda ago_h: -20.0 + wobble(ago_h), hours=48),
+        _life("camp-milk", lambda ago_h: 2.6 + wobble(ago_h), hours=48, silent_h=20.0),
+    )
+    for life in lives:
+        store.append(life, received_ms=NOW_MS)
+    reader = SqliteReader(folder / "telemetry.db")
+    monitor = Monitor(reader, records)
+    for _ in range(10):
+        if not monitor.step(NOW_MS).more:
+            break
+    for process in ("ingest", "monitor"):
+        records.beat(process, NOW_MS - 1_000)
+    return Larder(records, store, reader)
