@@ -2,8 +2,8 @@
 
 Run ``python -m tests.bench.bench_ingest --check``. Both arms drain the same 20 000 packs (one sample, four
 channels) from an offline session of a real broker and acknowledge per 100. The arms run interleaved, each as
-its own process; medians are compared. A third arm commits each message on its own, over fewer messages, for
-the price of not batching.
+its own process; each pair gives a ratio, and the median of these counts. A third arm commits each message on
+its own, over fewer messages, for the price of not batching.
 """
 
 import argparse
@@ -201,11 +201,16 @@ def compare(options):
     cpu = {arm: statistics.median(each[1] for each in runs) for arm, runs in results.items()}
     pairs = [d[0] / b[0] for d, b in zip(results["durable"], results["bare"], strict=True)]
     sync_ms = statistics.median(syncs)
-    ratio, gain = rate["durable"] / rate["bare"], rate["durable"] / rate["single"]
+    ratio = statistics.median(pairs)  # each pair ran back to back, under the same load
+    gain = statistics.median(d[0] / s[0] for d, s in zip(results["durable"], results["single"], strict=True))
     for arm, runs in results.items():
         each = [round(run[0]) for run in runs]
         print(f"{arm:8} {rate[arm]:8.0f} messages/s  {cpu[arm]:6.0f} CPU µs/message  of {each}")
-    print(f"durable / bare: {ratio:.2f} (target {LEAST_RATIO}; pair by pair {[round(p, 2) for p in pairs]})")
+    medians = rate["durable"] / rate["bare"]
+    print(
+        f"durable / bare: {ratio:.2f}, median of pairs {[round(pair, 2) for pair in pairs]};"
+        f" of the medians {medians:.2f} (target {LEAST_RATIO})"
+    )
     promised = sync_ms >= SLOW_DISK_MS
     note = "" if promised else ": not promised"
     print(
