@@ -17,7 +17,7 @@ def serving(app: FastAPI) -> Iterator[str]:
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
         listener.bind(("127.0.0.1", 0))
         listener.listen(64)
-        config = uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1, ws="none")
+        config = uvicorn.Config(app, log_level="critical", timeout_graceful_shutdown=1, ws="none")
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
         thread.start()
