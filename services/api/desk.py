@@ -51,6 +51,7 @@ class Desk:
         self._records = records
         self._reader = reader
         self.now_ms = clock
+        self._written: dict[str, tuple[UnitCard, bytes]] = {}
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""
@@ -77,6 +78,17 @@ class Desk:
     def cards(self) -> list[UnitCard]:
         """Return the card of every assessed unit."""
         return list(self._records.cards())
+
+    def cards_json(self) -> list[bytes]:
+        """Return the card of every assessed unit as JSON; a card is written out once, not per request."""
+        found = []
+        for card in self._records.cards():
+            held = self._written.get(card.unit)
+            if held is None or held[0] is not card:
+                held = (card, card.model_dump_json(by_alias=True).encode())
+                self._written[card.unit] = held
+            found.append(held[1])
+        return found
 
     def unit(self, unit: str) -> Unit:
         """Return a unit as its owner describes it.

@@ -63,8 +63,7 @@ def sites(desk: AtDesk) -> Listing[SiteRow]:
 @router.get("/units", tags=["fleet"], response_model=Listing[UnitCard])
 def units(desk: AtDesk) -> Response:
     """List every assessed cabinet: newest readings, standing and computed verdict, run-out, flags."""
-    cards = b",".join(card.model_dump_json(by_alias=True).encode() for card in desk.cards())
-    return _json(b'{"items":[' + cards + b'],"next":null,"reason":null}')
+    return _json(b'{"items":[' + b",".join(desk.cards_json()) + b'],"next":null,"reason":null}')
 
 
 @router.get("/units/{unit}", tags=["fleet"])
