@@ -1,5 +1,6 @@
 """One cabinet: its chart, what was worked out, what people said, and the forms to say more."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -19,8 +20,9 @@ from dashboards.pages.workshop import battery_words
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
+from services.api.spans import span_of
 from services.domain import Cutout, Exposure
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, ms_of
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
 
@@ -34,7 +36,6 @@ SPANS: dict[str, tuple[str, int]] = {
 }
 _MOST_BINS = 720
 _TABLE_ROWS = 24
-_LONGEST_MS = 400 * DAY_MS
 
 
 def _cell(bins: ChannelBins | None, index: int, digits: int) -> str:
@@ -65,7 +66,9 @@ def _ran(low: float | None, high: float | None) -> str:
     return {(0, 0): "no", (1, 1): "throughout"}.get((int(low), int(high)), "at times")
 
 
-def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[dict[str, str]]:
+def _exposures(
+    analysis: dict[str, Any], classes: Sequence[str], zone: ZoneInfo, now_ms: int
+) -> list[dict[str, str]]:
     found = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
     return [
         {
@@ -78,7 +81,7 @@ def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[di
             "unknown": text.minutes(e.minutes_unknown),
             "worst": text.minutes(e.minutes_worst_case),
             "peak": text.degrees(e.peak_c),
-            "verdict": NOTHING if e.verdict is None else text.WORDS[e.verdict],
+            "verdict": NOTHING if e.verdict is None else text.word(e.verdict, classes),
             "why": text.sentence(e.why),
             "source": e.source,
         }
@@ -110,7 +113,7 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
             if k in text.CHANNELS
         ],
         battery=battery_words(analysis),
-        exposures=_exposures(analysis, zone, now_ms),
+        exposures=_exposures(analysis, card.classes, zone, now_ms),
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
         moves=[move_words(m.action, m.amount, m.unit, m.gain_hours) for m in card.runout.moves],
@@ -149,9 +152,8 @@ def figure(
     end: Annotated[AwareDatetime, Query(alias="to")],
 ) -> Response:
     """Give the chart of a span, thinned to what a screen can show."""
-    start_ms, end_ms = ms_of(start), ms_of(end)
-    if not 0 < end_ms - start_ms <= _LONGEST_MS:
-        raise HTTPException(422, "`to` must lie after `from`, and by no more than 400 days.")
+    span = span_of(start, end, now_ms=desk.now_ms())
+    start_ms, end_ms = span.start_ms, span.end_ms
     card = desk.card(unit)
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=points)
