@@ -206,31 +206,11 @@ def _axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # no
     }
 
 
-def unit_figure(
-    samples: Samples,
-    card: UnitCard,
-    cutouts: Sequence[Cutout],
-    *,
-    start_ms: int,
-    end_ms: int,
-    zone: tzinfo,
-) -> Figure:
-    """Return the chart of a cabinet over ``[start_ms, end_ms)``, in the site's time.
-
-    One offset from UTC holds for the whole chart, that of its end: a chart that repeats an hour when
-    clocks go back would show readings out of order.
-    """
+def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_volts: bool) -> Figure:
     shift = offset_ms(end_ms, zone)
-    data: list[Figure] = []
-    for column, ink, dash in _TEMPERATURES:
-        data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
-    data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
-    data += _cutouts(cutouts, start_ms, end_ms, shift, zone)
-    data += _compressor(samples, shift)
     limit = _level(card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash")
     aim = _level(card.set_point_c, f"set point {text.degrees(card.set_point_c)}", ink=look.FADED, dash="dot")
-    has_volts = any(trace.get("yaxis") == "y2" for trace in data)
-    layout = {
+    return {
         "paper_bgcolor": look.PAPER,
         "plot_bgcolor": look.PAPER,
         "font": look.FONT,
@@ -259,8 +239,33 @@ def unit_figure(
         ),
         "shapes": [limit[0], aim[0]],
         "annotations": [limit[1], aim[1]],
-        "meta": {"offset_ms": shift, "bin_s": samples.bin_s},
     }
+
+
+def unit_figure(
+    samples: Samples,
+    card: UnitCard,
+    cutouts: Sequence[Cutout],
+    *,
+    start_ms: int,
+    end_ms: int,
+    zone: tzinfo,
+) -> Figure:
+    """Return the chart of a cabinet over ``[start_ms, end_ms)``, in the site's time.
+
+    One offset from UTC holds for the whole chart, that of its end: a chart that repeats an hour when
+    clocks go back would show readings out of order.
+    """
+    shift = offset_ms(end_ms, zone)
+    data: list[Figure] = []
+    for column, ink, dash in _TEMPERATURES:
+        data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
+    data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
+    data += _cutouts(cutouts, start_ms, end_ms, shift, zone)
+    data += _compressor(samples, shift)
+    has_volts = any(trace.get("yaxis") == "y2" for trace in data)
+    layout = _layout(card, start_ms=start_ms, end_ms=end_ms, zone=zone, has_volts=has_volts)
+    layout["meta"] = {"offset_ms": shift, "bin_s": samples.bin_s}
     return {"data": data, "layout": layout}
 
 
