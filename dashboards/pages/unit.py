@@ -21,7 +21,7 @@ from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
 from services.api.spans import span_of
-from services.domain import Cutout, Exposure
+from services.domain import Cutout, Exposure, Verdict
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
@@ -81,12 +81,19 @@ def _exposures(
             "unknown": text.minutes(e.minutes_unknown),
             "worst": text.minutes(e.minutes_worst_case),
             "peak": text.degrees(e.peak_c),
-            "verdict": NOTHING if e.verdict is None else text.word(e.verdict, classes),
+            "verdict": _clock_word(e.verdict, classes),
             "why": text.sentence(e.why),
             "source": e.source,
         }
         for e in found
     ]
+
+
+def _clock_word(verdict: Verdict | None, classes: Sequence[str]) -> str:
+    """Return what one clock asks for: "Cold" is said of a cabinet, not of one of its clocks."""
+    if verdict is None:
+        return NOTHING
+    return "nothing to do" if verdict is Verdict.OK else text.word(verdict, classes)
 
 
 @router.get("/units/{unit}", response_class=HTMLResponse)

@@ -1,8 +1,8 @@
 import pytest
 
-from dashboards.pages.unit import _cell, _ran, move_words
+from dashboards.pages.unit import _cell, _clock_word, _ran, move_words
 from services.api.schemas import ChannelBins
-from services.domain import Move
+from services.domain import Move, Verdict
 
 
 def test_a_cell_shows_the_range_and_never_a_number_for_nothing():
@@ -34,3 +34,9 @@ def test_every_move_has_words_with_its_caution(action):
 
 def test_a_move_that_costs_says_so():
     assert move_words("merge", 1.0, "cabinet", -0.5).endswith("costs 0.5 h")
+
+
+def test_one_clock_never_says_the_cabinet_is_cold():
+    assert _clock_word(Verdict.OK, ()) == "nothing to do"
+    assert _clock_word(Verdict.HOLD, ()).startswith("Hold")
+    assert _clock_word(None, ()) == "\N{EN DASH}"
