@@ -169,7 +169,7 @@ def _cutouts(cutouts: Sequence[Cutout], start_ms: int, end_ms: int, shift: int, 
     ]
 
 
-def _level(value: float, words: str, *, ink: str, dash: str) -> tuple[Figure, Figure]:
+def _level(value: float, words: str, *, ink: str, dash: str, side: str) -> tuple[Figure, Figure]:
     line = {
         "type": "line",
         "xref": "paper",
@@ -182,8 +182,8 @@ def _level(value: float, words: str, *, ink: str, dash: str) -> tuple[Figure, Fi
     }
     note = {
         "xref": "paper",
-        "x": 1,
-        "xanchor": "right",
+        "x": 0 if side == "left" else 1,
+        "xanchor": side,
         "yref": "y",
         "y": value,
         "yanchor": "bottom",
@@ -208,8 +208,17 @@ def _axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # no
 
 def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_volts: bool) -> Figure:
     shift = offset_ms(end_ms, zone)
-    limit = _level(card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash")
-    aim = _level(card.set_point_c, f"set point {text.degrees(card.set_point_c)}", ink=look.FADED, dash="dot")
+    # at opposite ends: on a phone the two lines may lie closer than the words are high
+    limit = _level(
+        card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash", side="right"
+    )
+    aim = _level(
+        card.set_point_c,
+        f"set point {text.degrees(card.set_point_c)}",
+        ink=look.FADED,
+        dash="dot",
+        side="left",
+    )
     return {
         "paper_bgcolor": look.PAPER,
         "plot_bgcolor": look.PAPER,

@@ -128,7 +128,7 @@ def at(verdict_rank: int) -> Verdict:
 
 def degrees(limit_c: float) -> str:
     """Return a limit in words, at most two decimals."""
-    return f"{round(limit_c, 2):g} °C"
+    return f"{round(limit_c, 2):g} °C".replace("-", "−")  # noqa: RUF001 - a minus, not a hyphen
 
 
 def _minutes(minutes: float) -> str:

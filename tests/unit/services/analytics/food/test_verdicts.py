@@ -156,7 +156,7 @@ def test_the_reason_names_everything_that_counted():
     limit = limits_of(unit("freezer", classes=("frozen_other",))).limits[0]
     told = why(limit, clock(130, 20, silent=True, hot=True), Verdict.HOLD, basis="probe", coarse=True)
     for part in (
-        "above -12 °C for 130 min",
+        "above \u221212 °C for 130 min",
         "20 min unknown",
         "nothing heard",
         "too coarsely",
