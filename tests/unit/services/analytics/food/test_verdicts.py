@@ -62,7 +62,12 @@ def test_medicine_is_held_and_never_discarded_and_drinks_are_only_watched():
     assert verdict(clock(60), classes=("medicine",)) is Verdict.HOLD
     assert verdict(clock(100_000), classes=("medicine",)) is Verdict.HOLD
     assert verdict(clock(1), classes=("medicine",), which=2) is Verdict.HOLD
-    assert verdict(clock(100_000, silent=True), classes=("drinks",)) is Verdict.WATCH
+    assert verdict(clock(100_000), classes=("drinks",)) is Verdict.WATCH
+
+
+def test_a_limit_that_only_warns_does_not_hide_that_nothing_is_known():
+    assert verdict(clock(silent=True), classes=("drinks",)) is Verdict.NO_DATA
+    assert verdict(clock(100_000, awaited=True), classes=("drinks",)) is Verdict.NO_DATA
 
 
 def test_silence_and_awaited_samples_are_never_ok():
