@@ -8,7 +8,6 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.advice import steps
-from dashboards.lapse import all_as_shown
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import card_view
@@ -22,7 +21,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/camp", response_class=HTMLResponse)
 def choose(request: Request, desk: AtDesk) -> Response:
     """Let somebody choose where they are."""
-    cards = all_as_shown(desk.cards(), desk.now_ms())
+    cards = desk.cards()
     sites = []
     for site in desk.sites():
         here = [card for card in cards if card.site == site.id]
@@ -41,7 +40,7 @@ def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response
     if place is None:
         raise HTTPException(404, f"There is no place {site!r}.")
     now_ms = desk.now_ms()
-    cards = all_as_shown(desk.cards(), now_ms)
+    cards = desk.cards()
     zone = ZoneInfo(place.timezone)
     here = [placed.card for placed in in_order(card for card in cards if card.site == site)]
     names = {card.unit: card.name for card in here}

@@ -12,7 +12,6 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
-from dashboards.lapse import as_shown
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.views import card_view, statement_words
@@ -102,7 +101,7 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
     if span not in SPANS:
         raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
     now_ms = desk.now_ms()
-    card = as_shown(desk.card(unit), now_ms)
+    card = desk.card(unit)
     zone = text.zone_of(card)
     end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
     start_ms = end_ms - SPANS[span][1]

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from dashboards import text
-from dashboards.lapse import all_as_shown
 from dashboards.urgency import Need, Placed, battery_fails_tonight, dawn_chance, in_order, need_of
 from services.api.desk import Desk
 from services.api.schemas import StatementRow
@@ -140,7 +139,7 @@ class FleetView:
 def fleet_view(desk: Desk) -> FleetView:
     """Return the fleet, the cabinet that needs somebody most first."""
     now_ms = desk.now_ms()
-    cards = all_as_shown(desk.cards(), now_ms)
+    cards = desk.cards()
     placed = in_order(cards)
     silent = tuple(unit.name or unit.id for unit in desk.unassessed(cards))
     urgent = sum(p.need.needs_somebody for p in placed)

@@ -10,7 +10,6 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
-from dashboards.lapse import all_as_shown
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view
 from services.api.desk import Desk, NotAssessedError
@@ -138,7 +137,7 @@ def _order(card: UnitCard) -> tuple[object, ...]:
 def workshop(request: Request, desk: AtDesk) -> Response:
     """Show units with something to look at first, then the rest, then units nobody has added."""
     now_ms = desk.now_ms()
-    cards = sorted(all_as_shown(desk.cards(), now_ms), key=_order)
+    cards = sorted(desk.cards(), key=_order)
     due = [card for card in cards if card.service or card.cutouts or card.cut_out_now]
     rest = [card for card in cards if card not in due]
     waiting = [

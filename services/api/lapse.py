@@ -12,9 +12,13 @@ LAPSES_AFTER_MS = 5 * MINUTE_MS
 def as_shown(card: UnitCard, now_ms: int) -> UnitCard:
     """Return the card as it may be shown now: unknown outranks good, what is worse than unknown stays."""
     silent_ms = now_ms - card.as_of
-    if silent_ms <= LAPSES_AFTER_MS:
+    if abs(silent_ms) <= LAPSES_AFTER_MS:
         return card
-    why = f"not judged for {silent_ms // MINUTE_MS} min: the monitor is silent"
+    why = (
+        f"not judged for {silent_ms // MINUTE_MS} min: the monitor is silent"
+        if silent_ms > 0
+        else "judged at a time still to come: a clock was set back"
+    )
     changes: dict[str, object] = {}
     if card.standing.rank < Verdict.NO_DATA.rank:
         changes |= {"standing": Verdict.NO_DATA, "standing_why": why, "standing_since": card.as_of}

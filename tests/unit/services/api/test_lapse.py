@@ -1,6 +1,6 @@
 import pytest
 
-from dashboards.lapse import LAPSES_AFTER_MS, all_as_shown, as_shown
+from services.api.lapse import LAPSES_AFTER_MS, all_as_shown, as_shown
 from services.domain import Verdict
 from tests.helpers.larder import NOW_MS, card
 
@@ -25,6 +25,14 @@ def test_what_is_worse_than_not_known_stays(verdict):
     shown = as_shown(card(standing=verdict, standing_why="as it was", computed=Verdict.OK), LATE)
     assert (shown.standing, shown.standing_why) == (verdict, "as it was")
     assert shown.computed is Verdict.NO_DATA
+
+
+def test_a_verdict_from_a_time_still_to_come_is_none():
+    shown = as_shown(card(as_of=LATE), NOW_MS)
+    assert (shown.standing, shown.computed) == (Verdict.NO_DATA, Verdict.NO_DATA)
+    assert "clock" in shown.standing_why
+    nearly = card(as_of=NOW_MS + LAPSES_AFTER_MS)
+    assert as_shown(nearly, NOW_MS) is nearly
 
 
 def test_a_list_lapses_card_by_card():
