@@ -75,7 +75,10 @@ def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
     medicine = _medicine(card)
     if medicine and not text.holds_food(card.classes):
         return medicine
-    return [*medicine, *_food(card, others)]
+    food = _food(card, others)
+    if not medicine:
+        return food
+    return [*medicine, f"All other food: {food[0][:1].lower()}{food[0][1:]}", *food[1:]]
 
 
 def _food(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
@@ -88,7 +91,7 @@ def _food(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
     match card.standing:
         case Verdict.DISCARD_ADVISED:
             return [
-                "Do not cook, serve or taste this food. Cooking does not mend it.",
+                "Do not cook, serve or taste it. Cooking does not mend it.",
                 "Tape it and set it apart, below other food.",
                 "Discard it: not to staff, pets or an open pit. Then close the hold below.",
                 *found,

@@ -218,6 +218,10 @@ def test_an_old_cooks_page_stops_claiming_anything(browser, house):
         page.clock.run_for(16 * 60_000)
         assert page.inner_text("#camp-fish .w b") == "Not known"
         assert "This page is old" in page.inner_text("#lapsed")
+        assert not page.locator("#camp-fish ol").is_visible()
+        assert page.inner_text("#camp-milk .w b") == HOLD, (
+            "what must not be served stays so without a connection"
+        )
         assert "16 min ago" in page.inner_text("#camp-fish") or "17 min ago" in page.inner_text("#camp-fish")
 
 

@@ -39,7 +39,7 @@ def test_food_does_not_move_to_where_its_own_limit_is_not_kept():
 def test_food_beside_medicine_is_spoken_of_too(verdict):
     said = " ".join(steps(card(standing=verdict, classes=("medicine", "poultry")), []))
     assert "pharmacist" in said
-    assert "Do not cook" in said
+    assert "All other food: do not cook" in said
 
 
 @pytest.mark.parametrize("standing", [Verdict.OK, Verdict.NO_DATA])
