@@ -28,6 +28,10 @@ STUCK_BREAK_MS = 120 * MINUTE_MS
 STUCK_CYCLING_MS = 120 * MINUTE_MS
 STUCK_COMPRESSOR_CHANGES = 8
 """Air must move while a compressor runs and rests four times (judgement, no source)."""
+STUCK_IDLE_MS = 6 * 60 * MINUTE_MS
+STUCK_AMBIENT_K = 3.0
+"""Where nothing cools, air warms towards its surroundings, if these are not as cold themselves; air that has
+not moved at all in this long is a unit that repeats itself (judgement, no source)."""
 STUCK_EVAPORATOR_K = 3.0
 STUCK_PRODUCT_K = 1.0
 """Food only moves towards the air around it; away from an unmoved reading means the reading is wrong."""
@@ -208,11 +212,27 @@ def _air_evidence(series: Series, usable: dict[str, FloatArray], break_ms: float
         changes = int(np.count_nonzero(np.diff(states)))
         if (
             (cycling and changes >= STUCK_COMPRESSOR_CHANGES)
+            or _never_warmed(series, usable.get("ambient_c"), float(cabinet[start]), start, stop)
             or (cycling and _range_k(usable.get("evaporator_c"), start, stop) >= STUCK_EVAPORATOR_K)
             or _moved_away_k(usable.get("product_c"), float(cabinet[start]), start, stop) >= STUCK_PRODUCT_K
         ):
             found.append((start, stop))
     return found
+
+
+def _never_warmed(series: Series, ambient_c: FloatArray | None, held_c: float, start: int, stop: int) -> bool:
+    """Return whether air stood unmoved for hours while the compressor rested all along."""
+    states = series.numbers("compressor_on")[start:stop]
+    known = np.isfinite(states)
+    if not known.any() or THAW_C[0] <= held_c <= THAW_C[1]:
+        return False
+    if ambient_c is not None:
+        near = np.abs(ambient_c[start:stop] - held_c) < STUCK_AMBIENT_K
+        if near.any():
+            return False
+    times, ran = series.t_ms[start:stop][known], states[known] > 0.5  # noqa: PLR2004 - between 0 and 1
+    rests = np.diff(np.concatenate((times[:1], times[ran], times[-1:])))
+    return bool(rests.max() >= STUCK_IDLE_MS)
 
 
 def _probe_evidence(series: Series, usable: dict[str, FloatArray], break_ms: float) -> list[tuple[int, int]]:

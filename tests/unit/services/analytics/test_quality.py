@@ -139,6 +139,29 @@ def test_steady_air_that_nothing_contradicts_is_believed():
     assert flags(every_minute(np.full(3000, 3.0))) == ()
 
 
+@pytest.mark.parametrize(
+    ("held_c", "hours", "on_every", "ambient_c", "stuck"),
+    [
+        (3.0, 7, 0, None, True),
+        (3.0, 7, 0, 30.0, True),
+        (3.0, 5, 0, None, False),
+        (3.0, 7, 181, None, False),
+        (3.0, 7, 0, 4.0, False),
+        (0.0, 7, 0, None, False),
+    ],
+)
+def test_air_that_never_warms_while_nothing_cools_it_is_stuck(held_c, hours, on_every, ambient_c, stuck):
+    minute = np.arange(hours * 60)
+    columns = {
+        "cabinet_c": np.full(minute.size, held_c),
+        "compressor_on": (minute % on_every == 0).astype(float) if on_every else np.zeros(minute.size),
+    }
+    if ambient_c is not None:
+        columns["ambient_c"] = np.full(minute.size, ambient_c)
+    series = Series(MIDNIGHT_MS + minute * MINUTE_MS, columns)
+    assert bool([f for f in flags(series) if f.flag == "stuck"]) is stuck
+
+
 def test_food_that_nears_steady_air_does_not_call_it_stuck():
     minute = np.arange(600)
     t_ms = MIDNIGHT_MS + minute * MINUTE_MS
