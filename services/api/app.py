@@ -51,7 +51,8 @@ def create_app(
     problem_page : callable, optional
         Draws errors for people.
     """
-    live = LiveChanges(records.change_no, records.cards_changed_after)
+    desk = Desk(records, reader, clock)
+    live = LiveChanges(desk.newest_change, desk.cards_changed_after)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
@@ -67,7 +68,7 @@ def create_app(
         openapi_url=f"{routes.PREFIX}/openapi.json",
         lifespan=lifespan,
     )
-    app.state.desk = Desk(records, reader, clock)
+    app.state.desk = desk
     app.state.live = live
     app.state.shelf = StaticShelf(static_dir)
     problems.install(app, problem_page)

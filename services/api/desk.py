@@ -82,6 +82,11 @@ class Desk:
         """Return the card of every assessed unit as it may be shown now."""
         return all_as_shown(self._records.cards(), self.now_ms())
 
+    def cards_changed_after(self, no: int) -> list[tuple[int, UnitCard]]:
+        """Return cards with a higher change number, oldest change first, as they may be shown now."""
+        now_ms = self.now_ms()
+        return [(change, as_shown(card, now_ms)) for change, card in self._records.cards_changed_after(no)]
+
     def cards_json(self) -> list[bytes]:
         """Return the card of every assessed unit as JSON; a card is written out once, not per request."""
         found = []
