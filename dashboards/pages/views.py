@@ -48,6 +48,8 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
     zone = text.zone_of(card)
     heard_ms = card.observed_at
     value = card.latest.get("cabinet_c")
+    resting = text.is_resting(card, card.standing)
+    risk = None if resting else card.runout.food_at_risk
     words = text.word_of(card, card.standing), text.word_of(card, card.computed)
     since = card.standing_since
     return CardView(
@@ -58,7 +60,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         kind=card.kind,
         state=text.STATES[card.state],
         in_use=card.state == "in_use",
-        verdict="resting" if text.is_resting(card, card.standing) else card.standing.value,
+        verdict="resting" if resting else card.standing.value,
         word=words[0],
         why=text.sentence(card.standing_why),
         since="" if since is None else text.clock(since, zone, now_ms),
@@ -74,7 +76,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         old=heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card),
         notes=tuple(_notes(card)),
         run=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
-        risk=text.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
+        risk=text.risk_words(risk, zone=zone, now_ms=now_ms),
         holdable=card.standing.rank >= Verdict.HOLD.rank,
     )
 

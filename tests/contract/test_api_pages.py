@@ -141,7 +141,7 @@ def test_the_fleet_page_leads_with_who_needs_somebody(client):
     assert "Discard advised" in words
     assert "Hold \N{EN DASH} do not serve" in words
     assert "plan on 17:05" in words
-    assert "likely 17:15" in words
+    assert "likely 17:14" in words
 
 
 def test_a_hold_is_closed_with_a_plain_form_and_a_comma(own):

@@ -77,6 +77,7 @@ def test_notes_say_what_else_is_wrong():
 def test_a_cabinet_not_in_use_is_never_called_cold(state):
     view = card_view(card(state=state), NOW_MS)
     assert (view.word, view.verdict, view.computed_word) == ("Not in use", "resting", None)
+    assert view.risk == "", "nothing lies in it that anybody knows of"
     held = card_view(card(state=state, standing=Verdict.HOLD, computed=Verdict.OK), NOW_MS)
     assert (held.verdict, held.word, held.computed_word) == ("hold", text.WORDS[Verdict.HOLD], "Not in use")
 
