@@ -108,7 +108,7 @@ class Simulator:
     def _block(self, day: int, row: int, steps: int) -> Block:
         forcing = self._outside.day(day)
         shown = [
-            self.plant.advance(self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.source_a[r])
+            self.plant.advance(self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.inputs(r))
             for r in range(row, row + steps)
         ]
         rows = slice(row, row + steps)

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from firmware_sim.plant.electrics import Inputs
 from firmware_sim.plant.weather import air_c, sun_share
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S, Event, SiteWeather, UnitPhysics
@@ -47,6 +48,10 @@ class Forcing:
     """(steps, banks) current that chargers offer. [A]"""
     noise: dict[str, FloatArray]
     """(steps, units) by column, in the unit of the column."""
+
+    def inputs(self, row: int) -> Inputs:
+        """Return what acts on the banks in one step."""
+        return Inputs(source_a=self.source_a[row])
 
 
 def _generator(seed: int, salt: int, subject: int, day: int) -> np.random.Generator:

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from firmware_sim.plant.electrics import Inputs
 from firmware_sim.plant.plant import Plant
 from firmware_sim.scenarios.load import load_scenario
 from firmware_sim.scenarios.model import STEP_S
@@ -16,7 +17,9 @@ def _plant(tmp_path, *, physics="", bank=""):
 
 
 def _run(plant, state, steps, *, outside_c=32.0, source_a=0.0):
-    shown = [plant.advance(state, np.full(2, outside_c), SHUT, np.array([source_a])) for _ in range(steps)]
+    shown = [
+        plant.advance(state, np.full(2, outside_c), SHUT, Inputs(np.array([source_a]))) for _ in range(steps)
+    ]
     return {
         name: np.stack([getattr(step, name) for step in shown])
         for name in ("air_c", "food_c", "on", "unit_v", "unit_a", "bank_v", "soc", "entered_j", "removed_w")
