@@ -80,7 +80,7 @@ def _cover(spans_h: list[tuple[float, float]]) -> FloatArray:
 
 def event_start_ms(event: Event, *, anchor_ms: int, zone: ZoneInfo) -> int:
     """Return when an event begins, for a history that meets the present at `anchor_ms`."""
-    latest_ms = anchor_ms - round(event.begins_h_before * HOUR_MS)
+    latest_ms = anchor_ms - round(event.before_h * HOUR_MS)
     if event.at_h is None:
         return latest_ms
     local_h = latest_ms / HOUR_MS + _offset_h(zone, latest_ms // DAY_MS)

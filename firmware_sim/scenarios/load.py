@@ -3,7 +3,7 @@
 import tomllib
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import available_timezones
@@ -11,38 +11,22 @@ from zoneinfo import available_timezones
 from pydantic import BaseModel, ValidationError
 
 from firmware_sim.plant.cable import RESISTANCE_OHM_PER_KM
+from firmware_sim.scenarios.clones import repeated
+from firmware_sim.scenarios.joined import Scenario
 from firmware_sim.scenarios.model import (
     STEP_S,
     BankPhysics,
-    FleetBank,
+    Fault,
     FleetFile,
-    FleetSite,
-    FleetUnit,
     ScenarioFile,
     SiteWeather,
     UnitPhysics,
 )
 from services.errors import ConfigurationError
 
+__all__ = ["Scenario", "load_scenario"]
+
 Model = TypeVar("Model", bound=BaseModel)
-
-
-@dataclass(frozen=True)
-class Scenario:
-    """A scenario joined with its fleet; the tuples of pairs are in the order of the fleet file."""
-
-    name: str
-    seed: int
-    path: Path
-    fleet_path: Path
-    sites: tuple[tuple[FleetSite, SiteWeather], ...]
-    banks: tuple[tuple[FleetBank, BankPhysics], ...]
-    units: tuple[tuple[FleetUnit, UnitPhysics], ...]
-
-    @property
-    def unit_ids(self) -> tuple[str, ...]:
-        """Units in order."""
-        return tuple(unit.id for unit, _ in self.units)
 
 
 def _read(path: Path, model: type[Model]) -> Model:
@@ -95,8 +79,31 @@ def _check_fleet(fleet: FleetFile, file: str) -> None:
             raise ConfigurationError(f"must be a multiple of {STEP_S}", setting=f"{where}.interval_s")
 
 
-def load_scenario(path: Path) -> Scenario:
+def _check_faults(faults: tuple[Fault, ...], scenario: Scenario) -> None:
+    """Refuse faults of units and banks that are not there."""
+    units, banks = set(scenario.unit_ids), {bank.id for bank, _ in scenario.banks}
+    for k, fault in enumerate(faults):
+        where = f"{scenario.path.name}: fault.{k}"
+        for key, named, known in (
+            ("unit", fault.unit, units),
+            ("bank", fault.bank, banks),
+            ("other", fault.other, units),
+        ):
+            if named is not None and named not in known:
+                raise ConfigurationError(f"no such {key}: {named}", setting=f"{where}.{key}")
+        if fault.other is not None and fault.other == fault.unit:
+            raise ConfigurationError("a unit cannot be exchanged with itself", setting=f"{where}.other")
+
+
+def load_scenario(path: Path, *, units: int | None = None) -> Scenario:
     """Return a scenario joined with its fleet file.
+
+    Parameters
+    ----------
+    path : Path
+        The scenario; its fleet file lies beside it.
+    units : int or None
+        How many units: the scenario with its faults is repeated with spread, or cut.
 
     Raises
     ------
@@ -116,13 +123,21 @@ def load_scenario(path: Path) -> Scenario:
         _refuse_strangers((e.id for e in entries), (k.id for k in known), path.name, f"{table}.id")
     weather = {entry.id: entry for entry in file.site}
     banks = {entry.id: entry for entry in file.bank}
-    units = {entry.id: entry for entry in file.unit}
-    return Scenario(
+    physics = {entry.id: entry for entry in file.unit}
+    scenario = Scenario(
         name=file.scenario.name,
+        about=file.scenario.about,
+        days=file.scenario.days,
+        ends=file.scenario.ends,
         seed=file.scenario.seed,
         path=path,
         fleet_path=fleet_path,
         sites=tuple((site, weather.get(site.id, SiteWeather(id=site.id))) for site in fleet.site),
         banks=tuple((bank, banks.get(bank.id, BankPhysics(id=bank.id))) for bank in fleet.bank),
-        units=tuple((unit, units.get(unit.id, UnitPhysics(id=unit.id))) for unit in fleet.unit),
+        units=tuple((unit, physics.get(unit.id, UnitPhysics(id=unit.id))) for unit in fleet.unit),
     )
+    if file.scenario.units is not None:
+        scenario = repeated(scenario, file.scenario.units, mark="")
+    _check_faults(file.fault, scenario)
+    scenario = replace(scenario, faults=file.fault)
+    return scenario if units is None else repeated(scenario, units, mark="x")
