@@ -1,17 +1,20 @@
 """Runs the physics over time and reads it through the units' sensors; also tells the truth behind them."""
 
+import inspect
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from firmware_sim.plant.forcing import STEPS_A_DAY, Outside
+from firmware_sim.faults import NEVER_MS, Faults, Multipliers
+from firmware_sim.plant.forcing import STEPS_A_DAY, Forcing, Outside
 from firmware_sim.plant.plant import Plant, State
 from firmware_sim.scenarios.load import Scenario, load_scenario
 from firmware_sim.scenarios.model import STEP_S
+from firmware_sim.use import Loads, Use
 from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import DAY_MS, SECOND_MS
 
@@ -19,6 +22,31 @@ STEP_MS = STEP_S * SECOND_MS
 
 BLOCK_STEPS = 360
 """Steps computed before anything is handed on: two hours."""
+
+PER_UNIT = (
+    "air_c",
+    "food_c",
+    "on",
+    "asked",
+    "locked",
+    "alive",
+    "failed_starts",
+    "unit_v",
+    "unit_a",
+    "unit_w",
+    "entered_j",
+    "removed_w",
+    "plate_c",
+    "evaporator_c",
+    "condenser_c",
+    "frost_kg",
+    "fresh_c",
+    "speed_share",
+)
+"""What a step shows for every unit."""
+
+PER_BANK = ("bank_v", "soc", "bank_a", "source")
+"""What a step shows for every bank."""
 
 RESOLUTION = {
     "cabinet_c": 0.1,
@@ -48,10 +76,12 @@ class Block:
 
     t_ms: IntArray
     true: Mapping[str, npt.NDArray[Any]]
-    """(steps, units) by name: air_c, food_c, on, locked, unit_v, unit_a, outside_c, lid_open, bank_v, soc,
-    entered_j, removed_w. A unit without a bank has NaN for bank_v and soc."""
+    """(steps, units) by name: `PER_UNIT`, and `PER_BANK` as each unit's bank has it (NaN without one),
+    outside_c, lid_open and load_kg."""
     noise: Mapping[str, FloatArray]
     """(steps, units) by column."""
+    faults: Multipliers = field(default_factory=dict)
+    """What faults move, the same for the whole block."""
 
 
 def _readings(block: Block, column: str) -> FloatArray:
@@ -90,7 +120,13 @@ class Simulator:
         self.plant = Plant(scenario)
         self.state = self.plant.start() if state is None else state
         self.reached_ms = start_ms - start_ms % STEP_MS
+        self.faults = Faults(scenario, anchor_ms=anchor_ms)
+        self._moved: Multipliers = {}
+        self._next_change_ms = self.reached_ms if scenario.faults else NEVER_MS
         self._outside = Outside(scenario, anchor_ms=anchor_ms)
+        self._use = Use(scenario, anchor_ms=anchor_ms)
+        self._loads: tuple[int, Loads | None] = (-1, None)
+        self._opening = np.array([physics.opening_w_per_k for _, physics in scenario.units])
         self._bank_of = [
             next((k for k, (b, _) in enumerate(scenario.banks) if b.id == unit.supply.bank), -1)
             if unit.supply.kind == "battery"
@@ -102,29 +138,76 @@ class Simulator:
         """Move on until no whole step is left before `until_ms`, handing on what was passed."""
         while self.reached_ms + STEP_MS <= until_ms:
             day, row = divmod(self.reached_ms // STEP_MS, STEPS_A_DAY)
-            left = (until_ms - self.reached_ms) // STEP_MS
+            self._apply_faults()
+            left = (min(until_ms, self._next_change_ms) - self.reached_ms) // STEP_MS
             yield self._block(int(day), int(row), int(min(left, BLOCK_STEPS, STEPS_A_DAY - row)))
 
+    def _apply_faults(self) -> None:
+        """Hand the faults' parameters on where any moves at this moment."""
+        if self.reached_ms < self._next_change_ms:
+            return
+        self._moved = self.faults.multipliers(self.reached_ms)
+        self._next_change_ms = self.faults.next_change_ms(self.reached_ms)
+        for taker in (getattr(self.plant, "apply", None), getattr(self.plant.electrics, "set_faults", None)):
+            if taker is not None:
+                taker(self._moved)
+
+    def _loads_of(self, day: int) -> Loads | None:
+        if self._loads[0] != day:
+            self._loads = (day, self._use.loads(day))
+        return self._loads[1]
+
+    def _lids(self, forcing: Forcing, loads: Loads | None, rows: slice) -> tuple[FloatArray, FloatArray]:
+        """Return heat let in by lids and the share they stand open, for some steps."""
+        lid, share = forcing.lid_w_per_k[rows], getattr(forcing, "lid_share", forcing.lid_w_per_k > 0.0)[rows].astype(float)
+        if loads is not None:
+            lid = np.maximum(lid, self._opening * loads.lid_share[rows])
+            share = np.maximum(share, loads.lid_share[rows])
+        if "lid_added_w_per_k" in self._moved:
+            lid = lid + self._moved["lid_added_w_per_k"]
+        return lid, share
+
+    def _more(self, forcing: Forcing, share: FloatArray, loads: Loads | None, r: int, row: int) -> Any:
+        if "lid_share" not in inspect.signature(self.plant.advance).parameters:
+            return {}
+        vapour = getattr(forcing, "vapour_kg_per_kg", None)
+        return {
+            "lid_share": share[r - row],
+            "vapour_kg_per_kg": None if vapour is None else vapour[r],
+            "load_kg": None if loads is None else loads.kg[r],
+            "load_c": None if loads is None else loads.warm_c[r],
+        }
+
     def _block(self, day: int, row: int, steps: int) -> Block:
-        forcing = self._outside.day(day)
+        forcing, loads = self._outside.day(day), self._loads_of(day)
+        rows = slice(row, row + steps)
+        lid, share = self._lids(forcing, loads, rows)
         shown = [
-            self.plant.advance(self.state, forcing.outside_c[r], forcing.lid_w_per_k[r], forcing.inputs(r))
+            self.plant.advance(
+                self.state,
+                forcing.outside_c[r],
+                lid[r - row],
+                forcing.inputs(r),
+                **self._more(forcing, share, loads, r, row),
+            )
             for r in range(row, row + steps)
         ]
-        rows = slice(row, row + steps)
-        per_unit = ("air_c", "food_c", "on", "locked", "unit_v", "unit_a", "entered_j", "removed_w")
         true: dict[str, npt.NDArray[Any]] = {
-            name: np.stack([getattr(step, name) for step in shown]) for name in per_unit
+            name: np.stack([getattr(step, name) for step in shown]) for name in PER_UNIT if hasattr(shown[0], name)
         }
-        for name in ("bank_v", "soc"):
+        for name in PER_BANK:
+            if not hasattr(shown[0], name):
+                continue
             padded = np.full((steps, len(self.scenario.banks) + 1), np.nan)
             padded[:, :-1] = np.stack([getattr(step, name) for step in shown])
             true[name] = padded[:, self._bank_of]
         true["outside_c"] = forcing.outside_c[rows]
-        true["lid_open"] = forcing.lid_w_per_k[rows] > 0.0
+        true["lid_open"] = lid > 0.0
+        true["load_kg"] = np.zeros_like(true["air_c"]) if loads is None else loads.kg[rows]
         t_ms = self.reached_ms + STEP_MS * np.arange(1, steps + 1, dtype=np.int64)
         self.reached_ms = int(t_ms[-1])
-        return Block(t_ms, true, {name: values[rows] for name, values in forcing.noise.items()})
+        noise = {name: values[rows] for name, values in forcing.noise.items()}
+        return Block(t_ms, true, noise, self._moved)
 
 
 def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int) -> IntArray:
