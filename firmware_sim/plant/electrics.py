@@ -1,42 +1,34 @@
 """Banks, wires and charging of the whole fleet: what a step of current does to voltage and charge."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from firmware_sim.plant.battery import (
-    ABSORPTION_V,
-    COULOMBIC_EFFICIENCY,
-    FLOAT_V,
-    OPEN_CIRCUIT_V,
-    RESISTANCE_EXPONENT,
-    kibam_after,
-    resistance_ohm,
-    wells_of,
-)
-from firmware_sim.plant.cable import cable_ohm
+from firmware_sim.plant.bank import BankNow, Banks
+from firmware_sim.plant.cable import BROWN_OUT_SHARE, COPPER_PER_K, cable_ohm, load_a, load_v
+from firmware_sim.plant.charging import Chargers, Offer
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S
 from services.telemetry import FloatArray, IntArray
 
 BoolArray = npt.NDArray[np.bool_]
 
-FRESH_OHM_AH = 0.55
-"""Internal resistance times capacity of a full 12 V battery: 5.5 mohm at 100 Ah. [ohm Ah]
-Within the usual range of absorbed-mat and flooded blocks (common practice, no source)."""
-
 OTHERS_STOP_SOC = 0.05
 """Lights and radio die below. [1] Judgement."""
 
-NEARLY_FULL_SOC = 0.97
-"""From here on a charger floats. [1] Judgement."""
+HELD_SHARE = 0.95
+"""Chargers hold their voltage when they need give no more than this share of what they could. [1]"""
 
-POLARISATION_V = {"flooded": 0.45, "agm": 0.4, "gel": 0.45, "lifepo4": 0.12}
-"""What a charging 12 V battery shows above its open circuit, beyond resistance. [V] Judgement."""
+STARTING_C = 25.0
+"""Of banks at the beginning. [°C]"""
 
-NO_SOURCE, SOME_SOURCE = 0, 1
-"""Codes of `Supplied.source`."""
+STILL_CABLE_C = 35.0
+"""Of wires where nothing is said, and at which joints are given. [°C]"""
+
+JOINT_20 = 1.0 + COPPER_PER_K * (STILL_CABLE_C - 20.0)
+"""Resistance of a joint as given over that at 20 °C; joints follow the metal they are of. [1]"""
 
 
 @dataclass
@@ -45,15 +37,46 @@ class ElectricState:
 
     unit_v: FloatArray
     q1_ah: FloatArray
+    """Available charge, above empty at 25 °C; below 0 in heat. [Ah]"""
     q2_ah: FloatArray
+    """Bound charge, likewise. [Ah]"""
+    full_ah: FloatArray
+    """What both hold when full. [Ah]"""
+    bank_c: FloatArray
+    surface_v: FloatArray
+    """What is left of charging on the plates. [V]"""
+    used: FloatArray
+    """Share of the life by use that is over. [1]"""
+    stood: FloatArray
+    """Share of the standing life that is over. [1]"""
+    hungry_h: FloatArray
+    """Since last full. [h]"""
+    engine_s: FloatArray
+    """How long the engine has run. [s]"""
+    absorbed_s: FloatArray
+    """How long chargers have held it at absorption. [s]"""
+    tripped: BoolArray
+    """The protection board of a lithium bank has opened."""
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """What acts on the banks from outside in one step."""
+    """What acts on wires and banks from outside in one step; what is not given does not act."""
 
-    source_a: FloatArray
-    """(m,) current that chargers offer. [A]"""
+    source_a: FloatArray | None = None
+    """(m,) a plain charger of constant current. [A]"""
+    sun_w_per_m2: FloatArray | None = None
+    """(m,) on the panels. [W/m²]"""
+    engine: FloatArray | None = None
+    """(m,) share of the step it runs. [1]"""
+    mains: FloatArray | None = None
+    generator: FloatArray | None = None
+    bank_c: FloatArray | None = None
+    """(m,) around the banks; 25 °C where not given. [°C]"""
+    cable_c: FloatArray | None = None
+    """(n,) of the wires; 35 °C where not given. [°C]"""
+    fed: BoolArray | None = None
+    """(n,) whether what is not on a bank has its supply."""
 
 
 @dataclass(frozen=True)
@@ -67,11 +90,66 @@ class Supplied:
     bank_v: FloatArray
     """(m,) at the banks' terminals. [V]"""
     soc: FloatArray
-    """(m,) charge held over charge when full. [1]"""
+    """(m,) charge that can be had over what could be had when full, at the bank's temperature. [1]"""
     bank_a: FloatArray
     """(m,) out of the bank positive. [A]"""
     source: IntArray
-    """(m,) what charges most."""
+    """(m,) what charges most: a code of `charging`."""
+    fed: BoolArray
+    """(n,) false where there is no supply at all."""
+    given_a: FloatArray
+    """(m,) loss of the wells' charge in this step over its length: what was taken, less the charge that
+    stayed, with self-discharge and what wear took. [A]"""
+    source_a: FloatArray
+    """(m,) what the chargers gave, to loads and bank. [A]"""
+    loads_a: FloatArray
+    """(m,) what units and other loads took. [A]"""
+
+
+@dataclass(frozen=True)
+class _Node:
+    """The currents that meet at each bank, and the voltage they make."""
+
+    bank_v: FloatArray
+    charge_a: FloatArray
+    drain_a: FloatArray
+    held: BoolArray
+    """Chargers hold the voltage; else they give all they have."""
+
+
+@dataclass(frozen=True)
+class _Wires:
+    """Between banks and units."""
+
+    ohm: FloatArray
+    fed: BoolArray
+
+
+def _given(value: FloatArray | None, default: FloatArray) -> FloatArray:
+    return default if value is None else value
+
+
+def _meet(now: BankNow, offer: Offer, loads_a: FloatArray, path_ohm: FloatArray) -> _Node:
+    """Let chargers, loads and bank meet: loads first, then what the bank accepts of the rest.
+
+    The alternator's current follows from its voltage, the bank's and the resistance between them.
+    """
+    bulk_v = now.open_v + now.rise_ohm * (offer.smart_a - loads_a)
+    relay_a = np.minimum(np.maximum((offer.relay_v - bulk_v) / (path_ohm + now.rise_ohm), 0.0), offer.relay_a)
+    source_a = offer.smart_a + relay_a
+    spare_a = source_a - loads_a
+    charge_a = np.minimum(np.maximum(spare_a, 0.0), now.accept_a)
+    drain_a = np.maximum(-spare_a, 0.0)
+    through_a = np.minimum(np.maximum(charge_a + loads_a - offer.smart_a, 0.0), relay_a)
+    held_v = np.maximum(
+        np.where(offer.smart_a > 0.0, offer.target_v, 0.0),
+        np.where(relay_a > 0.0, offer.relay_v - path_ohm * through_a, 0.0),
+    )
+    held = charge_a + loads_a < HELD_SHARE * source_a
+    charging_v = np.where(held, held_v, np.minimum(now.open_v + now.rise_ohm * charge_a, held_v))
+    sourced = (source_a > 0.0) & (drain_a <= 0.0)
+    bank_v = np.where(sourced, charging_v, now.open_v - drain_a * now.inner_ohm)
+    return _Node(bank_v, charge_a, drain_a, held & sourced)
 
 
 class Electrics:
@@ -86,63 +164,58 @@ class Electrics:
         self.nominal_v: FloatArray = np.array([volts.get(u.supply.bank or "", 12.0) for u in fleet])
         """(n,) nominal voltage of what feeds the unit. [V]"""
         self._bank: IntArray = np.array([position.get(u.supply.bank or "", 0) for u in fleet], dtype=np.int64)
-        self._path_ohm = np.array(
-            [
-                cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2)
-                + p.joint_mohm / 1000.0
-                for u, p in scenario.units
-            ]
-        )
-        self._set_banks(scenario)
+        self._least_v = BROWN_OUT_SHARE * self.nominal_v
+        cold = [
+            cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2, temperature_c=20.0)
+            for u in fleet
+        ]
+        self._cable_ohm = np.array(cold) * self.on_bank
+        joint_ohm = np.array([p.joint_mohm / 1000.0 for _, p in scenario.units]) * self.on_bank
+        self._joint_ohm = joint_ohm / JOINT_20
+        self._path_20_ohm = self._cable_ohm + self._joint_ohm
+        self._others_a = np.array([b.other_load_a for b, _ in scenario.banks])
+        self._others_now_a = self._others_a
+        self._banks, self._chargers = Banks(scenario.banks), Chargers(scenario.banks)
+        n, m = len(fleet), len(scenario.banks)
+        self._none, self._all = np.zeros(m), np.ones(n, dtype=bool)
+        self._still_c, self._still_cable_c = np.full(m, STARTING_C), np.full(n, STILL_CABLE_C)
 
-    def _set_banks(self, scenario: Scenario) -> None:
-        banks = scenario.banks
-        chemistries = [bank.chemistry for bank, _ in banks]
-        twelves = np.array([bank.nominal_v / 12.0 for bank, _ in banks])
-        wells = [wells_of(c) for c in chemistries]
-        self._share = np.array([w.available_share for w in wells])
-        self._rate = np.array([w.rate_per_h for w in wells])
-        self._full_ah = np.array(
-            [b.capacity_ah * p.health * w.capacity_ratio for (b, p), w in zip(banks, wells, strict=True)]
-        )
-        self._fill_h = (1.0 - np.exp(-self._rate * STEP_S / 3600.0)) / self._rate
-        self._start_soc = np.array([p.start_soc for _, p in banks])
-        self._open_v = np.array([OPEN_CIRCUIT_V[c] for c in chemistries]).reshape(-1, 11) * twelves[:, None]
-        self._row = np.arange(len(banks))
-        self._fresh_ohm = np.array(
-            [
-                p.resistance_mohm / 1000.0
-                if p.resistance_mohm is not None
-                else FRESH_OHM_AH / b.capacity_ah * k * k
-                for (b, p), k in zip(banks, twelves, strict=True)
-            ]
-        )
-        self._exponent = np.array([RESISTANCE_EXPONENT[c] for c in chemistries])
-        self._efficiency = np.array([COULOMBIC_EFFICIENCY[c] for c in chemistries])
-        self._absorb_v = np.array(
-            [
-                p.absorption_v if p.absorption_v is not None else ABSORPTION_V[b.chemistry] * k
-                for (b, p), k in zip(banks, twelves, strict=True)
-            ]
-        )
-        self._float_v = np.array([FLOAT_V[c] for c in chemistries]) * twelves
-        self._lift_v = np.array([POLARISATION_V[c] for c in chemistries]) * twelves
-        self._other_a = np.array([b.other_load_a for b, _ in banks])
+    def set_faults(self, faults: Mapping[str, FloatArray]) -> None:
+        """Take over what is broken, by parameter; names of other parts are left to them.
+
+        Units: joint_ohm_added [ohm], cable_ohm (factor). Banks: capacity, resistance, acceptance,
+        self_discharge, other_load_a, panel_w, drive_a, mains_a, generator_a (factors), absorption_v_added
+        [V at 12 V], relay_stuck_open, relay_stuck_closed (0 or 1). A name not given is well.
+        """
+        known = dict(faults)
+        added = known.get("joint_ohm_added", np.zeros(self._bank.size)) * self.on_bank / JOINT_20
+        joint = self._joint_ohm + added
+        self._path_20_ohm = self._cable_ohm * known.get("cable_ohm", np.ones(self._bank.size)) + joint
+        self._others_now_a = self._others_a * known.get("other_load_a", np.ones(self._others_a.size))
+        self._banks.set_faults(known)
+        self._chargers.set_faults(known)
 
     def start(self) -> ElectricState:
         """Return a state to begin from."""
-        held = self._full_ah * self._start_soc
+        q1, q2, full = self._banks.start(STARTING_C)
+        m = full.size
         return ElectricState(
-            unit_v=self.nominal_v * 1.05, q1_ah=held * self._share, q2_ah=held * (1.0 - self._share)
+            unit_v=self.nominal_v * 1.05,
+            q1_ah=q1,
+            q2_ah=q2,
+            full_ah=full,
+            bank_c=np.full(m, STARTING_C),
+            surface_v=np.zeros(m),
+            used=np.zeros(m),
+            stood=np.zeros(m),
+            hungry_h=np.zeros(m),
+            engine_s=np.zeros(m),
+            absorbed_s=np.zeros(m),
+            tripped=np.zeros(m, dtype=bool),
         )
 
     def step(
-        self,
-        state: ElectricState,
-        unit_w: FloatArray,
-        inputs: Inputs,
-        *,
-        dt_s: float = STEP_S,
+        self, state: ElectricState, unit_w: FloatArray, inputs: Inputs, *, dt_s: float = STEP_S
     ) -> Supplied:
         """Move the charge one step on and return what the wires show.
 
@@ -151,70 +224,105 @@ class Electrics:
         state : ElectricState
             Changed in place.
         unit_w : (n,) float64
-            What the units take. [W]
+            What the units ask for; in a collapsing bank they get less. [W]
         inputs : Inputs
-            Chargers.
+            Chargers and temperatures.
         dt_s : float
             Length of the step. [s]
 
         Returns
         -------
         Supplied
+            Currents at every bank add up: what it gives is what the loads take less what chargers give.
         """
-        full = self._full_ah
-        held = state.q1_ah + state.q2_ah
-        soc = held / full
-        level = np.minimum(np.maximum(state.q1_ah / (self._share * full), 0.0), 1.0)
-        open_v = self._open_circuit_v(level)
-        inner = resistance_ohm(self._fresh_ohm, soc, exponent=self._exponent)
-        room_a = (self._share * full - state.q1_ah) / self._fill_h
-        other_a = self._other_a * (soc > OTHERS_STOP_SOC)
-        # The units' currents at the voltage of the last step: 4 % of one current at most, after a start.
-        asked_a = self.on_bank * unit_w / state.unit_v
-        loads_a = np.bincount(self._bank, weights=asked_a, minlength=soc.size) + other_a
-        source_a = inputs.source_a
-        charge_a, drain_a = self._flow(loads_a, source_a, full - held, room_a)
-        lifted = open_v + self._lift_v * charge_a / (charge_a + 1.0) + 5.0 * self._fresh_ohm * charge_a
-        charging_v = np.where(
-            charge_a + loads_a < 0.95 * source_a,
-            np.where(soc > NEARLY_FULL_SOC, self._float_v, self._absorb_v),
-            np.minimum(lifted, self._absorb_v),
+        sources = self._sources(inputs)
+        state.engine_s = np.where(sources["engine"] > 0.0, state.engine_s + dt_s, 0.0)
+        before_ah = state.q1_ah + state.q2_ah
+        around_c = _given(inputs.bank_c, self._still_c)
+        now = self._banks.now(state, around_c, dt_s=dt_s)
+        offer = self._chargers.offer(
+            **sources,
+            engine_s=state.engine_s,
+            air_c=around_c,
+            bank_c=state.bank_c,
+            soc=now.soc,
+            absorbed_s=state.absorbed_s,
         )
-        bank_v = np.where((source_a > 0.0) & (drain_a <= 0.0), charging_v, open_v - drain_a * inner)
-        state.unit_v = self._terminal_v(bank_v, unit_w)
-        self._move_charge(state, drain_a - charge_a * self._efficiency, dt_s)
-        source = np.where(source_a > 0.0, SOME_SOURCE, NO_SOURCE)
-        return Supplied(state.unit_v, unit_w / state.unit_v, bank_v, soc, drain_a - charge_a, source)
+        state.tripped = self._banks.trips(state.tripped, now, woken=offer.smart_a + offer.relay_a > 0.0)
+        wires = self._wires(inputs, state.tripped)
+        others_a = self._others_now_a * (now.soc > OTHERS_STOP_SOC) + offer.drain_a
+        others_a = np.where(state.tripped, 0.0, others_a)
+        node, unit_a, loads_a = self._settle(now, offer, unit_w, wires, others_a)
+        served = np.minimum(1.0, np.maximum(now.most_a, 0.0) / np.maximum(node.drain_a, 1e-9))
+        drain_a = node.drain_a * served
+        # Short of charge, every load at the bank gets the same share of its current.
+        got = np.where(served < 1.0, (loads_a - node.drain_a + drain_a) / np.maximum(loads_a, 1e-9), 1.0)
+        bank_v = np.where(state.tripped, 0.0, node.bank_v * got)
+        unit_a = unit_a * self._at_units(got, 1.0)
+        self._banks.move(state, now, charge_a=node.charge_a, drain_a=drain_a, dt_s=dt_s)
+        self._count_absorption(state, node, offer, dt_s)
+        state.unit_v = np.maximum(self._source_v(bank_v, wires.fed) - unit_a * wires.ohm, 0.0)
+        bank_a = drain_a - node.charge_a
+        return Supplied(
+            unit_v=state.unit_v,
+            unit_a=unit_a,
+            bank_v=bank_v,
+            soc=now.soc,
+            bank_a=bank_a,
+            source=offer.source,
+            fed=wires.fed,
+            given_a=(before_ah - state.q1_ah - state.q2_ah) * 3600.0 / dt_s,
+            source_a=loads_a * got - bank_a,
+            loads_a=loads_a * got,
+        )
 
-    def _open_circuit_v(self, level: FloatArray) -> FloatArray:
-        at = level * 10.0
-        low = np.minimum(at.astype(np.int64), 9)
-        part = at - low
-        left = self._open_v[self._row, low]
-        volts: FloatArray = left + (self._open_v[self._row, low + 1] - left) * part
-        return volts
+    def _sources(self, inputs: Inputs) -> dict[str, FloatArray]:
+        names = ("source_a", "sun_w_per_m2", "engine", "mains", "generator")
+        return {name: _given(getattr(inputs, name), self._none) for name in names}
 
-    def _flow(
-        self, loads_a: FloatArray, source_a: FloatArray, missing_ah: FloatArray, room_a: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return charge and discharge current of each bank; charging obeys what the bank accepts."""
-        spare_a = source_a - loads_a
-        accept_a = np.minimum(missing_ah, room_a) / self._efficiency
-        return np.minimum(np.maximum(spare_a, 0.0), np.maximum(accept_a, 0.0)), np.maximum(-spare_a, 0.0)
+    def _wires(self, inputs: Inputs, tripped: BoolArray) -> _Wires:
+        cable_c = _given(inputs.cable_c, self._still_cable_c)
+        fed = self._all if inputs.fed is None else inputs.fed
+        if tripped.size:
+            fed = np.where(self.on_bank, ~tripped[self._bank], fed)
+        return _Wires(self._path_20_ohm * (1.0 + COPPER_PER_K * (cable_c - 20.0)), fed)
 
-    def _terminal_v(self, bank_v: FloatArray, unit_w: FloatArray) -> FloatArray:
-        """Return the units' voltage: the upper root of constant power behind the path's resistance."""
-        source_v = (
+    def _settle(
+        self, now: BankNow, offer: Offer, unit_w: FloatArray, wires: _Wires, others_a: FloatArray
+    ) -> tuple[_Node, FloatArray, FloatArray]:
+        """Return the node, the units' currents and all loads, agreeing after two turns.
+
+        The first turn takes the bank at rest; the second is off by the bank's resistance times what the
+        currents then changed, a few thousandths of a volt.
+        """
+
+        def turn(bank_v: FloatArray) -> tuple[_Node, FloatArray, FloatArray]:
+            source_v = self._source_v(bank_v, wires.fed)
+            terminal_v = load_v(source_v, unit_w, path_ohm=wires.ohm, least_v=self._least_v)
+            unit_a = load_a(terminal_v, unit_w, least_v=self._least_v)
+            loads_a = self._at_banks(unit_a) + others_a
+            return _meet(now, offer, loads_a, self._chargers.path_ohm), unit_a, loads_a
+
+        return turn(turn(now.open_v)[0].bank_v)
+
+    def _at_banks(self, unit_a: FloatArray) -> FloatArray:
+        """Return the sum over each bank's units."""
+        m = self._none.size
+        return np.bincount(self._bank, weights=unit_a * self.on_bank, minlength=m)[:m].astype(np.float64)
+
+    def _at_units(self, of_bank: FloatArray, elsewhere: float) -> FloatArray:
+        """Return what holds at each unit's bank."""
+        if not of_bank.size:
+            return np.full(self._bank.size, elsewhere)
+        return np.where(self.on_bank, of_bank[self._bank], elsewhere)
+
+    def _source_v(self, bank_v: FloatArray, fed: BoolArray) -> FloatArray:
+        """Return the voltage at the far end of each unit's wires."""
+        supply_v = (
             np.where(self.on_bank, bank_v[self._bank], self.nominal_v) if bank_v.size else self.nominal_v
         )
-        rest = np.maximum(source_v * source_v - 4.0 * self._path_ohm * unit_w * self.on_bank, 0.0)
-        volts: FloatArray = 0.5 * (source_v + np.sqrt(rest))
-        return volts
+        return np.where(fed, supply_v, 0.0)
 
-    def _move_charge(self, state: ElectricState, current_a: FloatArray, dt_s: float) -> None:
-        """Let the wells give or take the current of this step, within empty and full."""
-        q1, q2 = kibam_after(
-            state.q1_ah, state.q2_ah, current_a, hours=dt_s / 3600.0, share=self._share, rate_per_h=self._rate
-        )
-        state.q1_ah = np.minimum(np.maximum(q1, 0.0), self._share * self._full_ah)
-        state.q2_ah = np.minimum(q2, (1.0 - self._share) * self._full_ah)
+    def _count_absorption(self, state: ElectricState, node: _Node, offer: Offer, dt_s: float) -> None:
+        longer_s = state.absorbed_s + dt_s * node.held
+        state.absorbed_s = np.where(offer.smart_a > 0.0, longer_s, 0.0)
