@@ -1,5 +1,6 @@
 """All banks of a fleet as arrays: what they can give and take now, and what giving and taking does."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
@@ -51,6 +52,9 @@ SURFACE_FALL_S = {"flooded": 5400.0, "agm": 5400.0, "gel": 5400.0, "lifepo4": 12
 SURFACE_AH_SHARE = 0.01
 """How `POLARISATION_V` comes and goes; taking this share of the capacity takes most of it. Judgement."""
 
+SLOW_S = 600.0
+"""Temperature and wear are brought up to date so often. [s]"""
+
 LAG_S = 3.0 * 3600.0
 """How slowly a bank follows the air around it. [s] Judgement."""
 
@@ -74,6 +78,22 @@ class WellState(Protocol):
     used: FloatArray
     stood: FloatArray
     hungry_h: FloatArray
+    drained_ah: FloatArray
+    waited_s: FloatArray
+
+
+@dataclass(frozen=True)
+class _Slow:
+    """What changes slowly, worked out from a state."""
+
+    empty_ah: FloatArray
+    """Charge that cannot be had at this temperature; below 0 in heat. [Ah]"""
+    usable_ah: FloatArray
+    fresh_ohm: FloatArray
+    rise_ohm: FloatArray
+    leak_per_h: FloatArray
+    willing_per_h: FloatArray
+    """Charging current over missing charge, less the charge that does not stay. [1/h]"""
 
 
 @dataclass(frozen=True)
@@ -153,6 +173,7 @@ class Banks:
         self._ohm_grown = faults.get("resistance", ones)
         self._willing = faults.get("acceptance", ones)
         self._leaking = faults.get("self_discharge", ones)
+        self._known: tuple[FloatArray, FloatArray, _Slow] | None = None
 
     def start(self, temperature_c: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return available, bound and full charge [Ah] at the beginning."""
@@ -161,50 +182,93 @@ class Banks:
         held = full - usable * (1.0 - self._start_soc)
         return held * self._share, held * (1.0 - self._share), full
 
-    def now(self, state: WellState, around_c: FloatArray, *, dt_s: float) -> BankNow:
-        """Let temperature and wear act for a step and return what the banks are worth.
+    def refresh(self, state: WellState, around_c: FloatArray, *, dt_s: float) -> None:
+        """Let temperature and wear act, every `SLOW_S`.
 
         Parameters
         ----------
         state : WellState
-            `bank_c`, `full_ah` and, where wear took some, both wells change.
+            `bank_c`, `full_ah`, what counts wear and, where wear took some, both wells change.
         around_c : (m,) float64
             Air around the banks. [°C]
         dt_s : float
-            [s]
+            Time since the last call. [s]
+        """
+        state.waited_s = state.waited_s + dt_s
+        if not state.waited_s.size or state.waited_s[0] < SLOW_S:
+            return
+        waited_s = float(state.waited_s[0])
+        state.used = state.used + self._ageing * used_in(
+            state.drained_ah,
+            full_ah=self._label_ah,
+            life=self._life,
+            hungry_h=state.hungry_h,
+            lead=self._lead,
+        )
+        state.stood = state.stood + self._ageing * stood_in(
+            waited_s, state.bank_c, life_y=self._life_y, halving_k=self._halving_k
+        )
+        state.bank_c = state.bank_c + (around_c - state.bank_c) * (1.0 - math.exp(-waited_s / LAG_S))
+        self._resize(state)
+        held = state.q1_ah + state.q2_ah
+        full = held > state.full_ah * FULL_SOC
+        state.hungry_h = np.where(full, 0.0, state.hungry_h + waited_s / 3600.0)
+        state.drained_ah, state.waited_s = np.zeros(full.size), np.zeros(full.size)
 
-        Returns
-        -------
-        BankNow
+    def _resize(self, state: WellState) -> None:
+        """Let wear and faults take capacity, with the charge that was in it."""
+        full = self._label_ah * self._capacity_left * (1.0 - lost_share(state.used, state.stood))
+        kept = full / state.full_ah
+        state.q1_ah, state.q2_ah, state.full_ah = state.q1_ah * kept, state.q2_ah * kept, full
+
+    def _slow(self, state: WellState) -> _Slow:
+        """Return what follows from temperature and wear, worked out anew when they changed."""
+        if self._known is None or self._known[0] is not state.bank_c or self._known[1] is not state.full_ah:
+            self._known = (state.bank_c, state.full_ah, self._worked_out(state))
+        return self._known[2]
+
+    def _worked_out(self, state: WellState) -> _Slow:
+        full = state.full_ah
+        empty_ah = full * (1.0 - capacity_share(state.bank_c, lithium=self._lithium))
+        lost = lost_share(state.used, state.stood)
+        fresh = self._fresh_ohm * self._ohm_grown * (1.0 + OHM_PER_LOSS * lost)
+        fresh = fresh * resistance_share(state.bank_c, per_k=self._ohm_per_k)
+        willing = self._willing * acceptance_share(state.bank_c, lithium=self._lithium)
+        return _Slow(
+            empty_ah=empty_ah,
+            usable_ah=full - empty_ah,
+            fresh_ohm=fresh,
+            rise_ohm=RISE_PER_OHM * fresh,
+            leak_per_h=self._self_per_h * self._leaking * 2.0 ** ((state.bank_c - 25.0) / 10.0),
+            willing_per_h=willing / self._taper_h / self._efficiency,
+        )
+
+    def now(self, state: WellState, *, dt_s: float) -> BankNow:
+        """Return what the banks are worth in a step to come.
 
         Notes
         -----
         Heat and cold move the level at which a bank is empty, not the charge in it: the two-well model
         only knows differences of height, so both wells may be counted from any level.
         """
-        state.bank_c = state.bank_c + (around_c - state.bank_c) * (1.0 - np.exp(-dt_s / LAG_S))
-        lost = self._resize(state)
-        full = state.full_ah
-        empty_ah = full * (1.0 - capacity_share(state.bank_c, lithium=self._lithium))
-        usable = full - empty_ah
+        slow = self._slow(state)
         held = state.q1_ah + state.q2_ah
-        soc = np.maximum((held - empty_ah) / usable, 0.0)
-        level = np.minimum(np.maximum((state.q1_ah / self._share - empty_ah) / usable, 0.0), 1.0)
-        fresh = self._fresh_ohm * self._ohm_grown * (1.0 + OHM_PER_LOSS * lost)
-        fresh = fresh * resistance_share(state.bank_c, per_k=self._ohm_per_k)
+        left = np.maximum(held - slow.empty_ah, 0.0)
+        soc = left / slow.usable_ah
+        level = (state.q1_ah / self._share - slow.empty_ah) / slow.usable_ah
         wells = self._well_step(dt_s)
-        leaking = self._self_per_h * self._leaking * 2.0 ** ((state.bank_c - 25.0) / 10.0)
-        self_a = leaking * np.maximum(held - empty_ah, 0.0)
-        room_a = self_a - wells.current_to_a(state.q1_ah, state.q2_ah, self._share * full)
-        willing = self._willing * acceptance_share(state.bank_c, lithium=self._lithium) / self._taper_h
-        accept = np.minimum((full - held) * willing, room_a) / self._efficiency
+        self_a = slow.leak_per_h * left
+        idle_ah = wells.idle_ah(state.q1_ah, held)
+        full, share = state.full_ah, self._share
+        room_a = (self_a + (share * full - idle_ah) / wells.cost) / self._efficiency
+        willing_a = (full - held) * slow.willing_per_h
         return BankNow(
             soc=soc,
-            open_v=self._open_circuit_v(level) + state.surface_v,
-            inner_ohm=resistance_ohm(fresh, soc, exponent=self._exponent),
-            rise_ohm=RISE_PER_OHM * fresh,
-            accept_a=np.maximum(accept, 0.0),
-            most_a=wells.current_to_a(state.q1_ah, state.q2_ah, self._share * empty_ah) - self_a,
+            open_v=self._open_circuit_v(np.minimum(np.maximum(level, 0.0), 1.0)) + state.surface_v,
+            inner_ohm=resistance_ohm(slow.fresh_ohm, soc, exponent=self._exponent),
+            rise_ohm=slow.rise_ohm,
+            accept_a=np.maximum(np.minimum(willing_a, room_a) * (slow.willing_per_h > 0.0), 0.0),
+            most_a=(idle_ah - share * slow.empty_ah) / wells.cost - self_a,
             self_a=self_a,
             wells=wells,
         )
@@ -217,33 +281,16 @@ class Banks:
     def move(
         self, state: WellState, now: BankNow, *, charge_a: FloatArray, drain_a: FloatArray, dt_s: float
     ) -> None:
-        """Let the wells give and take for a step, and wear."""
+        """Let the wells give and take for a step."""
         out_a = drain_a - self._efficiency * charge_a + now.self_a
         state.q1_ah, state.q2_ah = now.wells.after(state.q1_ah, state.q2_ah, out_a)
         hours = dt_s / 3600.0
+        drained_ah = drain_a * hours
+        state.drained_ah = state.drained_ah + drained_ah
         target = self._lift_v * charge_a / (charge_a + 1.0)
-        rising = state.surface_v + (target - state.surface_v) * (1.0 - np.exp(-dt_s / SURFACE_RISE_S))
-        stripped = dt_s / self._fall_s + drain_a * hours / (SURFACE_AH_SHARE * state.full_ah)
+        stripped = dt_s / self._fall_s + drained_ah / (SURFACE_AH_SHARE * state.full_ah)
+        rising = state.surface_v + (target - state.surface_v) * (1.0 - math.exp(-dt_s / SURFACE_RISE_S))
         state.surface_v = np.where(target > state.surface_v, rising, state.surface_v * np.exp(-stripped))
-        state.hungry_h = np.where(now.soc > FULL_SOC, 0.0, state.hungry_h + hours)
-        state.used = state.used + self._ageing * used_in(
-            drain_a * hours,
-            full_ah=self._label_ah,
-            life=self._life,
-            hungry_h=state.hungry_h,
-            lead=self._lead,
-        )
-        state.stood = state.stood + self._ageing * stood_in(
-            dt_s, state.bank_c, life_y=self._life_y, halving_k=self._halving_k
-        )
-
-    def _resize(self, state: WellState) -> FloatArray:
-        """Let wear and faults take capacity, with the charge that was in it; return the share worn away."""
-        lost = lost_share(state.used, state.stood)
-        full = self._label_ah * self._capacity_left * (1.0 - lost)
-        kept = full / state.full_ah
-        state.q1_ah, state.q2_ah, state.full_ah = state.q1_ah * kept, state.q2_ah * kept, full
-        return lost
 
     def _well_step(self, dt_s: float) -> WellStep:
         if dt_s not in self._steps:

@@ -143,18 +143,18 @@ class WellStep:
             cost=(1.0 - decay + share * (kt - 1.0 + decay)) / rate_per_h,
         )
 
+    def idle_ah(self, q1_ah: FloatArray, both_ah: FloatArray) -> FloatArray:
+        """Return the available well after a step without current."""
+        idle: FloatArray = q1_ah * self.keep + both_ah * self.gain
+        return idle
+
     def after(
         self, q1_ah: FloatArray, q2_ah: FloatArray, current_a: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Return both wells after the step; what one loses without current the other has gained."""
+        """Return both wells after a step; what one loses without current the other has gained."""
         both_ah = q1_ah + q2_ah
-        after_1 = q1_ah * self.keep + both_ah * self.gain - current_a * self.cost
+        after_1 = self.idle_ah(q1_ah, both_ah) - current_a * self.cost
         return after_1, both_ah - current_a * self.hours - after_1
-
-    def current_to_a(self, q1_ah: FloatArray, q2_ah: FloatArray, end_ah: FloatArray | float) -> FloatArray:
-        """Return the discharge current that leaves so much in the available well; charging is negative."""
-        current: FloatArray = (q1_ah * self.keep + (q1_ah + q2_ah) * self.gain - end_ah) / self.cost
-        return current
 
 
 def kibam_capacity_ah(*, full_ah: float, share: float, rate_per_h: float, hours: float) -> float:
