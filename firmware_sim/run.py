@@ -52,7 +52,7 @@ class _Memory:
         try:
             with np.load(self.file, allow_pickle=False) as kept:
                 head = json.loads(str(kept["head"]))
-                state = State(**{name: kept[name] for name in kept.files if name != "head"})
+                state = State.of({name: kept[name] for name in kept.files if name != "head"})
         except (OSError, ValueError, TypeError, KeyError) as error:
             raise ConfigurationError("not the state of a simulation", setting=self.file.name) from error
         if state.air_c.size != units or state.q1_ah.size != banks:

@@ -4,6 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
+from firmware_sim.plant.food import FoodName
+from firmware_sim.plant.refrigeration import Refrigerant
 from firmware_sim.scenarios.fault_kinds import (
     INSTANT_KINDS,
     KINDS,
@@ -154,6 +156,16 @@ class FleetCompressor(_Loose):
     """The machine of a unit."""
 
     running_a: Positive | None = None
+    variable_speed: bool = False
+    shared_with: str | None = None
+    """Another unit whose machine cools this one too."""
+
+
+class FleetLink(_Loose):
+    """What a unit's connection allows."""
+
+    budget_kb_day: NotNegative = 0.0
+    """Zero is no limit; a small one packs hourly."""
 
 
 class FleetUnit(_Loose):
@@ -163,9 +175,11 @@ class FleetUnit(_Loose):
     kind: Literal["fridge", "freezer"]
     site: str
     set_point_c: float | None = None
+    volume_l: Positive | None = None
     interval_s: int = 60
     supply: FleetSupply = FleetSupply()
     compressor: FleetCompressor = FleetCompressor()
+    link: FleetLink = FleetLink()
 
     @property
     def aim_c(self) -> float:
@@ -294,6 +308,22 @@ class UnitPhysics(_Strict):
     food_kg: Positive = 12.0
     cooling_w: Positive = 62.0
     """At 32 °C outside, at the set point."""
+    inside_mm: tuple[Positive, Positive, Positive] | None = None
+    """Length, width, height; when given, the shell's loss comes from measures and foam."""
+    wall_mm: Positive = 50.0
+    foam_w_per_m_k: Positive = 0.024
+    food: FoodName = "lean_beef"
+    """What the load is taken to be."""
+    opening: Literal["lid", "door"] = "lid"
+    refrigerant: Refrigerant = "R134a"
+    condenser_cooling: Literal["fan", "static"] = "fan"
+    recirculation_share: Annotated[float, Field(ge=0, le=0.6)] = 0.1
+    """How much of the condenser's air has passed it before."""
+    evaporator_fan: bool = False
+    frost_kg: NotNegative = 0.0
+    """On the evaporator at the start."""
+    lowest_speed_share: Annotated[float, Field(gt=0, le=1)] = 0.4
+    """Of a machine of variable speed."""
     half_differential_k: Positive = 1.0
     in_sun_k: NotNegative = 4.0
     """How much hotter than the air its niche gets at full sun."""
