@@ -41,7 +41,9 @@ FAULT_SHIFT = 0.3
 """How much earlier or later, as a share of the time before the present, a copy's fault begins."""
 
 
-def repeated(scenario: Scenario, units: int, *, mark: str, spread: bool = True) -> Scenario:
+def repeated(
+    scenario: Scenario, units: int, *, mark: str, spread: bool = True, check: bool = True
+) -> Scenario:
     """Return a scenario with exactly so many units.
 
     Parameters
@@ -54,6 +56,8 @@ def repeated(scenario: Scenario, units: int, *, mark: str, spread: bool = True) 
         Copies are called after the original, with ``-``, this mark and their number from 2 on.
     spread : bool
         False: copies are exact, faults as well.
+    check : bool
+        False: ids may be of any length; nobody sees them.
 
     Raises
     ------
@@ -61,7 +65,9 @@ def repeated(scenario: Scenario, units: int, *, mark: str, spread: bool = True) 
         If a copy's id would be too long.
     """
     parts = [
-        _copy(scenario, k, mark=mark, spread=spread) if k > 1 else _with_origin(scenario)
+        _copy(scenario, f"-{mark}{k}", number=k, spread=spread, check=check)
+        if k > 1
+        else _with_origin(scenario)
         for k in range(1, math.ceil(units / len(scenario.units)) + 1)
     ]
     left = units - len(scenario.units) * (len(parts) - 1)
@@ -99,7 +105,7 @@ def _cut(scenario: Scenario, units: int) -> Scenario:
     kept = scenario.units[:units]
     ids = {unit.id for unit, _ in kept}
     sites = {unit.site for unit, _ in kept}
-    banks = {unit.supply.bank for unit, _ in kept}
+    banks = {unit.supply.bank for unit, _ in kept} - {None}
     return replace(
         scenario,
         sites=tuple(pair for pair in scenario.sites if pair[0].id in sites),
@@ -118,11 +124,9 @@ def _cut(scenario: Scenario, units: int) -> Scenario:
     )
 
 
-def _copy(scenario: Scenario, number: int, *, mark: str, spread: bool) -> Scenario:
-    ending = f"-{mark}{number}"
-
+def _copy(scenario: Scenario, ending: str, *, number: int, spread: bool, check: bool) -> Scenario:
     def named(name: str) -> str:
-        if len(name + ending) > LONGEST_ID:
+        if check and len(name + ending) > LONGEST_ID:
             raise ConfigurationError(
                 f"{name + ending} is longer than {LONGEST_ID} characters",
                 setting=f"{scenario.path.name}: units",
