@@ -24,10 +24,13 @@ GIVEN_UP_S = 1800.0
 
 BLIND_CYCLE_S = 2400.0
 BLIND_SHARE = 0.5
-"""Without a probe the machine runs this share of each cycle, so that food is at least kept cool. Judgement."""
+"""Without a probe the machine runs this share of each cycle, so that food is kept cool. Judgement."""
 
 REVIVAL_RATIO = 1.04
 """Electronics that went out for want of voltage come back this far above where they went. [1] Judgement."""
+
+DEAD_V = 1.0
+"""Below it nothing is fed at all. [V]"""
 
 FULL_SPEED_AT_K = 4.0
 """A variable-speed machine runs full this far above the set point. [K] Judgement."""
@@ -149,7 +152,7 @@ def decide(
 def _electronics(limits: Limits, state: Control, terminal_v: FloatArray) -> None:
     """Let electronics go out and come back; what they had in mind is then forgotten."""
     floor = np.where(state.alive, limits.brownout_v, limits.brownout_v * REVIVAL_RATIO)
-    alive = terminal_v >= floor
+    alive = terminal_v >= np.maximum(floor, DEAD_V)
     if alive.all() and state.alive.all():
         return
     back = alive & ~state.alive
