@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import numpy.typing as npt
 
 from firmware_sim.scenarios.joined import Scenario
 from firmware_sim.scenarios.model import STEP_S, Load
@@ -18,6 +19,9 @@ _SALT = 4
 
 OVERLOAD_LID_S = 300.0
 """How long the lid stands open while too much is put in. [s] Judgement."""
+
+DEFROST_AT_H = 10.5
+"""Local time at which frost is scraped off. [h] Judgement."""
 
 HALF_AN_HOUR = 0.5
 """How far from its hour a load may come. [h] Judgement."""
@@ -93,6 +97,18 @@ class Use:
             lid[row : row + open_rows, index] = 1.0
         warm_c = np.divide(heat, kg, out=np.zeros(shape), where=kg > 0.0)
         return Loads(kg, warm_c, lid)
+
+    def scraped(self, day: int) -> dict[int, npt.NDArray[np.bool_]]:
+        """Return by step of a UTC day which units are scraped free of frost in it."""
+        steps: dict[int, npt.NDArray[np.bool_]] = {}
+        for index, (_, physics) in enumerate(self._scenario.units):
+            every_d = physics.defrost_every_d
+            if every_d is None or (day + index) % every_d:
+                continue
+            ahead_h = offset_h(self._zones[index], day * DAY_MS + DAY_MS // 2)
+            row = round((DEFROST_AT_H - ahead_h) % 24.0 * HOUR_MS) // (STEP_S * SECOND_MS)
+            steps.setdefault(row, np.zeros(len(self._scenario.units), dtype=bool))[index] = True
+        return steps
 
     def _routine(self, index: int, day: int) -> list[tuple[int, float, float, float]]:
         """Return begin, mass, temperature and open lid of a unit's routine loads within a UTC day."""

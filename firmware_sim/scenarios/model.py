@@ -351,6 +351,8 @@ class UnitPhysics(_Strict):
     event: tuple[Event, ...] = ()
     load: tuple[Load, ...] = ()
     """What is put in, beyond what the fleet file calls its load."""
+    defrost_every_d: Annotated[int, Field(ge=1)] | None = 28
+    """How often somebody scrapes the frost off. [d]"""
 
     @model_validator(mode="after")
     def _makes_sense(self) -> "UnitPhysics":
