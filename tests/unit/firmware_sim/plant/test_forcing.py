@@ -39,11 +39,11 @@ def test_another_seed_is_another_day(outside, tmp_path):
 
 
 def test_the_engine_charges_in_the_sites_morning(outside):
-    source_a = outside.day(DAY).source_a[:, 0]
-    running_h = np.flatnonzero(source_a > 0.0) * STEP_S / 3600.0
+    engine = outside.day(DAY).charging.engine[:, 0]
+    running_h = np.flatnonzero(engine > 0.0) * STEP_S / 3600.0
     assert 3.6 < running_h.min() < 4.4  # 06:00 at UTC+2, moved by up to 20 min
     assert 6.6 < running_h.max() < 7.4
-    assert source_a.max() == pytest.approx(25.0)
+    assert engine.max() == pytest.approx(1.0)
 
 
 def test_lids_open_around_meals_and_for_well_under_an_hour(outside):
