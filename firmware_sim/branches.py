@@ -158,19 +158,13 @@ class _Batch:
             outside_c,
             lid,
             _uncharged([day.inputs(row) for day, row in days]),
-            lid_share=_rows(days, "lid_share"),
-            vapour_kg_per_kg=_rows(days, "vapour_kg_per_kg"),
+            lid_share=np.concatenate([day.lid_share[row] for day, row in days]),
+            vapour_kg_per_kg=np.concatenate([day.vapour_kg_per_kg[row] for day, row in days]),
         )
         hours = (step + 1) * STEP_MS / HOUR_MS
         _note(self._stops, (shown.locked | (shown.unit_v < DEAD_V)) & self._fed, hours)
         for limit, first in self._risk.items():
             _note(first, self._asked[limit] & (shown.food_c > limit), hours)
-
-
-def _rows(days: Sequence[tuple[Forcing, int]], name: str) -> FloatArray | None:
-    if not hasattr(days[0][0], name):
-        return None
-    return np.concatenate([getattr(day, name)[row] for day, row in days])
 
 
 def _note(first: FloatArray, reached: npt.NDArray[np.bool_], hours: float) -> None:

@@ -107,10 +107,7 @@ class Simulator:
 
     def _lids(self, forcing: Forcing, loads: Loads | None, rows: slice) -> tuple[FloatArray, FloatArray]:
         """Return heat let in by lids and the share they stand open, for some steps."""
-        lid, share = (
-            forcing.lid_w_per_k[rows],
-            getattr(forcing, "lid_share", forcing.lid_w_per_k > 0.0)[rows].astype(float),
-        )
+        lid, share = forcing.lid_w_per_k[rows], forcing.lid_share[rows]
         if loads is not None:
             lid = np.maximum(lid, self._opening * loads.lid_share[rows])
             share = np.maximum(share, loads.lid_share[rows])
@@ -122,7 +119,6 @@ class Simulator:
         forcing, (loads, scraped) = self._outside.day(day), self._used(day)
         rows = slice(row, row + steps)
         lid, share = self._lids(forcing, loads, rows)
-        vapour = getattr(forcing, "vapour_kg_per_kg", None)
         steps_shown = [
             self.plant.advance(
                 self.state,
@@ -130,7 +126,7 @@ class Simulator:
                 lid[r - row],
                 forcing.inputs(r),
                 lid_share=share[r - row],
-                vapour_kg_per_kg=None if vapour is None else vapour[r],
+                vapour_kg_per_kg=forcing.vapour_kg_per_kg[r],
                 load_kg=None if loads is None else loads.kg[r],
                 load_c=None if loads is None else loads.warm_c[r],
                 defrost=scraped.get(r),
