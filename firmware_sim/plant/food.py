@@ -53,15 +53,15 @@ FOODS: dict[FoodName, Food] = {
 The two lean beefs differ in their freezing point only; both are in use. Drinks: judgement, no source."""
 
 
-def enthalpy_kj_per_kg(temperature_c: FloatArray, food: FoodName = "lean_beef") -> FloatArray:
+def enthalpy_kj_per_kg(temperature_c: FloatArray, food: FoodName | Food = "lean_beef") -> FloatArray:
     """Return the heat content of a food above -40 °C.
 
     Parameters
     ----------
     temperature_c : (n,) float64
         Between -40 and 60. [°C]
-    food : FoodName
-        One of `FOODS`.
+    food : FoodName or Food
+        One of `FOODS`, or a composition.
 
     Returns
     -------
@@ -73,7 +73,7 @@ def enthalpy_kj_per_kg(temperature_c: FloatArray, food: FoodName = "lean_beef") 
     .. [1] Chen (1985), equation 18 of ASHRAE Refrigeration Handbook 2006, chapter 9; above freezing the
        content goes on from Chen's own value there, not from the handbook's regression, so no step.
     """
-    of = FOODS[food]
+    of = food if isinstance(food, Food) else FOODS[food]
     frozen_c = np.minimum(temperature_c, of.freezing_c)
     ice = of.freezable_share * LATENT_KJ_PER_KG * of.freezing_c / (REFERENCE_C * frozen_c)
     frozen = (frozen_c - REFERENCE_C) * (1.55 + 1.26 * of.solids_share - ice)
@@ -81,9 +81,9 @@ def enthalpy_kj_per_kg(temperature_c: FloatArray, food: FoodName = "lean_beef") 
     return total
 
 
-def ice_share(temperature_c: FloatArray, food: FoodName = "lean_beef") -> FloatArray:
+def ice_share(temperature_c: FloatArray, food: FoodName | Food = "lean_beef") -> FloatArray:
     """Return how much of a food's mass is ice; equation 4 of the same chapter [1]."""
-    of = FOODS[food]
+    of = food if isinstance(food, Food) else FOODS[food]
     share: FloatArray = of.freezable_share * (1.0 - of.freezing_c / np.minimum(temperature_c, of.freezing_c))
     return share
 
