@@ -5,9 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from firmware_sim.firmware.flash import FileFlash
-from firmware_sim.firmware.radio import Away
 from firmware_sim.firmware.unit import Firmware
-from firmware_sim.firmware.way import Air
+from firmware_sim.firmware.way import Air, Away
 from firmware_sim.history import Block
 from services.telemetry import FloatArray, IntArray
 from services.timebase import SECOND_MS

@@ -14,10 +14,12 @@ import structlog
 
 from firmware_sim import clock
 from firmware_sim.board import Board
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.firmware.build import Build
 from firmware_sim.firmware.flash import FileFlash
-from firmware_sim.firmware.radio import Away, BrokerAt, Radio
+from firmware_sim.firmware.radio import Radio
 from firmware_sim.firmware.unit import HOUR_S, Firmware
+from firmware_sim.firmware.way import Away
 from firmware_sim.history import Block, Simulator
 from firmware_sim.plant.forcing import event_start_ms
 from firmware_sim.plant.plant import DEFAULT_RESTART_V, State

@@ -5,7 +5,8 @@ lies in place ``number % pages`` and holds the records from ``number * slots`` o
 record never changes and never comes twice. Every record ends in a checksum over itself and its index.
 
 - Power lost while a record is programmed leaves a slot whose checksum is wrong: the slot is passed over.
-- Power lost while a page is erased: its head was struck out first, so whatever is left is erased again.
+- Power lost while a page is erased: its new head is not written yet, so it is erased again. What is left of
+  its old records is whole by its checksum or not there.
 - A slot or page that went bad later is found by its checksum, and reads as not there.
 """
 
@@ -21,7 +22,6 @@ MARK = b"bl01"
 HEAD_BYTES = 32
 CHECK_BYTES = 4
 FEWEST_PAGES = 2
-_STRUCK_OUT = bytes(HEAD_BYTES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +107,10 @@ class PageLog:
         return self._first_page + index // self.slots % self._pages
 
     def _open(self, number: int) -> None:
-        """Make a page ready: strike out its head, erase, write the new head."""
+        """Make a page ready: erase it whole, then write its head."""
         place = number % self._pages
         base = (self._first_page + place) * PAGE_BYTES
         self._good -= {each for each in self._good if each % self._pages == place}
-        if self._flash.read(base, HEAD_BYTES) != bytes([ERASED]) * HEAD_BYTES:
-            self._flash.program(base, _STRUCK_OUT)
         self._flash.erase(self._first_page + place)
         head = HEAD.pack(MARK, self.record_bytes, number, 0)[:-CHECK_BYTES]
         self._flash.program(base, head + struct.pack("<I", zlib.crc32(head)))

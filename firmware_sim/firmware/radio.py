@@ -4,8 +4,6 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from urllib.parse import urlsplit
 
 import structlog
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -14,12 +12,12 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.firmware.backoff import BackOff
 from firmware_sim.firmware.commands import obey
 from firmware_sim.firmware.sender import Sender
 from firmware_sim.firmware.unit import Firmware
-from firmware_sim.firmware.way import Way
-from services.errors import ConfigurationError
+from firmware_sim.firmware.way import Away, Way
 from services.telemetry import Rejected
 from services.telemetry.messages import Ack, Command, parse_message
 from services.telemetry.topics import topic
@@ -34,47 +32,13 @@ CONTACT_AT_MOST_S = 120.0
 """A unit that spares its link gives a contact up when nothing was confirmed for this long. [s]"""
 CONTACT_AT_LEAST_S = 2.0
 """It stays this long for commands that wait for it. [s]"""
+MEETING_S = 1.5
+"""A unit with new memory waits this long, once subscribed, for a confirmation kept for its name. [s]"""
 _WITH_WILL = 4
 
 
 def _properties(packet: int) -> Properties:
     return Properties(packet)  # type: ignore[no-untyped-call] # the client library does not say
-
-
-@dataclass(frozen=True)
-class BrokerAt:
-    """Where the broker is and who knocks."""
-
-    host: str
-    port: int
-    user: str | None = None
-    password: str | None = None
-
-    @staticmethod
-    def of(url: str) -> "BrokerAt":
-        """Return the address in ``mqtt://[USER:PASSWORD@]HOST[:PORT]``.
-
-        Raises
-        ------
-        ConfigurationError
-            If the text is none.
-        """
-        try:
-            at = urlsplit(url)
-            port = at.port
-        except ValueError as error:
-            raise ConfigurationError(f"not mqtt://HOST:PORT: {error}", setting="broker") from error
-        if at.scheme != "mqtt" or at.hostname is None:
-            raise ConfigurationError("not mqtt://HOST:PORT", setting="broker")
-        return BrokerAt(at.hostname, 1883 if port is None else port, at.username, at.password)
-
-
-@dataclass(frozen=True)
-class Away:
-    """A stretch without coverage: nothing measured from `start_ms` on is sent before `end_ms`."""
-
-    start_ms: int
-    end_ms: int
 
 
 class Radio(threading.Thread):
@@ -103,6 +67,7 @@ class Radio(threading.Thread):
         self._client = self._made_client()
         self._connected = self._greeted = False
         self._connected_s = 0.0
+        self._subscribed_s: float | None = None
         self._fresh = False
         self._back_off = BackOff(f"{seed}/{self._unit}")
         self.way = Way(self._publish_pack, seed=f"{seed}/{self._unit}/way")
@@ -127,6 +92,7 @@ class Radio(threading.Thread):
         client.on_connect = self._on_connect
         client.on_message = self._on_message
         client.on_publish = self._on_publish
+        client.on_subscribe = self._on_subscribe
         return client
 
     def _on_connect(
@@ -143,6 +109,17 @@ class Radio(threading.Thread):
         self._connected = True
         self._connected_s = time.monotonic()
         client.subscribe([(topic(self._unit, leaf), 1) for leaf in ("down/ack", "down/cmd")])
+
+    def _on_subscribe(
+        self,
+        _client: Client,
+        _user: object,
+        _number: int,
+        _reasons: list[ReasonCode],
+        _more: Properties | None,
+    ) -> None:
+        """From now on the broker hands over what it kept for us."""
+        self._subscribed_s = time.monotonic()
 
     def _on_message(self, _client: Client, _user: object, message: MQTTMessage) -> None:
         self._inbox.append(message)
@@ -229,6 +206,7 @@ class Radio(threading.Thread):
 
     def _gone(self) -> None:
         self._connected = self._greeted = False
+        self._subscribed_s = None
         self._event_ids.clear()
         self._events_told = -1
         self.way.drop()
@@ -258,6 +236,10 @@ class Radio(threading.Thread):
             self._receive(self._inbox.popleft())
         if self._firmware.bid != self._announced_bid:
             self._leave()  # rebooted: the next connection carries a will of the new boot
+            return
+        if not self._firmware.met:
+            if self._subscribed_s is not None and time.monotonic() - self._subscribed_s > MEETING_S:
+                self._firmware.meet(-1, self._now_ms())
             return
         self._send_events()
         if self._contact_due():
@@ -309,8 +291,8 @@ class Radio(threading.Thread):
             if isinstance(ack, Rejected):
                 log.warning("radio.ack.rejected", unit=self._unit, reason=ack.reason)
                 return
+            self._firmware.meet(max((mark.bid for mark in ack.acks), default=-1), self._now_ms())
             self._sender.confirmed(ack)
-            self._firmware.leap_beyond(max((mark.bid for mark in ack.acks), default=-1), self._now_ms())
         elif not message.retain:
             self._command(message)
 

@@ -120,10 +120,13 @@ class Ring:
         fresh["bid"], fresh["tq"] = bid, tq
         fresh["sq"] = sq + np.arange(t_ms.size)
         fresh["t_ms"], fresh["up_ms"], fresh["milli"] = t_ms, up_ms, milli
-        raw, size = fresh.tobytes(), self._type.itemsize
         with self._lock:
-            self._log.append([raw[at : at + size] for at in range(0, len(raw), size)])
-            self._pass_overwritten()
+            self._append(fresh)
+
+    def _append(self, fresh: Records) -> None:
+        raw, size = fresh.tobytes(), self._type.itemsize
+        self._log.append([raw[at : at + size] for at in range(0, len(raw), size)])
+        self._pass_overwritten()
 
     def read(self, start: int, end: int) -> Records:
         """Return the whole records of ``[start, end)``, each with its `index`."""
@@ -166,6 +169,19 @@ class Ring:
         with self._lock:
             self._lost += self._log.end - self._freed
             self._freed = self._log.end
+            self._keep_mark()
+
+    def shift_boots(self, shift: int) -> None:
+        """Keep what is not confirmed under higher boots: it is written again, then the former is freed."""
+        with self._lock:
+            end = self._log.end
+            some = self._read(self._freed, end)
+            fresh = np.empty(some.size, dtype=self._type)
+            for name in self._type.names or ():
+                fresh[name] = some[name]
+            fresh["bid"] += shift
+            self._append(fresh)
+            self._freed = max(self._freed, end)
             self._keep_mark()
 
     def find(self, *, bid: int, first_sq: int, last_sq: int) -> Records:

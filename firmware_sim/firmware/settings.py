@@ -22,6 +22,8 @@ class Settings:
     bid: int = 0
     boot_ms: int = 0
     """When it began, by the counter the board takes its uptime from. [ms]"""
+    met: bool = False
+    """Whether the service was met since this memory began: before that it may know boots we do not."""
     correlations: tuple[str, ...] = ()
     """Correlation data of the commands obeyed last, as hexadecimal text."""
 

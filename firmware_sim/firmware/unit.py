@@ -114,11 +114,28 @@ class Firmware:
             self._noticer.booted()
             self._tell("boot", at_ms, detail=reason)
 
-    def leap_beyond(self, bid: int, at_ms: int) -> None:
-        """Begin a boot beyond one the service knows and we do not: memory was lost, or a name given twice."""
+    @property
+    def met(self) -> bool:
+        """Whether it is certain that the service knows no boots of this name that we do not."""
         with self._lock:
-            if self._settings.bid < bid <= HIGHEST_BID:
-                self._change(bid=bid)
+            return self._settings.met
+
+    def meet(self, newest_bid: int, at_ms: int) -> None:
+        """Take note of the newest boot the service knows, -1 for none.
+
+        A new memory under a name that was in use before moves its boots beyond those, with their samples.
+        Later on a boot we do not know means that the name is given twice, or memory went back: leap.
+        """
+        with self._lock:
+            if newest_bid > HIGHEST_BID:
+                return
+            if not self._settings.met:
+                shift = max(newest_bid, 0) if newest_bid >= self._settings.bid else 0
+                self._change(met=True, bid=self._settings.bid + shift)
+                if shift:
+                    self.ring.shift_boots(shift)
+            elif newest_bid > self._settings.bid:
+                self._change(bid=newest_bid)
                 self.reboot(at_ms, "the service knows a later boot")
 
     def _change(self, **values: object) -> None:

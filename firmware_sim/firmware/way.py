@@ -7,6 +7,14 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class Away:
+    """A stretch without coverage: nothing measured from `start_ms` on is sent before `end_ms`."""
+
+    start_ms: int
+    end_ms: int
+
+
+@dataclass(frozen=True)
 class Air:
     """How bad the way is at the moment."""
 

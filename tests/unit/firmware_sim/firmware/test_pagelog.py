@@ -135,10 +135,10 @@ def test_after_any_row_of_power_losses_every_kept_record_is_whole(moves, seed):
         except PowerLostError:
             pass
         flash.power()
-        found = {each.index: each.body for each in _log(flash).read(0, 10**6)}
-        newest = max(kept, default=-1)
+        log = _log(flash)
+        found = {each.index: each.body for each in log.read(0, 10**6)}
         for place, which in kept.items():
-            if place > newest - 2 * log.slots:
+            if place >= log.end - 2 * log.slots:  # the third page may be half erased
                 assert found.get(place) == _body(which)
             else:
                 assert found.get(place) in {None, _body(which)}

@@ -243,11 +243,34 @@ def test_another_identity_gives_up_what_is_kept_and_leaps(flash):
 
 def test_a_later_boot_known_to_the_service_is_leapt_over_but_no_absurd_one(flash):
     firmware = _boot(flash)
-    firmware.leap_beyond(41, START_MS + 1000)
+    firmware.meet(-1, START_MS)
+    assert firmware.bid == 1
+    firmware.meet(41, START_MS + 1000)
     assert firmware.bid == 42
-    firmware.leap_beyond(41, START_MS + 2000)
-    firmware.leap_beyond(2**53, START_MS + 3000)
+    firmware.meet(41, START_MS + 2000)
+    firmware.meet(2**53, START_MS + 3000)
     assert firmware.bid == 42
+
+
+def test_new_memory_under_an_old_name_moves_its_boots_and_samples_beyond(flash):
+    _measure(_boot(flash), 10)
+    firmware = _boot(flash, boot_ms=START_MS + 600_000)
+    _measure(firmware, 6, start_ms=START_MS + 600_000)
+    firmware.meet(7, START_MS + 900_000)
+    assert (firmware.bid, firmware.met) == (9, True)
+    counts = firmware.ring.counts()
+    waiting = firmware.ring.read(counts.freed, counts.written)
+    assert waiting[["bid", "sq"]].tolist() == [(8, k) for k in range(5)] + [(9, k) for k in range(3)]
+    _measure(firmware, 10, start_ms=START_MS + 600_000)
+    assert firmware.ring.read(counts.written, 10**6)[["bid", "sq"]].tolist() == [(9, 3), (9, 4)]
+    assert _boot(flash).met
+
+
+def test_new_memory_under_a_new_name_stays_as_it_is(flash):
+    firmware = _boot(flash)
+    _measure(firmware, 10)
+    firmware.meet(-1, START_MS)
+    assert (firmware.bid, firmware.ring.counts().freed) == (1, 0)
 
 
 def test_the_interval_can_be_set_and_is_remembered(flash):
