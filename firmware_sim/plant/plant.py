@@ -9,23 +9,17 @@ import numpy.typing as npt
 from firmware_sim.firmware.control import Control, decide
 from firmware_sim.plant.air import AIR_J_PER_KG_K, density_kg_per_m3, doorway_m3_per_s, saturated_kg_per_kg
 from firmware_sim.plant.cabinet import Paths, frost_after, nodes_after
+from firmware_sim.plant.effects import DEFAULT_FAULTS, effects_of
 from firmware_sim.plant.electrics import Electrics, Inputs
 from firmware_sim.plant.refrigeration import (
     HOTTEST_SUCTION_C,
     TRIP_C,
     TRIP_RESET_C,
     HeatLine,
-    condenser_ratio,
     condensing_after,
     heat_line,
-    wetted_share,
 )
-from firmware_sim.plant.sizes import (
-    CONDENSER_FAN_W,
-    DEFAULT_RESTART_V,
-    EVAPORATOR_FAN_W,
-    sizes_of,
-)
+from firmware_sim.plant.sizes import DEFAULT_RESTART_V, sizes_of
 from firmware_sim.plant.state import State, Step
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S
@@ -35,37 +29,8 @@ __all__ = ["DEFAULT_FAULTS", "DEFAULT_RESTART_V", "Plant", "State", "Step"]
 
 BoolArray = npt.NDArray[np.bool_]
 
-DEFAULT_FAULTS: dict[str, float] = {
-    "wall_ratio": 1.0,
-    "gasket_ratio": 1.0,
-    "condenser_ratio": 1.0,
-    "condenser_fan": 1.0,
-    "evaporator_fan": 1.0,
-    "charge_ratio": 1.0,
-    "compressor_ratio": 1.0,
-    "frost_ratio": 1.0,
-    "niche_k": 0.0,
-    "starts": 1.0,
-    "set_point_offset_k": 0.0,
-    "thermostat_offset_k": 0.0,
-    "probe_offset_k": 0.0,
-    "probe_stuck": 0.0,
-    "probe_open": 0.0,
-    "gateway_brownout_v": 0.0,
-}
-"""What `Plant.apply` takes, and what holds for a unit without faults."""
-
 USUAL_VAPOUR_KG_PER_KG = 0.010
 """Humidity ratio outside where nobody says. [kg/kg] 33 °C at 32 %."""
-
-DRAUGHT_SHARE = 0.2
-"""Share of a good seal's loss that is air passing; all of what a worn one loses more. [1] Judgement."""
-
-FAN_DEAD_SHARE = 0.3
-"""What is left between air and a finned coil without its fan. [1] Judgement."""
-
-DEAD_SHARE = 0.45
-"""Share of its nominal voltage below which any unit's electronics go out. [1] Judgement."""
 
 ALIKE_K = 1.0
 """Food put in counts with the rest once it is this near it [K]."""
@@ -85,36 +50,14 @@ class Plant:
         self._none = np.zeros(n)
         self._vapour = np.full(n, USUAL_VAPOUR_KG_PER_KG)
         self._shares = bool((self.sizes.leader != np.arange(n)).any())
+        self._standby_w = self.sizes.standby_w * self.sizes.runs
+        self._frost_per_kg = -1.0 / self.sizes.frost_scale_kg
+        self._per_food_kg = 1.0 / (1000.0 * self.sizes.food_kg)
         self.apply({})
 
     def apply(self, multipliers: Mapping[str, FloatArray]) -> None:
         """Let faults act from now on; names not in `DEFAULT_FAULTS` are others'."""
-        n = self.sizes.runs.size
-        now = {name: multipliers.get(name, np.full(n, usual)) for name, usual in DEFAULT_FAULTS.items()}
-        sizes = self.sizes
-        self._now = now
-        self._limits = replace(
-            sizes.limits,
-            set_point_c=sizes.limits.set_point_c + now["set_point_offset_k"],
-            brownout_v=np.maximum(now["gateway_brownout_v"], DEAD_SHARE * self.electrics.nominal_v),
-        )
-        self._can_start = sizes.runs & (now["starts"] > 0.0)
-        self._open = now["probe_open"] > 0.0
-        self._stuck = now["probe_stuck"] > 0.0
-        self._off_k = now["probe_offset_k"] + now["thermostat_offset_k"]
-        self._swept = sizes.machines.swept_m3_per_s[sizes.leader] * now["compressor_ratio"][sizes.leader]
-        self._boiling = sizes.machines.evaporator_w_per_k * wetted_share(now["charge_ratio"][sizes.leader])
-        self._condenser = condenser_ratio(now, has_fan=sizes.condenser_fan)
-        self._walls = sizes.walls_w_per_k * now["wall_ratio"]
-        self._seal = sizes.seal_w_per_k * now["gasket_ratio"]
-        self._draught = sizes.seal_w_per_k * (DRAUGHT_SHARE + np.maximum(now["gasket_ratio"] - 1.0, 0.0))
-        dead = sizes.evaporator_fan * (1.0 - now["evaporator_fan"])
-        self._plate = sizes.plate_w_per_k * (1.0 - (1.0 - FAN_DEAD_SHARE) * dead)
-        self._inner_fan_w = EVAPORATOR_FAN_W * sizes.evaporator_fan * now["evaporator_fan"]
-        self._outer_fan_w = CONDENSER_FAN_W * sizes.condenser_fan * now["condenser_fan"]
-        self._standby_w = sizes.standby_w * sizes.runs
-        self._frost_per_kg = -1.0 / sizes.frost_scale_kg
-        self._per_food_kg = 1.0 / (1000.0 * sizes.food_kg)
+        self._now = effects_of(self.sizes, multipliers, nominal_v=self.electrics.nominal_v)
 
     def start(self) -> State:
         """Return a state to begin from: every cabinet at its set point."""
@@ -184,7 +127,9 @@ class Plant:
         loaded_j = self._load(state, load_kg, load_c)
         self._decide(state)
         line, compressor_w = self._machine(state)
-        unit_w = compressor_w + state.turning * (self._inner_fan_w + self._outer_fan_w) + self._standby_w
+        unit_w = (
+            compressor_w + state.turning * (self._now.inner_fan_w + self._now.outer_fan_w) + self._standby_w
+        )
         supplied = self.electrics.step(state, self._on_leader(unit_w), inputs, dt_s=self._step_s)
         moving = lid_w_per_k + self._aired_w_per_k(state, outside_c, vapour, lid_share)
         entered_j, removed_w = self._cabinet(state, outside_c, vapour, moving, line)
@@ -199,7 +144,7 @@ class Plant:
             condensing_c=state.condensing_c,
             probe_c=state.probe_c,
             on=state.turning,
-            asked=state.control.on,
+            asked=state.control.on.copy(),  # the law may change it in place
             locked=state.control.locked,
             alive=state.control.alive,
             overheated=state.overheated,
@@ -239,13 +184,13 @@ class Plant:
 
     def _decide(self, state: State) -> None:
         """Let the controllers decide on what their probes show, and see which machines turn."""
-        shown = np.where(self._open, np.nan, state.air_c + self._off_k)
-        shown = np.where(self._stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
+        shown = np.where(self._now.probe_open, np.nan, state.air_c + self._now.probe_off_k)
+        shown = np.where(self._now.probe_stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
         state.probe_c = np.where(self.sizes.runs, shown, NEVER_COLD_ENOUGH_C)
         law = state.control
         volts = state.unit_v[self.sizes.leader] if self._shares else state.unit_v
         decide(
-            self._limits,
+            self._now.limits,
             law,
             probe_c=state.probe_c,
             terminal_v=volts,
@@ -256,7 +201,7 @@ class Plant:
         state.overheated = np.where(
             state.overheated, state.condensing_c > TRIP_RESET_C, state.condensing_c > TRIP_C
         )
-        state.turning = law.on & (self._can_start & ~state.overheated)[leader]
+        state.turning = law.on & (self._now.can_start & ~state.overheated)[leader]
         if self._shares:
             self._agree(state)
 
@@ -280,7 +225,7 @@ class Plant:
     def _machine(self, state: State) -> tuple[HeatLine, FloatArray]:
         """Return what evaporators take against plate temperature, and what compressors draw [W]."""
         sizes = self.sizes
-        swept = self._swept * state.control.speed_share * state.turning
+        swept = self._now.swept_m3_per_s * state.control.speed_share * state.turning
         condensing_c = state.condensing_c
         if self._shares:  # the refrigerant goes in equal parts to the cabinets that ask
             swept = swept / np.maximum(self._on_leader(state.turning.astype(float))[sizes.leader], 1.0)
@@ -292,10 +237,9 @@ class Plant:
             replace(cycle, cooling_per_k=np.where(flooded, 0.0, cycle.cooling_per_k)),
             swept_m3_per_s=swept,
             evaporating_c=evaporating_c,
-            evaporator_w_per_k=self._boiling,
+            evaporator_w_per_k=self._now.evaporator_w_per_k,
         )
-        drawn_w = 1000.0 * swept * cycle.work_kj_per_m3 / sizes.machines.electric_efficiency
-        return line, drawn_w
+        return line, swept * cycle.work_kj_per_m3 * self._now.electric_per_work
 
     def _aired_w_per_k(
         self,
@@ -335,9 +279,9 @@ class Plant:
         state.frost_kg, moisture_w = frost_after(
             state.frost_kg,
             plate_c=state.plate_c,
-            leak_w_per_k=moving_w_per_k + self._draught,
+            leak_w_per_k=moving_w_per_k + self._now.draught_w_per_k,
             vapour_kg_per_kg=vapour_kg_per_kg,
-            growth_ratio=self._now["frost_ratio"],
+            growth_ratio=self._now.frost_ratio,
             step_s=self._step_s,
         )
         nodes = nodes_after(
@@ -347,16 +291,16 @@ class Plant:
             state.fresh_c,
             outside_c=outside_c,
             paths=Paths(
-                walls_w_per_k=self._walls,
-                leak_w_per_k=self._seal + moving_w_per_k,
-                plate_w_per_k=self._plate * np.exp(state.frost_kg * self._frost_per_kg),
+                walls_w_per_k=self._now.walls_w_per_k,
+                leak_w_per_k=self._now.seal_w_per_k + moving_w_per_k,
+                plate_w_per_k=self._now.plate_w_per_k * np.exp(state.frost_kg * self._frost_per_kg),
                 food_w_per_k=sizes.food_w_per_k,
                 fresh_w_per_k=sizes.fresh_w_per_kg_k * state.fresh_kg,
                 air_j_per_k=sizes.air_j_per_k,
                 plate_j_per_k=sizes.plate_j_per_k,
             ),
             line=line,
-            fan_w=state.turning * self._inner_fan_w,
+            fan_w=state.turning * self._now.inner_fan_w,
             moisture_w=moisture_w,
             step_s=self._step_s,
         )
@@ -367,16 +311,16 @@ class Plant:
             taken = nodes.to_fresh_j / (1000.0 * np.maximum(state.fresh_kg, 1e-9))
             state.fresh_kj_per_kg = state.fresh_kj_per_kg + taken
             state.fresh_c = sizes.foods.temperature_c(state.fresh_kj_per_kg)
-        state.evaporating_c = state.plate_c - nodes.removed_w / self._boiling
+        state.evaporating_c = state.plate_c - nodes.removed_w / self._now.evaporator_w_per_k
         return nodes.entered_j, nodes.removed_w
 
     def _condense(self, state: State, outside_c: FloatArray, rejected_w: FloatArray) -> None:
         """Let condensers give off what evaporators took and compressors drew."""
         state.condensing_c = condensing_after(
             state.condensing_c,
-            air_c=outside_c + self._now["niche_k"],
+            air_c=outside_c + self._now.niche_k,
             rejected_w=self._on_leader(rejected_w),
             machines=self.sizes.machines,
-            conductance_ratio=self._condenser,
+            conductance_ratio=self._now.condenser_ratio,
             step_s=self._step_s,
         )

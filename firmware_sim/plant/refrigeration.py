@@ -30,7 +30,7 @@ HOTTEST_SUCTION_C = 5.0
 OUTSIDE_RATED_C = 32.0
 """Air around the cabinet at which `cooling_w` and the running current are meant [°C]."""
 
-FAN_DEAD_SHARE = 0.35
+FAN_DEAD_SHARE = 0.2
 """What a condenser keeps of its conductance when its fan stands still. [1] Judgement."""
 
 TRIP_C = 80.0
@@ -216,21 +216,30 @@ def sized(
 def wetted_share(charge_ratio: FloatArray) -> FloatArray:
     """Return how much of the evaporator still boils when refrigerant is missing.
 
-    All of it down to 0.9 of the right charge, then in proportion, none under 0.25 (judgement; a slow
-    leak starves the far end of the evaporator first). [1]
+    All of it down to 0.9 of the right charge, then in proportion, next to none under 0.35 (judgement; a
+    slow leak starves the far end of the evaporator first). [1]
     """
-    share: FloatArray = np.minimum(np.maximum((charge_ratio - 0.25) / 0.65, 0.02), 1.0)
+    share: FloatArray = np.minimum(np.maximum((charge_ratio - 0.35) / 0.55, 0.02), 1.0)
     return share
 
 
 def clear_share(charge_ratio: FloatArray) -> FloatArray:
     """Return how much of the condenser is left when too much refrigerant floods it.
 
-    All of it up to 1.05 of the right charge; above, two kelvin in condensing temperature for each tenth
-    at a usual gap (judgement, the direction published for domestic machines). [1]
+    All of it up to 1.05 of the right charge, half at 1.3 (judgement, in the direction published for
+    domestic machines: higher pressure, more power, longer runs). [1]
     """
-    share: FloatArray = 1.0 / (1.0 + 1.6 * np.maximum(charge_ratio - 1.05, 0.0))
+    share: FloatArray = 1.0 / (1.0 + 4.0 * np.maximum(charge_ratio - 1.05, 0.0))
     return share
+
+
+def work_ratio(compressor_ratio: FloatArray) -> FloatArray:
+    """Return the work for each unit of gas delivered by a compressor that delivers less than it should.
+
+    What slips back past worn valves has been compressed in vain: half of it (judgement). [1]
+    """
+    ratio: FloatArray = (0.5 + 0.5 * compressor_ratio) / np.maximum(compressor_ratio, 0.05)
+    return ratio
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,9 @@
 Closed forms: a lump of 77 kJ/K (20 kg of water-like load) behind 0.64 W/K warms with a time constant of 33 h
 and, from 30 to 4 °C in 35 °C, is pulled down in 11.6, 17.0 and 32.4 h by 60, 45 and 30 W. 30 kg of lean beef
 (freezing at -1.1 °C) from -18 °C under a constant 15 W reach -15, -12 and -1.1 °C after 4.6, 10.0 and
-132.6 h; under 32 W the -12 °C line comes at 4.7 h. Daily use of an 82 l box of 0.64 W/K at 12.5 V, with capacities
-and powers assumed there: 17, 31 and 46 Ah at 4 °C in 25, 35 and 43 °C; a machine of 32 W cannot hold -15 °C
-in 35 °C.
+132.6 h; under 32 W the -12 °C line comes at 4.7 h. Daily use of an 82 l box of 0.64 W/K at 12.5 V, with
+capacities and powers assumed there: 17, 31 and 46 Ah at 4 °C in 25, 35 and 43 °C; a machine of 32 W cannot
+hold -15 °C in 35 °C.
 
 Pull-down of an empty household cabinet at 43 °C within 6 h: AS/NZS 4474, from memory.
 """

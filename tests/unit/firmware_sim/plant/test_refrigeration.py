@@ -14,6 +14,7 @@ from firmware_sim.plant.refrigeration import (
     heat_line,
     sized,
     wetted_share,
+    work_ratio,
 )
 
 
@@ -139,8 +140,18 @@ def test_charge_within_a_tenth_changes_nothing_and_too_little_or_much_does():
     assert clear_share(_ones(1.3))[0] < 0.9
 
 
+def test_worn_valves_cost_more_work_for_each_unit_of_gas_but_less_in_all():
+    ratio = _ones(1.0, 0.6)
+    assert work_ratio(ratio)[0] == 1.0
+    assert work_ratio(ratio)[1] > 1.0 > work_ratio(ratio)[1] * 0.6
+
+
 def test_dust_and_a_dead_fan_take_from_the_condenser():
-    faults = {"condenser_fan": _ones(1, 0, 0), "condenser_ratio": _ones(0.5, 1, 1), "charge_ratio": np.ones(3)}
+    faults = {
+        "condenser_fan": _ones(1, 0, 0),
+        "condenser_ratio": _ones(0.5, 1, 1),
+        "charge_ratio": np.ones(3),
+    }
     left = condenser_ratio(faults, has_fan=_ones(1, 1, 0))
     assert left == pytest.approx([0.5, FAN_DEAD_SHARE, 1.0])
 
