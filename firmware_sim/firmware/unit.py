@@ -32,8 +32,8 @@ REMEMBERED_CORRELATIONS = 32
 """Commands come at least once; those in memory are not obeyed twice."""
 
 HOUR_S = 3600
-CHECK_EVERY_MS = 3_600_000
-"""How often a unit looks for memory gone bad."""
+CHECK_EVERY_MS = 86_400_000
+"""How often a unit looks for memory gone bad, besides at every boot. [ms]"""
 
 TIME_AFTER_MS = 120_000
 """How long after losing its clock a unit needs to learn the time from the network. [ms] Judgement."""

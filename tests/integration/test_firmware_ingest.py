@@ -140,20 +140,20 @@ def test_a_corrupted_page_is_told_and_its_samples_are_declared_gone(make, tmp_pa
         assert set(kept) == {t for sq, t in enumerate(times) if sq in left}
 
 
-def test_a_page_gone_bad_after_a_reboot_is_noticed_at_the_next_look(make, tmp_path):
-    rig = make(hours_ago=14)
+def test_a_page_gone_bad_after_a_reboot_is_noticed_at_the_daily_look(make, tmp_path):
+    rig = make(hours_ago=36)
     rig.measure(400)
     rig.switch_off()
     rig.boot()
     rig.flash.spoil(rig.firmware.ring.page_of(10), seed="y")
-    rig.measure(100)  # more than an hour: memory is looked at
+    rig.measure(1500)  # more than a day: memory is looked at
     with running_broker(tmp_path) as broker, running_ingest(broker.url, tmp_path, known={UNIT}) as running:
         with rig.on_air(broker.url):
             assert until(rig.all_confirmed)
         (told,) = _events(running.store, "memory_bad")
         assert "of boot 1 are gone" in told["detail"]
         assert [each.from_sq for each in running.store.skipped(UNIT)] == [0]
-        assert running.store.marks(UNIT) == {1: 399, 2: 99}
+        assert running.store.marks(UNIT) == {1: 399, 2: 1499}
 
 
 def test_a_step_of_the_clock_is_told_and_no_sample_is_lost_or_refused(make, tmp_path):
