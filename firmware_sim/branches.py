@@ -57,7 +57,8 @@ class RunOut:
     """(n,) until the unit stops for want of voltage, or its bank's protection opens; NaN for units without
     a battery. [h]"""
     risk_h: Mapping[float, FloatArray]
-    """By limit, (n,) until the food's core is above it; 0 where it is already. [h]"""
+    """By limit, (n,) until the food's core is above it; NaN for units without a battery, and where the
+    limit is not one of the unit's kind. [h]"""
 
 
 class _World:
@@ -117,8 +118,8 @@ class _Batch:
         )
         kinds = [unit.kind for unit, _ in many.units]
         every = sorted({limit for kind in set(kinds) for limit in RISK_C[kind]})
-        self._asked = {c: np.array([c in RISK_C[kind] for kind in kinds]) for c in every}
         self._fed = self._plant.electrics.on_bank
+        self._asked = {c: np.array([c in RISK_C[kind] for kind in kinds]) & self._fed for c in every}
         self._stops = np.full(len(kinds), np.nan)
         self._risk = {c: np.full(len(kinds), np.nan) for c in every}
 
