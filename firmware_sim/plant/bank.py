@@ -93,7 +93,7 @@ class _Slow:
     rise_ohm: FloatArray
     leak_per_h: FloatArray
     willing_per_h: FloatArray
-    """Charging current over missing charge, less the charge that does not stay. [1/h]"""
+    """Most charging current over missing charge. [1/h]"""
 
 
 @dataclass(frozen=True)
@@ -240,7 +240,7 @@ class Banks:
             fresh_ohm=fresh,
             rise_ohm=RISE_PER_OHM * fresh,
             leak_per_h=self._self_per_h * self._leaking * 2.0 ** ((state.bank_c - 25.0) / 10.0),
-            willing_per_h=willing / self._taper_h / self._efficiency,
+            willing_per_h=willing / self._taper_h,
         )
 
     def now(self, state: WellState, *, dt_s: float) -> BankNow:

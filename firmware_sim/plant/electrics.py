@@ -21,6 +21,9 @@ OTHERS_STOP_SOC = 0.05
 HELD_SHARE = 0.95
 """Chargers hold their voltage when they need give no more than this share of what they could. [1]"""
 
+WAKING_A = 0.5
+"""A charger with more to offer closes a protection board. [A] Judgement."""
+
 STARTING_C = 25.0
 """Of banks at the beginning. [°C]"""
 
@@ -103,9 +106,6 @@ class Supplied:
     """(m,) what charges most: a code of `charging`."""
     fed: BoolArray
     """(n,) false where there is no supply at all."""
-    given_a: FloatArray
-    """(m,) loss of the wells' charge in this step over its length: what was taken, less the charge that
-    stayed, with self-discharge and what wear took. [A]"""
     source_a: FloatArray
     """(m,) what the chargers gave, to loads and bank. [A]"""
     loads_a: FloatArray
@@ -154,7 +154,7 @@ def _meet(now: BankNow, offer: Offer, loads_a: FloatArray, path_ohm: FloatArray)
     held = charge_a + loads_a < HELD_SHARE * source_a
     charging_v = np.where(held, held_v, np.minimum(now.open_v + now.rise_ohm * charge_a, held_v))
     sourced = (source_a > 0.0) & (drain_a <= 0.0)
-    bank_v = np.where(sourced, charging_v, now.open_v - drain_a * now.inner_ohm)
+    bank_v = np.where(sourced, charging_v, np.maximum(now.open_v - drain_a * now.inner_ohm, 0.0))
     return _Node(bank_v, charge_a, drain_a, held & sourced)
 
 
@@ -247,7 +247,6 @@ class Electrics:
         """
         sources = self._sources(inputs)
         state.engine_s = np.where(sources["engine"] > 0.0, state.engine_s + dt_s, 0.0)
-        before_ah = state.q1_ah + state.q2_ah
         around_c = _given(inputs.bank_c, self._still_c)
         self._banks.refresh(state, around_c, dt_s=dt_s)
         now = self._banks.now(state, dt_s=dt_s)
@@ -259,7 +258,7 @@ class Electrics:
             soc=now.soc,
             absorbed_s=state.absorbed_s,
         )
-        state.tripped = self._banks.trips(state.tripped, now, woken=offer.smart_a + offer.relay_a > 0.0)
+        state.tripped = self._banks.trips(state.tripped, now, woken=offer.smart_a + offer.relay_a > WAKING_A)
         wires = self._wires(inputs, state.tripped)
         others_a = self._others_now_a * (now.soc > OTHERS_STOP_SOC) + offer.drain_a
         others_a = np.where(state.tripped, 0.0, others_a)
@@ -286,7 +285,6 @@ class Electrics:
             bank_a=bank_a,
             source=offer.source,
             fed=wires.fed,
-            given_a=(before_ah - state.q1_ah - state.q2_ah) * 3600.0 / dt_s,
             source_a=loads_a * got - bank_a,
             loads_a=loads_a * got,
         )

@@ -77,7 +77,7 @@ def covered(spans_h: list[tuple[float, float]]) -> FloatArray:
             continue
         part = np.minimum(edge_h[low + 1 : high + 1], end_h) - np.maximum(edge_h[low:high], start_h)
         share[low:high] += np.maximum(part, 0.0) / STEP_H
-    return np.minimum(share, 1.0)
+    return np.round(np.minimum(share, 1.0), 9).astype(np.float64)
 
 
 class Place:

@@ -167,24 +167,32 @@ def on_tilted(sky: Sky, sun: Sun, *, tilt_deg: float, latitude_deg: float) -> Fl
 
 
 @cache
-def _table() -> FloatArray:
+def _table() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the latitudes, the longitudes and (latitudes, longitudes, months) of the haze table."""
     source = resources.files("firmware_sim.plant") / "data" / "linke_turbidity.csv"
     lines = [line for line in source.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
-    return np.array([[float(cell) for cell in line.split(",")] for line in lines[1:]])
+    rows = np.array([[float(cell) for cell in line.split(",")] for line in lines[1:]])
+    latitudes, longitudes = np.unique(rows[:, 0]), np.unique(rows[:, 1])
+    return latitudes, longitudes, rows[:, 2:].reshape(latitudes.size, longitudes.size, 12)
+
+
+def _between(axis: FloatArray, value: float) -> tuple[int, float]:
+    low = int(np.clip(np.searchsorted(axis, value, side="right") - 1, 0, axis.size - 2))
+    return low, (value - float(axis[low])) / float(axis[low + 1] - axis[low])
 
 
 def turbidity_of(day: int, *, latitude_deg: float, longitude_deg: float) -> float:
-    """Return the Linke turbidity of a day at a place, `DEFAULT_TURBIDITY` far from the table.
+    """Return the Linke turbidity of a day at a place, `DEFAULT_TURBIDITY` outside the table.
 
-    The nearest point of the table, months joined by straight lines between their middles.
+    Straight lines join the table's points, and the middles of its months.
     """
-    table = _table()
-    away_deg = np.hypot(table[:, 0] - latitude_deg, table[:, 1] - longitude_deg)
-    nearest = int(away_deg.argmin())
-    if away_deg[nearest] > 5.0:  # noqa: PLR2004 - the step of the table
+    latitudes, longitudes, table = _table()
+    (i, north), (k, east) = _between(latitudes, latitude_deg), _between(longitudes, longitude_deg)
+    if not (0.0 <= north <= 1.0 and 0.0 <= east <= 1.0):
         return DEFAULT_TURBIDITY
-    months = table[nearest, 2:]
-    middle = datetime_of(day * DAY_MS)
-    at = (middle.month - 1) + (middle.day - 15) / 30.4
+    west_side = table[i, k] * (1.0 - north) + table[i + 1, k] * north
+    east_side = table[i, k + 1] * (1.0 - north) + table[i + 1, k + 1] * north
+    months = west_side * (1.0 - east) + east_side * east
+    date = datetime_of(day * DAY_MS)
     around = np.concatenate([months[-1:], months, months[:1]])
-    return float(np.interp(at, np.arange(-1, 13), around))
+    return float(np.interp(date.month - 1 + (date.day - 15) / 30.4, np.arange(-1, 13), around))

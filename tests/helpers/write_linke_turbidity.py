@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 FILE = Path(__file__).resolve().parents[2] / "firmware_sim" / "plant" / "data" / "linke_turbidity.csv"
-LATITUDES = range(-35, 16, 5)
-LONGITUDES = range(10, 46, 5)
+LATITUDES = [-35.0 + 2.5 * k for k in range(21)]
+LONGITUDES = [10.0 + 2.5 * k for k in range(15)]
 
 
 def main() -> int:
@@ -24,7 +24,7 @@ def main() -> int:
     for latitude in LATITUDES:
         for longitude in LONGITUDES:
             found = pvlib.clearsky.lookup_linke_turbidity(middles, latitude, longitude)
-            lines.append(f"{latitude},{longitude}," + ",".join(f"{value:.2f}" for value in found))
+            lines.append(f"{latitude:g},{longitude:g}," + ",".join(f"{value:.2f}" for value in found))
     FILE.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return 0
 
