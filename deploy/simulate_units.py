@@ -31,6 +31,8 @@ def fleet_tables(scenario: Scenario) -> dict[str, list[Table]]:
         entry["site"] = unit.site
         if unit.supply.bank is not None:
             entry["supply"] = entry["supply"] | {"bank": unit.supply.bank}
+        if "shared_with" in entry.get("compressor", {}):
+            entry["compressor"] = _with_shared(entry["compressor"], unit.compressor.shared_with)
     return tables
 
 
@@ -40,6 +42,11 @@ def _renamed(entry: Mapping[str, Any], name: str) -> Table:
     number = name.rsplit("-", 1)[-1].lstrip("x")
     title = {"name": f"{entry['name']} ({number})"} if "name" in entry else {}
     return {**entry, "id": name, **title}
+
+
+def _with_shared(compressor: Table, owner: str | None) -> Table:
+    alone = {key: value for key, value in compressor.items() if key != "shared_with"}
+    return alone if owner is None else alone | {"shared_with": owner}
 
 
 def fleet_toml(tables: Mapping[str, list[Table]]) -> str:

@@ -9,7 +9,15 @@ import numpy as np
 from pydantic import BaseModel
 
 from firmware_sim.scenarios.joined import Scenario
-from firmware_sim.scenarios.model import STEP_S, BankPhysics, Fault, SiteWeather, UnitPhysics
+from firmware_sim.scenarios.model import (
+    STEP_S,
+    BankPhysics,
+    Fault,
+    FleetCompressor,
+    FleetUnit,
+    SiteWeather,
+    UnitPhysics,
+)
 from services.errors import ConfigurationError
 
 Table = TypeVar("Table", bound=BaseModel)
@@ -102,8 +110,8 @@ def _cut(scenario: Scenario, units: int) -> Scenario:
     """Keep the first units, and what they need."""
     if units == len(scenario.units):
         return scenario
-    kept = scenario.units[:units]
-    ids = {unit.id for unit, _ in kept}
+    ids = {unit.id for unit, _ in scenario.units[:units]}
+    kept = tuple((_alone(unit, ids), physics) for unit, physics in scenario.units[:units])
     sites = {unit.site for unit, _ in kept}
     banks = {unit.supply.bank for unit, _ in kept} - {None}
     return replace(
@@ -163,9 +171,16 @@ def _set(table: Table, **values: object) -> Table:
     return table.model_copy(update=values)
 
 
-def _compressor(compressor: Table, named: Callable[[str], str]) -> Table:
-    shared = getattr(compressor, "shared_with", None)
+def _compressor(compressor: FleetCompressor, named: Callable[[str], str]) -> FleetCompressor:
+    shared = compressor.shared_with
     return compressor if shared is None else _set(compressor, shared_with=named(shared))
+
+
+def _alone(unit: FleetUnit, kept: set[str]) -> FleetUnit:
+    """Give a unit a machine of its own where the one it shared is cut away."""
+    if unit.compressor.shared_with in kept:
+        return unit
+    return _set(unit, compressor=_set(unit.compressor, shared_with=None))
 
 
 def _varied(table: BaseModel, spread: Mapping[str, float], rng: np.random.Generator) -> dict[str, object]:

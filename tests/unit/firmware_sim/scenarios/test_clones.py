@@ -97,3 +97,20 @@ def test_an_id_that_would_be_too_long_is_refused_by_name(tmp_path):
     )
     with pytest.raises(ConfigurationError, match=r"small\.toml: units.*longer than 32|longer than 32"):
         load_scenario(path, units=4)
+
+
+def test_units_on_one_machine_keep_sharing_it_in_every_whole_copy(tmp_path):
+    fleet = FLEET + '[unit.compressor]\nshared_with = "cart-meat"\n'
+    many = repeated(load_scenario(write_small_fleet(tmp_path, fleet=fleet)), 4, mark="x")
+    assert [unit.compressor.shared_with for unit, _ in many.units] == [
+        None,
+        "cart-meat",
+        None,
+        "cart-meat-x2",
+    ]
+
+
+def test_a_unit_whose_machine_is_cut_away_gets_its_own(tmp_path):
+    fleet = FLEET.replace("running_a = 4.2", 'running_a = 4.2\nshared_with = "hall-frozen"')
+    many = repeated(load_scenario(write_small_fleet(tmp_path, fleet=fleet)), 3, mark="x")
+    assert [unit.compressor.shared_with for unit, _ in many.units] == ["hall-frozen", None, None]

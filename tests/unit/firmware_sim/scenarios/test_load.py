@@ -88,3 +88,21 @@ def test_a_fault_in_the_fleet_file_is_named_with_file_and_key(tmp_path, old, new
 def test_a_scenario_that_is_not_there_is_a_matter_for_the_operator(tmp_path):
     with pytest.raises(ConfigurationError, match=r"nothing\.toml"):
         load_scenario(tmp_path / "nothing.toml")
+
+
+@pytest.mark.parametrize(
+    ("owner", "names"), [("cart-cold", "no such other unit"), ("cart-meat", "no such other unit")]
+)
+def test_a_shared_machine_must_be_another_units(tmp_path, owner, names):
+    fleet = FLEET.replace("running_a = 4.2", f'running_a = 4.2\nshared_with = "{owner}"')
+    with pytest.raises(ConfigurationError, match=names):
+        load_scenario(write_small_fleet(tmp_path, fleet=fleet))
+
+
+def test_a_machine_cannot_be_shared_on(tmp_path):
+    third = '\n[[unit]]\nid = "third"\nkind = "fridge"\nsite = "cart-1"\n[unit.supply]\nkind = "mains"\n'
+    fleet = FLEET.replace("running_a = 4.2", 'shared_with = "hall-frozen"') + (
+        '[unit.compressor]\nshared_with = "third"\n' + third
+    )
+    with pytest.raises(ConfigurationError, match="no machine of its own"):
+        load_scenario(write_small_fleet(tmp_path, fleet=fleet))
