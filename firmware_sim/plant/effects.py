@@ -30,6 +30,8 @@ DEFAULT_FAULTS: dict[str, float] = {
     "probe_stuck": 0.0,
     "probe_open": 0.0,
     "gateway_brownout_v": 0.0,
+    "cable_ohm": 1.0,
+    "joint_ohm_added": 0.0,
 }
 """What `effects_of` takes, and what holds for a unit without faults."""
 
@@ -38,6 +40,9 @@ DRAUGHT_SHARE = 0.2
 
 FAN_DEAD_SHARE = 0.3
 """What is left between air and a finned coil without its fan. [1] Judgement."""
+
+START_SHARE = 0.7
+"""Share of the nominal voltage that must be left in the dip of a start. [1] Judgement."""
 
 DEAD_SHARE = 0.45
 """Share of its nominal voltage below which any unit's electronics go out. [1] Judgement."""
@@ -66,6 +71,8 @@ class Effects:
     """Part of the seal's loss that is air passing."""
     plate_w_per_k: FloatArray
     frost_ratio: FloatArray
+    least_start_v: FloatArray
+    """At the terminals before a start, or the machine does not turn."""
     inner_fan_w: FloatArray
     outer_fan_w: FloatArray
 
@@ -91,6 +98,7 @@ def effects_of(sizes: Sizes, multipliers: Mapping[str, FloatArray], *, nominal_v
     leader, gasket = sizes.leader, now["gasket_ratio"]
     per_work = 1000.0 * work_ratio(now["compressor_ratio"]) / sizes.machines.electric_efficiency
     fan_gone = sizes.evaporator_fan * (1.0 - now["evaporator_fan"])
+    path_ohm = sizes.cable_ohm * now["cable_ohm"] + sizes.joint_ohm + now["joint_ohm_added"]
     return Effects(
         limits=replace(
             sizes.limits,
@@ -111,6 +119,7 @@ def effects_of(sizes: Sizes, multipliers: Mapping[str, FloatArray], *, nominal_v
         draught_w_per_k=sizes.seal_w_per_k * (DRAUGHT_SHARE + np.maximum(gasket - 1.0, 0.0)),
         plate_w_per_k=sizes.plate_w_per_k * (1.0 - (1.0 - FAN_DEAD_SHARE) * fan_gone),
         frost_ratio=now["frost_ratio"],
+        least_start_v=START_SHARE * nominal_v + sizes.starting_a * path_ohm,
         inner_fan_w=EVAPORATOR_FAN_W * sizes.evaporator_fan * now["evaporator_fan"],
         outer_fan_w=CONDENSER_FAN_W * sizes.condenser_fan * now["condenser_fan"],
     )

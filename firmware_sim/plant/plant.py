@@ -201,7 +201,12 @@ class Plant:
         state.overheated = np.where(
             state.overheated, state.condensing_c > TRIP_RESET_C, state.condensing_c > TRIP_C
         )
-        state.turning = law.on & (self._now.can_start & ~state.overheated)[leader]
+        able = self._now.can_start & ~state.overheated
+        running = state.turning
+        if self._shares:
+            running = self._on_leader(state.turning.astype(float)) > 0.0
+        able &= running | (volts >= self._now.least_start_v)
+        state.turning = law.on & able[leader]
         if self._shares:
             self._agree(state)
 

@@ -157,6 +157,8 @@ class Machines:
     recirculation_k_per_w: FloatArray
     """Warming of that air by what the condenser itself gives off."""
     condenser_j_per_k: FloatArray
+    rated_w: FloatArray
+    """Electric, of the compressor where it is rated."""
 
 
 def sized(
@@ -210,6 +212,7 @@ def sized(
         condenser_w_per_k=1.0 / (whole - recirculated),
         recirculation_k_per_w=recirculated,
         condenser_j_per_k=20.0 * rejected_w,
+        rated_w=drawn_w,
     )
 
 

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from firmware_sim.firmware.control import Limits
 from firmware_sim.plant.cabinet import SEAL_W_PER_M_K, Shell, box_shell
+from firmware_sim.plant.cable import cable_ohm
 from firmware_sim.plant.food import Foods
 from firmware_sim.plant.refrigeration import Cycles, Machines, sized
 from firmware_sim.scenarios.load import Scenario
@@ -35,6 +36,9 @@ CONDENSER_GAP_K = {"fan": 12.0, "static": 20.0}
 CONDENSER_FAN_W = 2.5
 EVAPORATOR_FAN_W = 2.0
 """Taken by a fan. [W] Judgement."""
+
+STARTING_RATIO = 2.0
+"""Starting current over running current, with the soft start of small machines. [1] Judgement."""
 
 AIR_SHARE = 0.65
 """Share of `liner_kj_per_k` that follows the air; the rest follows the plate. [1] Judgement."""
@@ -77,6 +81,10 @@ class Sizes:
     evaporator_fan: FloatArray
     """One where there is a fan."""
     standby_w: FloatArray
+    starting_a: FloatArray
+    """Drawn for a moment by a compressor that starts; none counts where there is no battery."""
+    cable_ohm: FloatArray
+    joint_ohm: FloatArray
 
 
 def _given(value: float | None, default: float) -> float:
@@ -208,4 +216,9 @@ def sizes_of(scenario: Scenario, *, nominal_v: FloatArray, on_bank: BoolArray) -
         condenser_fan=condenser_fan,
         evaporator_fan=evaporator_fan,
         standby_w=per_unit("standby_w"),
+        starting_a=STARTING_RATIO * machines.rated_w / nominal_v * on_bank,
+        cable_ohm=np.array(
+            [cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2) for u in fleet]
+        ),
+        joint_ohm=per_unit("joint_mohm") / 1000.0,
     )

@@ -18,6 +18,7 @@ from firmware_sim.scenarios.model import (
     BankPhysics,
     Fault,
     FleetFile,
+    FleetUnit,
     ScenarioFile,
     SiteWeather,
     UnitPhysics,
@@ -56,6 +57,19 @@ def _refuse_strangers(ids: Iterable[str], known: Iterable[str], file: str, key: 
         raise ConfigurationError(f"{strangers[0]} is not in the fleet file", setting=f"{file}: {key}")
 
 
+def _check_shared(units: tuple[FleetUnit, ...], file: str) -> None:
+    """Refuse a machine that is not there, or is itself another's."""
+    named = {unit.id: unit.compressor.shared_with for unit in units}
+    for unit, owner in named.items():
+        if owner is None:
+            continue
+        where = f"{file}: unit {unit}.compressor.shared_with"
+        if owner not in named or owner == unit:
+            raise ConfigurationError(f"no such other unit: {owner}", setting=where)
+        if named[owner] not in {None, unit}:
+            raise ConfigurationError(f"{owner} has no machine of its own", setting=where)
+
+
 def _check_fleet(fleet: FleetFile, file: str) -> None:
     sites, banks = {site.id for site in fleet.site}, {bank.id for bank in fleet.bank}
     for table, entries in (("site", fleet.site), ("bank", fleet.bank), ("unit", fleet.unit)):
@@ -67,6 +81,7 @@ def _check_fleet(fleet: FleetFile, file: str) -> None:
             )
     if not fleet.unit:
         raise ConfigurationError("no unit", setting=f"{file}: unit")
+    _check_shared(fleet.unit, file)
     for unit in fleet.unit:
         where = f"{file}: unit {unit.id}"
         if unit.site not in sites:

@@ -269,3 +269,22 @@ def test_a_minute_long_step_tells_the_same_story(tmp_path, set_c):
     assert told[0][1] == pytest.approx(told[1][1], abs=0.3)
     assert told[0][2] == pytest.approx(told[1][2], abs=0.3)
     assert told[0][3] == pytest.approx(told[1][3], rel=0.05)
+
+
+def test_a_joint_that_eats_the_starting_current_keeps_the_machine_from_turning(tmp_path):
+    plant = _plant(tmp_path)
+    state = plant.start()
+    plant.apply({"joint_ohm_added": np.array([0.9, 0.0])})
+    ran = _run(plant, state, 2 * HOUR)
+    assert not ran["on"][:, 0].any()
+    assert state.control.failed_starts[0] >= 5
+    plant.apply({})
+    ran = _run(plant, state, 2 * HOUR)
+    assert ran["on"][:, 0].any()
+
+
+def test_healthy_machines_never_fail_to_start(tmp_path):
+    plant = _plant(tmp_path)
+    state = plant.start()
+    _run(plant, state, 12 * HOUR)
+    assert state.control.failed_starts.sum() == 0
