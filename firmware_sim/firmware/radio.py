@@ -246,7 +246,7 @@ class Radio(threading.Thread):
             self._sender.turn(end, each_sample=self._firmware.build.pack_s == 0 or self._fresh)
             self._fresh = False
         self.way.settle()
-        if self._firmware.build.pack_s:
+        if self._firmware.build.pack_s > 0:
             self._end_contact(end)
 
     def _end_contact(self, end: int) -> None:
