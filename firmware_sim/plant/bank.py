@@ -141,6 +141,7 @@ class Banks:
             ]
         )
         self._lithium: BoolArray = np.array([kind == "lifepo4" for kind in kinds], dtype=bool)
+        self.some_lithium = bool(self._lithium.any())
         self._lead = np.where(self._lithium, 0.0, 1.0)
         self._exponent = np.array([RESISTANCE_EXPONENT[kind] for kind in kinds])
         self._ohm_per_k = np.array([RESISTANCE_PER_K[kind] for kind in kinds])

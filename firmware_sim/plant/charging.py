@@ -86,6 +86,8 @@ class Offer:
     """Of chargers with their own voltage control. [A]"""
     target_v: FloatArray
     """Voltage they hold. [V]"""
+    relays: bool
+    """Whether any relay gives."""
     relay_a: FloatArray
     """Most the alternator gives through a closed relay; 0 where open or the engine is off. [A]"""
     relay_v: FloatArray
@@ -113,7 +115,7 @@ class Chargers:
         by_relay = np.array([p.drive == "relay" for _, p in banks], dtype=bool)
         self._dcdc_a = np.where(by_relay, 0.0, per_bank("drive_a"))
         self._relay_a = np.where(by_relay, per_bank("drive_a"), 0.0)
-        self._by_relay: BoolArray = by_relay
+        self._some_relay = bool(by_relay.any())
         self._mains_a, self._generator_a = per_bank("mains_a"), per_bank("generator_a")
         self._stuck_a = per_bank("stuck_drain_a") * by_relay
         self._alternator_v = per_bank("alternator_v") * twelves
@@ -129,6 +131,10 @@ class Chargers:
         self._absorb_s = np.array([ABSORB_S[bank.chemistry] for bank, _ in banks])
         lead = np.array([bank.chemistry != "lifepo4" for bank, _ in banks])
         self._lead_v_per_k = LEAD_CHARGE_V_PER_K * twelves * lead
+        self._alternator_v_per_k = ALTERNATOR_V_PER_K * twelves
+        self._none, self._least_a = np.zeros(len(banks)), np.full(len(banks), 1e-9)
+        self._no_source: IntArray = np.zeros(len(banks), dtype=np.int64)
+        self._drains = False
         self._added_v, self._share = np.zeros(len(banks)), np.ones((4, len(banks)))
         self._stuck_open, self._stuck_shut = (np.zeros(len(banks), dtype=bool) for _ in range(2))
 
@@ -140,6 +146,7 @@ class Chargers:
         self._added_v = faults.get("absorption_v_added", zeros) * self._twelves
         self._stuck_open = faults.get("relay_stuck_open", zeros) > 0.0
         self._stuck_shut = faults.get("relay_stuck_closed", zeros) > 0.0
+        self._drains = bool((self._stuck_a * self._stuck_shut).any())
 
     def offer(
         self,
@@ -179,22 +186,36 @@ class Chargers:
         Offer
         """
         panels, drive, mains_share, generator_share = self._share
-        solar_a = panels * panel_a(sun_w_per_m2, air_c, mppt_a=self._mppt_a, pwm_a=self._pwm_a)
+        solar_a = self._none
+        if sun_w_per_m2.any():
+            solar_a = panels * panel_a(sun_w_per_m2, air_c, mppt_a=self._mppt_a, pwm_a=self._pwm_a)
         dcdc_a = drive * engine * self._dcdc_a
         mains_a = mains_share * mains * self._mains_a
         generator_a = generator_share * generator * self._generator_a
-        shut = ((engine_s >= RELAY_DELAY_S) | self._stuck_shut) & ~self._stuck_open
-        relay_a = drive * engine * self._relay_a * shut
-        warmer = np.clip(bank_c, -10.0, 50.0) - 25.0
+        smart_a = source_a + solar_a + dcdc_a + mains_a + generator_a
+        relay_a = self._through_relay_a(drive * engine, engine_s)
+        relays = bool(relay_a.any())
+        source = self._no_source
+        if relays or smart_a.any():
+            ranked = np.stack([self._least_a, solar_a, relay_a, dcdc_a, mains_a, generator_a, source_a])
+            source = ranked.argmax(axis=0)
         floating = (soc > NEARLY_FULL_SOC) & (absorbed_s >= self._absorb_s)
-        stage_v = np.where(floating, self._float_v, self._absorb_v)
-        ranked = np.stack([np.full(soc.size, 1e-9), solar_a, relay_a, dcdc_a, mains_a, generator_a, source_a])
-        source: IntArray = ranked.argmax(axis=0)
+        stage_v = np.where(floating, self._float_v, self._absorb_v) + self._added_v
+        warmer = np.minimum(np.maximum(bank_c, -10.0), 50.0) - 25.0
         return Offer(
-            smart_a=source_a + solar_a + dcdc_a + mains_a + generator_a,
-            target_v=stage_v + self._lead_v_per_k * warmer + self._added_v,
+            smart_a=smart_a,
+            target_v=stage_v + self._lead_v_per_k * warmer,
+            relays=relays,
             relay_a=relay_a,
-            relay_v=self._alternator_v + ALTERNATOR_V_PER_K * self._twelves * (air_c - 25.0),
-            drain_a=self._stuck_a * (self._stuck_shut & (engine <= 0.0)),
+            relay_v=self._alternator_v + self._alternator_v_per_k * (air_c - 25.0),
+            drain_a=self._stuck_a * (self._stuck_shut & (engine <= 0.0)) if self._drains else self._none,
             source=source,
         )
+
+    def _through_relay_a(self, driven: FloatArray, engine_s: FloatArray) -> FloatArray:
+        """Return the most that alternators give through relays that are closed."""
+        if not self._some_relay:
+            return self._none
+        shut = ((engine_s >= RELAY_DELAY_S) | self._stuck_shut) & ~self._stuck_open
+        current: FloatArray = driven * self._relay_a * shut
+        return current

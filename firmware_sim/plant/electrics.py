@@ -140,22 +140,36 @@ def _meet(now: BankNow, offer: Offer, loads_a: FloatArray, path_ohm: FloatArray)
 
     The alternator's current follows from its voltage, the bank's and the resistance between them.
     """
-    bulk_v = now.open_v + now.rise_ohm * (offer.smart_a - loads_a)
-    relay_a = np.minimum(np.maximum((offer.relay_v - bulk_v) / (path_ohm + now.rise_ohm), 0.0), offer.relay_a)
-    source_a = offer.smart_a + relay_a
+    source_a, relay_a = offer.smart_a, offer.relay_a
+    if offer.relays:
+        bulk_v = now.open_v + now.rise_ohm * (offer.smart_a - loads_a)
+        pushed_a = (offer.relay_v - bulk_v) / (path_ohm + now.rise_ohm)
+        relay_a = np.minimum(np.maximum(pushed_a, 0.0), offer.relay_a)
+        source_a = source_a + relay_a
     spare_a = source_a - loads_a
     charge_a = np.minimum(np.maximum(spare_a, 0.0), now.accept_a)
     drain_a = np.maximum(-spare_a, 0.0)
-    through_a = np.minimum(np.maximum(charge_a + loads_a - offer.smart_a, 0.0), relay_a)
-    held_v = np.maximum(
-        np.where(offer.smart_a > 0.0, offer.target_v, 0.0),
-        np.where(relay_a > 0.0, offer.relay_v - path_ohm * through_a, 0.0),
-    )
-    held = charge_a + loads_a < HELD_SHARE * source_a
-    charging_v = np.where(held, held_v, np.minimum(now.open_v + now.rise_ohm * charge_a, held_v))
+    held_v = np.where(offer.smart_a > 0.0, offer.target_v, 0.0)
+    if offer.relays:
+        through_a = np.minimum(np.maximum(charge_a + loads_a - offer.smart_a, 0.0), relay_a)
+        held_v = np.maximum(held_v, np.where(relay_a > 0.0, offer.relay_v - path_ohm * through_a, 0.0))
     sourced = (source_a > 0.0) & (drain_a <= 0.0)
-    bank_v = np.where(sourced, charging_v, np.maximum(now.open_v - drain_a * now.inner_ohm, 0.0))
-    return _Node(bank_v, charge_a, drain_a, held & sourced)
+    held = sourced & (charge_a + loads_a < HELD_SHARE * source_a)
+    bulk = now.open_v + now.rise_ohm * charge_a
+    charging_v = np.where(held, held_v, np.minimum(bulk, held_v))
+    sagging_v = np.maximum(now.open_v - drain_a * now.inner_ohm, 0.0)
+    bank_v = np.where(sourced, charging_v, sagging_v)
+    return _Node(bank_v, charge_a, drain_a, held)
+
+
+def _shared_out(
+    drain_a: FloatArray, loads_a: FloatArray, most_a: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return what banks short of charge still give, and the same share of its current for every load."""
+    given_a = np.minimum(drain_a, np.maximum(most_a, 0.0))
+    short_a = drain_a - given_a
+    got = np.where(short_a > 0.0, (loads_a - short_a) / np.maximum(loads_a, 1e-9), 1.0)
+    return given_a, np.maximum(got, 0.0)
 
 
 class Electrics:
@@ -258,20 +272,21 @@ class Electrics:
             soc=now.soc,
             absorbed_s=state.absorbed_s,
         )
-        state.tripped = self._banks.trips(state.tripped, now, woken=offer.smart_a + offer.relay_a > WAKING_A)
+        if self._banks.some_lithium:
+            woken = offer.smart_a + offer.relay_a > WAKING_A
+            state.tripped = self._banks.trips(state.tripped, now, woken=woken)
         wires = self._wires(inputs, state.tripped)
         others_a = self._others_now_a * (now.soc > OTHERS_STOP_SOC) + offer.drain_a
-        others_a = np.where(state.tripped, 0.0, others_a)
+        others_a = others_a * ~state.tripped
         # Currents at the bank's voltage of the last step: 0.2 % of one current after a start.
         unit_a = self._units_a(state.bank_v, unit_w, wires)
         loads_a = self._at_banks(unit_a) + others_a
         node = _meet(now, offer, loads_a, self._chargers.path_ohm)
-        served = np.minimum(1.0, np.maximum(now.most_a, 0.0) / np.maximum(node.drain_a, 1e-9))
-        drain_a = node.drain_a * served
-        # Short of charge, every load at the bank gets the same share of its current.
-        got = np.where(served < 1.0, (loads_a - node.drain_a + drain_a) / np.maximum(loads_a, 1e-9), 1.0)
-        bank_v = np.where(state.tripped, 0.0, node.bank_v * got)
-        unit_a = unit_a * self._at_units(got, 1.0)
+        drain_a, bank_v = node.drain_a, node.bank_v
+        if np.any(drain_a > now.most_a):
+            drain_a, got = _shared_out(drain_a, loads_a, now.most_a)
+            unit_a, loads_a, bank_v = unit_a * self._at_units(got, 1.0), loads_a * got, bank_v * got
+        bank_v = np.where(state.tripped, 0.0, bank_v)
         self._banks.move(state, now, charge_a=node.charge_a, drain_a=drain_a, dt_s=dt_s)
         self._count_absorption(state, node, offer, dt_s)
         state.bank_v = bank_v
@@ -285,8 +300,8 @@ class Electrics:
             bank_a=bank_a,
             source=offer.source,
             fed=wires.fed,
-            source_a=loads_a * got - bank_a,
-            loads_a=loads_a * got,
+            source_a=loads_a - bank_a,
+            loads_a=loads_a,
         )
 
     def _sources(self, inputs: Inputs) -> dict[str, FloatArray]:

@@ -23,6 +23,9 @@ __all__ = ["SENSOR_NOISE", "STEPS_A_DAY", "Forcing", "Outside", "event_start_ms"
 _UNIT, _NOISE = 2, 3
 """Salts that keep the generators of units and sensors apart."""
 
+LARGE_FLEET = 1000
+"""Units beyond which memory counts."""
+
 LAG_REACH = 8.0
 """A niche remembers so many of its time constants."""
 
@@ -113,9 +116,10 @@ class Outside:
         return np.array([found.get(bank.id, 0) for bank, _ in self._scenario.banks], dtype=np.int64)
 
     def day(self, day: int) -> Forcing:
-        """Return a day, counted from 1970-01-01 UTC; the last two are kept."""
+        """Return a day, counted from 1970-01-01 UTC; the last two are kept, of a large fleet the last."""
         if day not in self._days:
-            self._days = {k: v for k, v in self._days.items() if k == day - 1}
+            kept = 1 if self._site.size <= LARGE_FLEET else 0
+            self._days = {k: v for k, v in self._days.items() if day - kept <= k < day}
             self._days[day] = self._made(day)
         return self._days[day]
 
