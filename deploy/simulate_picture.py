@@ -61,7 +61,9 @@ def draw_day(scenario: Scenario, unit: str, file: Path, *, start_ms: int, end_ms
     faults = [
         told
         for told in simulator.faults.told()
-        if told.target in {unit, bank} and told.begins_ms < end_ms and (told.ends_ms or end_ms) > from_ms
+        if told.target in {unit, bank}
+        and told.begins_ms < end_ms
+        and (told.ends_ms is None or told.ends_ms > from_ms)
     ]
     figure = day_figure(scenario, index, blocks, stops, shift_ms=shift_ms, from_ms=from_ms)
     title = f"{scenario.name}: {unit}, one day (time at the site)"

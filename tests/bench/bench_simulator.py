@@ -1,7 +1,7 @@
 """How fast the simulated plant runs: 500 units in one process, and the library's year of forty units.
 
-``python -m tests.bench.bench_simulator --check`` exits with 1 below a target. Times are processor time of this
-one process, so that other work on the machine weighs little; the year is timed over some days and scaled.
+``python -m tests.bench.bench_simulator --check`` exits with 1 below a target. Times are processor time of one
+process, so that other work on the machine weighs little; the year is timed over some days and scaled.
 """
 
 import argparse
