@@ -20,7 +20,7 @@ pytestmark = pytest.mark.outside
 ON_S, OFF_S, ON_A = 900, 1500, 4.0
 
 needs_pybamm = pytest.mark.skipif(
-    find_spec("pybamm") is None, reason="PyBaMM is not installed: it comes with the reference extra"
+    find_spec("pybamm") is None, reason="PyBaMM is not installed: it comes with the test extra"
 )
 
 
