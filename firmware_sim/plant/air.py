@@ -48,6 +48,16 @@ def saturated_kg_per_kg(temperature_c: FloatArray, pressure_pa: float = PRESSURE
     return ratio
 
 
+_GRID_C: FloatArray = np.linspace(-80.0, 80.0, 641)
+_GRID_KG_PER_KG: FloatArray = saturated_kg_per_kg(_GRID_C)
+
+
+def saturated_quickly_kg_per_kg(temperature_c: FloatArray) -> FloatArray:
+    """Return `saturated_kg_per_kg` from a table of quarter kelvins: within one in a thousand."""
+    ratio: FloatArray = np.interp(temperature_c, _GRID_C, _GRID_KG_PER_KG)
+    return ratio
+
+
 def density_kg_per_m3(
     temperature_c: FloatArray, vapour_kg_per_kg: FloatArray, pressure_pa: float = PRESSURE_PA
 ) -> FloatArray:

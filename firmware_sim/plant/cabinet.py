@@ -9,7 +9,7 @@ from firmware_sim.plant.air import (
     CONDENSATION_J_PER_KG,
     DEPOSITION_J_PER_KG,
     MELTING_J_PER_KG,
-    saturated_kg_per_kg,
+    saturated_quickly_kg_per_kg,
 )
 from firmware_sim.plant.refrigeration import HeatLine
 from services.telemetry import FloatArray
@@ -217,12 +217,13 @@ def frost_after(
     tuple of (n,) float64
         Frost [kg], and heat given to the plate, negative while melting [W].
     """
-    excess = np.maximum(vapour_kg_per_kg - saturated_kg_per_kg(plate_c), 0.0)
+    excess = np.maximum(vapour_kg_per_kg - saturated_quickly_kg_per_kg(plate_c), 0.0)
     settled_kg_per_s = growth_ratio * leak_w_per_k * excess * (1.0 / AIR_J_PER_KG_K)
     freezing = plate_c < 0.0
     melting_w = np.minimum(
         FROST_MELT_W_PER_K * np.maximum(plate_c, 0.0), frost_kg * (MELTING_J_PER_KG / step_s)
     )
     after = frost_kg + freezing * settled_kg_per_s * step_s - melting_w * (step_s / MELTING_J_PER_KG)
-    heat = settled_kg_per_s * np.where(freezing, DEPOSITION_J_PER_KG, CONDENSATION_J_PER_KG) - melting_w
+    released = CONDENSATION_J_PER_KG + (DEPOSITION_J_PER_KG - CONDENSATION_J_PER_KG) * freezing
+    heat = settled_kg_per_s * released - melting_w
     return np.maximum(after, 0.0), heat

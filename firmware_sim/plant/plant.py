@@ -7,7 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_sim.firmware.control import Control, decide
-from firmware_sim.plant.air import AIR_J_PER_KG_K, density_kg_per_m3, doorway_m3_per_s, saturated_kg_per_kg
+from firmware_sim.plant.air import (
+    AIR_J_PER_KG_K,
+    density_kg_per_m3,
+    doorway_m3_per_s,
+    saturated_quickly_kg_per_kg,
+)
 from firmware_sim.plant.cabinet import Paths, frost_after, nodes_after
 from firmware_sim.plant.effects import DEFAULT_FAULTS, effects_of
 from firmware_sim.plant.electrics import Electrics, Inputs
@@ -258,7 +263,7 @@ class Plant:
             state.aired_share = self._none
             return self._none
         sizes = self.sizes
-        inside = density_kg_per_m3(state.air_c, saturated_kg_per_kg(state.plate_c))
+        inside = density_kg_per_m3(state.air_c, saturated_quickly_kg_per_kg(state.plate_c))
         flow = doorway_m3_per_s(
             area_m2=sizes.opening_m2,
             height_m=sizes.opening_m,

@@ -83,6 +83,24 @@ def delivered_share(pressure_ratio: FloatArray) -> FloatArray:
     return np.maximum(share, 0.05)
 
 
+def _cells(table: CycleTable) -> FloatArray:
+    """Return delivered cooling and work at the corners of every cell, an array of (8, cells).
+
+    Rows: cooling and work, at the lower and upper evaporating temperature; four at the lower condensing
+    temperature, then four at the upper.
+    """
+    share = delivered_share(table.condensing_kpa[None, :] / table.evaporating_kpa[:, None])
+    cooling, work = table.cooling_kj_per_m3 * share, table.work_kj_per_m3 * share
+    left, right = slice(None, -1), slice(1, None)
+    corners = [
+        quantity[up, across].ravel()
+        for across in (left, right)
+        for up in (left, right)
+        for quantity in (cooling, work)
+    ]
+    return np.stack(corners)
+
+
 @dataclass(frozen=True)
 class Cycle:
     """A machine's cycle for each cubic metre it sweeps."""
@@ -104,14 +122,8 @@ class Cycles:
         self._high_k = float(first.condensing_c[1]) - self._high_c
         self._rows, self._columns = first.evaporating_c.size, first.condensing_c.size
         which: IntArray = np.array([REFRIGERANTS.index(name) for name in refrigerants], dtype=np.int64)
-        self._offset = which * (self._rows * self._columns)
-        shares = [delivered_share(t.condensing_kpa[None, :] / t.evaporating_kpa[:, None]) for t in tables]
-        self._cooling = np.concatenate(
-            [(t.cooling_kj_per_m3 * s).ravel() for t, s in zip(tables, shares, strict=True)]
-        )
-        self._work = np.concatenate(
-            [(t.work_kj_per_m3 * s).ravel() for t, s in zip(tables, shares, strict=True)]
-        )
+        self._offset = which * ((self._rows - 1) * (self._columns - 1))
+        self._cells = np.concatenate([_cells(table) for table in tables], axis=1)
 
     def at(self, evaporating_c: FloatArray, condensing_c: FloatArray) -> Cycle:
         """Return the delivered cycle between two temperatures of each machine, by straight lines.
@@ -129,19 +141,12 @@ class Cycles:
         y = np.minimum(np.maximum((evaporating_c - self._low_c) / self._low_k, 0.0), self._rows - 1.001)
         x = np.minimum(np.maximum((condensing_c - self._high_c) / self._high_k, 0.0), self._columns - 1.001)
         row, column = y.astype(np.int64), x.astype(np.int64)
-        corner = self._offset + row * self._columns + column
-        below = corner + self._columns
-        up, right = y - row, x - column
-        cold_q = self._cooling[corner]
-        cold_q = cold_q + (self._cooling[corner + 1] - cold_q) * right
-        warm_q = self._cooling[below]
-        warm_q = warm_q + (self._cooling[below + 1] - warm_q) * right
-        cold_w = self._work[corner]
-        cold_w = cold_w + (self._work[corner + 1] - cold_w) * right
-        warm_w = self._work[below]
-        warm_w = warm_w + (self._work[below + 1] - warm_w) * right
-        rise = warm_q - cold_q
-        return Cycle(cold_q + rise * up, rise / self._low_k, cold_w + (warm_w - cold_w) * up)
+        cell = self._offset + row * (self._columns - 1) + column
+        corners = self._cells[:, cell]
+        along = corners[:4] + (corners[4:] - corners[:4]) * (x - column)
+        rise = along[2:] - along[:2]
+        read = along[:2] + rise * (y - row)
+        return Cycle(read[0], rise[0] / self._low_k, read[1])
 
 
 @dataclass(frozen=True)

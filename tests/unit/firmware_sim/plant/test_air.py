@@ -6,6 +6,7 @@ from firmware_sim.plant.air import (
     doorway_m3_per_s,
     enthalpy_kj_per_kg,
     saturated_kg_per_kg,
+    saturated_quickly_kg_per_kg,
 )
 
 
@@ -14,6 +15,12 @@ def test_saturated_air_holds_more_the_warmer_it_is_without_a_step_at_freezing():
     assert np.all(np.diff(ratios) > 0.0)
     around = saturated_kg_per_kg(np.array([-1e-6, 0.0]))
     assert around[0] == pytest.approx(around[1], rel=1e-3)
+
+
+def test_the_table_of_saturation_is_as_good_as_the_formula():
+    temperatures = np.random.default_rng(4).uniform(-45.0, 50.0, 500)
+    quick = saturated_quickly_kg_per_kg(temperatures)
+    assert quick == pytest.approx(saturated_kg_per_kg(temperatures), rel=1e-3)
 
 
 def test_moist_air_is_lighter_than_dry_air():
