@@ -26,6 +26,9 @@ from services.timebase import HOUR_MS, SECOND_MS
 HORIZON_H = 168.0
 """Run-outs beyond are not looked for. [h]"""
 
+BRANCH = "="
+"""In no id, so that copies are called like no unit of a fleet that is itself repeated."""
+
 STEP_MS = STEP_S * SECOND_MS
 
 ROWS_AT_ONCE = 800
@@ -111,7 +114,7 @@ class _Batch:
     def __init__(self, scenario: Scenario, batch: Sequence[Taken], world: _World, faults: Faults) -> None:
         self._batch, self._world, self._faults = batch, world, faults
         self._copies, self._units, self._banks = len(batch), len(scenario.units), len(scenario.banks)
-        many = repeated(scenario, self._units * self._copies, mark="", spread=False, check=False)
+        many = repeated(scenario, self._units * self._copies, mark=BRANCH, spread=False, check=False)
         self._plant = Plant(many)
         self._state = State.of(
             {name: np.concatenate([one.arrays[name] for one in batch]) for name in batch[0].arrays}

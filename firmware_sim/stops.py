@@ -125,7 +125,8 @@ class StopKeeper:
             if kind == "no_supply" and self._bank[unit] < 0:
                 cause, why = "supply_interrupted", "mains or generator gave nothing"
             else:
-                cause, why = self._cause(int(unit), bank_v, soc, unit_a, block.faults)
+                wires = kind != "no_supply"  # a bank's protection board looks at the bank alone
+                cause, why = self._cause(int(unit), bank_v, soc, unit_a, block.faults, wires=wires)
             self._stops[unit].append(Stop(kind, at_ms, None, cause, why, unit_v, bank_v, soc))
 
     def _end(self, kind: StopKind, unit: int, at_ms: int) -> None:
@@ -162,7 +163,7 @@ class StopKeeper:
         return Stop("does_not_turn", int(block.t_ms[row]), None, "unit", why, volts, bank_v, soc)
 
     def _cause(
-        self, unit: int, bank_v: float, soc: float, unit_a: float, faults: Multipliers
+        self, unit: int, bank_v: float, soc: float, unit_a: float, faults: Multipliers, *, wires: bool
     ) -> tuple[Cause, str]:
         """Return why the voltage at a unit was too low: what would have had to be sound to avoid the stop."""
         sound_v = bank_v - unit_a * self._sound_ohm[unit]
@@ -170,7 +171,8 @@ class StopKeeper:
         bank = self._bank[unit]
         if bank < 0:
             return "supply_interrupted", "not on a battery"
-        if sound_v >= cutout_v and cutout_v <= USUAL_CUTOUT_V * self._twelves[unit]:
+        usual = cutout_v <= USUAL_CUTOUT_V * self._twelves[unit]
+        if wires and usual and sound_v >= cutout_v:
             return "wiring", f"with sound wiring the unit would have seen {sound_v:.2f} V"
         out = [name for name in CHARGER_PARAMETER.values() if _at(faults, name, bank, 1.0) < HALF]
         if out or _at(faults, "relay_stuck_open", bank, 0.0) > HALF:
@@ -179,7 +181,7 @@ class StopKeeper:
         worn = float(self._ohm_ratio[bank]) * _at(faults, "resistance", bank, 1.0)
         if share < WEAK_SHARE or worn >= WEAK_RESISTANCE:
             return "battery_weak", f"{share:.0%} of the label's capacity, {worn:.1f} times a sound resistance"
-        if cutout_v > USUAL_CUTOUT_V * self._twelves[unit]:
+        if wires and not usual:
             return "limits", f"cut-out set to {cutout_v:.1f} V"
         return "battery_flat", f"state of charge {soc:.0%}"
 

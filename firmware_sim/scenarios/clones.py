@@ -1,6 +1,7 @@
 """Repeats a scenario's fleet until there are as many units as wanted, each a little different."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TypeVar
@@ -70,7 +71,7 @@ def repeated(
     Raises
     ------
     ConfigurationError
-        If a copy's id would be too long.
+        If a copy's id would be too long, or is another's already.
     """
     parts = [
         _copy(scenario, f"-{mark}{k}", number=k, spread=spread, check=check)
@@ -78,6 +79,7 @@ def repeated(
         else _with_origin(scenario)
         for k in range(1, math.ceil(units / len(scenario.units)) + 1)
     ]
+    _refuse_doubles(scenario, parts)
     left = units - len(scenario.units) * (len(parts) - 1)
     parts[-1] = _cut(parts[-1], left)
     return replace(
@@ -91,6 +93,17 @@ def repeated(
             for table in ("site", "bank", "unit")
         },
     )
+
+
+def _refuse_doubles(scenario: Scenario, parts: list[Scenario]) -> None:
+    for table in ("site", "bank", "unit"):
+        names = Counter(name for part in parts for name in part.origin[table])
+        double = next((name for name, times in names.items() if times > 1), None)
+        if double is not None:
+            raise ConfigurationError(
+                f"a copy would be called {double}, which is there already",
+                setting=f"{scenario.path.name}: units",
+            )
 
 
 def _with_origin(scenario: Scenario) -> Scenario:

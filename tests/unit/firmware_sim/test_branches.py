@@ -3,6 +3,7 @@ import pytest
 
 from firmware_sim.branches import HORIZON_H, Taken, run_outs
 from firmware_sim.history import Simulator
+from firmware_sim.scenarios.clones import repeated
 from firmware_sim.scenarios.load import load_scenario
 from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.small_fleet import FLEET, SCENARIO, write_small_fleet
@@ -76,3 +77,19 @@ def test_looking_ahead_leaves_the_run_as_it_was(run):
     assert all(
         np.array_equal(values, taken[0].arrays[name], equal_nan=True) for name, values in before.items()
     )
+
+
+def test_a_repeated_fleets_instants_do_not_get_into_each_others_way(tmp_path):
+    """Copies of copies: a bank called after its original with -2 must not be taken for a second instant's."""
+    path = write_small_fleet(tmp_path, fleet=SMALL, scenario=HOT)
+    scenario = repeated(load_scenario(path), 4, mark="")
+    simulator = Simulator(scenario, anchor_ms=END_MS, start_ms=END_MS - 14 * HOUR_MS)
+    taken = []
+    for back_h in (12, 9):
+        for _ in simulator.blocks(END_MS - back_h * HOUR_MS):
+            pass
+        taken.append(Taken.of(simulator.reached_ms, simulator.state))
+    together = run_outs(scenario, taken, anchor_ms=END_MS)
+    alone = [run_outs(scenario, [one], anchor_ms=END_MS)[0] for one in taken]
+    for one, other in zip(together, alone, strict=True):
+        assert np.array_equal(one.stops_h, other.stops_h, equal_nan=True)

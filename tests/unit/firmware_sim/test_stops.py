@@ -97,6 +97,12 @@ def test_no_voltage_at_all_is_no_supply_even_while_locked(scenario):
     assert kinds == ["low_voltage", "no_supply"]
 
 
+def test_a_protection_board_that_opens_is_never_the_wirings_fault(scenario):
+    rows = [{"unit_v": 12.2, "bank_v": 12.5, "soc": 0.02}, {"unit_v": 0.0, "bank_v": 0.0, "alive": 0}]
+    (stop,) = stops(scenario, block(rows))
+    assert (stop.kind, stop.cause) == ("no_supply", "battery_flat")
+
+
 def test_electronics_that_go_out_at_low_voltage_are_a_brown_out(scenario):
     (stop,) = stops(scenario, block([LOW, LOW | {"alive": 0, "on": 0}]))
     assert stop.kind == "brown_out"

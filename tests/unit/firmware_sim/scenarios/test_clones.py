@@ -114,3 +114,13 @@ def test_a_unit_whose_machine_is_cut_away_gets_its_own(tmp_path):
     fleet = FLEET.replace("running_a = 4.2", 'running_a = 4.2\nshared_with = "hall-frozen"')
     many = repeated(load_scenario(write_small_fleet(tmp_path, fleet=fleet)), 3, mark="x")
     assert [unit.compressor.shared_with for unit, _ in many.units] == ["hall-frozen", None, None]
+
+
+def test_a_copy_that_would_be_called_like_another_unit_is_refused(tmp_path):
+    path = write_small_fleet(
+        tmp_path,
+        fleet=FLEET.replace("hall-frozen", "cart-meat-2"),
+        scenario=SCENARIO.replace("hall-frozen", "cart-meat-2"),
+    )
+    with pytest.raises(ConfigurationError, match=r"small\.toml: units: a copy would be called cart-meat-2"):
+        repeated(load_scenario(path), 4, mark="")
