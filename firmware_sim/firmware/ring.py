@@ -171,15 +171,20 @@ class Ring:
             self._freed = self._log.end
             self._keep_mark()
 
-    def shift_boots(self, shift: int) -> None:
-        """Keep what is not confirmed under higher boots: it is written again, then the former is freed."""
+    def shift_boots(self, beyond: int) -> None:
+        """Move what is not confirmed out of the boots up to `beyond`, each by that many.
+
+        It is written again, then the former is freed. Interrupted in between it may be done again:
+        what then lies there twice has the same number and the same values.
+        """
         with self._lock:
             end = self._log.end
             some = self._read(self._freed, end)
-            fresh = np.empty(some.size, dtype=self._type)
+            some["bid"] = np.where(some["bid"] <= beyond, some["bid"] + beyond, some["bid"])
+            _, first = np.unique(some[["bid", "sq"]], return_index=True)
+            fresh = np.empty(first.size, dtype=self._type)
             for name in self._type.names or ():
-                fresh[name] = some[name]
-            fresh["bid"] += shift
+                fresh[name] = some[name][first]
             self._append(fresh)
             self._freed = max(self._freed, end)
             self._keep_mark()

@@ -130,10 +130,10 @@ class Firmware:
             if newest_bid > HIGHEST_BID:
                 return
             if not self._settings.met:
-                shift = max(newest_bid, 0) if newest_bid >= self._settings.bid else 0
-                self._change(met=True, bid=self._settings.bid + shift)
-                if shift:
-                    self.ring.shift_boots(shift)
+                if newest_bid >= 0:
+                    self.ring.shift_boots(newest_bid)
+                bid = self._settings.bid
+                self._change(met=True, bid=bid + newest_bid if bid <= newest_bid else bid)
             elif newest_bid > self._settings.bid:
                 self._change(bid=newest_bid)
                 self.reboot(at_ms, "the service knows a later boot")

@@ -9,7 +9,7 @@ from firmware_sim.firmware.ring import is_measured
 from firmware_sim.firmware.unit import REMEMBERED_CORRELATIONS, TIME_AFTER_MS, Firmware
 from services.errors import ConfigurationError
 from services.timebase import DAY_MS
-from tests.helpers.flash import FailingFlash
+from tests.helpers.flash import FailingFlash, PowerLostError
 
 START_MS = 1_760_000_040_000
 BUILD = Build(
@@ -264,6 +264,34 @@ def test_new_memory_under_an_old_name_moves_its_boots_and_samples_beyond(flash):
     _measure(firmware, 10, start_ms=START_MS + 600_000)
     assert firmware.ring.read(counts.written, 10**6)[["bid", "sq"]].tolist() == [(9, 3), (9, 4)]
     assert _boot(flash).met
+
+
+def test_power_lost_while_boots_are_moved_leaves_no_sample_under_a_number_of_before():
+    def fresh():
+        flash = FailingFlash(BUILD.flash_pages)
+        _measure(_boot(flash), 10)
+        flash.used = 0
+        return flash, _boot(flash, boot_ms=START_MS + 600_000)
+
+    flash, firmware = fresh()
+    begun = flash.used
+    firmware.meet(7, START_MS + 900_000)
+    costs = flash.used - begun
+    assert costs > 300
+    for stop in range(costs):
+        flash, firmware = fresh()
+        times = firmware.ring.read(0, 99)["t_ms"].tolist()
+        flash.fail_after(stop)
+        with pytest.raises(PowerLostError):
+            firmware.meet(7, START_MS + 900_000)
+        flash.power()
+        again = _boot(flash, boot_ms=START_MS + 1_200_000)
+        again.meet(7, START_MS + 1_200_000)
+        counts = again.ring.counts()
+        waiting = again.ring.read(counts.freed, counts.written)
+        assert sorted(set(waiting["t_ms"].tolist())) == times, stop
+        assert int(waiting["bid"].min()) > 7, stop
+        assert again.bid > int(waiting["bid"].max()), stop
 
 
 def test_new_memory_under_a_new_name_stays_as_it_is(flash):
