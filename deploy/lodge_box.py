@@ -24,6 +24,8 @@ from services.settings import Settings
 
 _PAGES_WITHIN_S = 60.0
 _LOOK_EVERY_S = 0.5
+_SAY_EVERY_S = 5.0
+"""Between two lines of progress where no bar can be drawn: into a file or a pipe."""
 _LIVE_WITHIN_SAMPLES = 3
 """A unit that has this many samples or fewer left to confirm is no longer in its past."""
 
@@ -123,6 +125,7 @@ def _follow_replay(
     """Show how much of the past has been simulated, sent and confirmed, until units are live."""
     task = bar.add_task("Simulating the past", total=None)
     started_ms = now_ms()
+    said_s = -_SAY_EVERY_S
     while not stop.is_set():
         supervisor.require("fleet")
         words, confirmed, total = _replay_state(_fleet_progress(file), started_ms)
@@ -130,6 +133,9 @@ def _follow_replay(
             bar.update(task, total=total, completed=total, description=words)
             return
         bar.update(task, total=total, completed=confirmed, description=words)
+        if not bar.console.is_terminal and time.monotonic() - said_s >= _SAY_EVERY_S:
+            said_s = time.monotonic()
+            bar.console.print(words)
         supervisor.check()
         stop.wait(_LOOK_EVERY_S)
 
@@ -183,6 +189,8 @@ def _run_parts(
         task = bar.add_task("Starting store, ingest, monitor and pages", total=None)
         _wait_for_pages(settings, supervisor, stop)
         bar.update(task, total=1, completed=1, description=f"Pages: {address}")
+        if not console.is_terminal:
+            console.print(f"Pages: {address}")
         if demo is not None and not stop.is_set():
             file = settings.data / "fleet" / "progress.json"
             file.unlink(missing_ok=True)

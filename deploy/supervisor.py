@@ -47,6 +47,7 @@ class Supervisor:
         self._start(child)
 
     def _start(self, child: _Child) -> None:
+        _close_pipe(child)
         with child.log.open("ab") as log:
             child.process = subprocess.Popen(  # noqa: S603 - our own module
                 child.command,
@@ -97,9 +98,7 @@ class Supervisor:
             process = child.process
             if process is None:
                 continue
-            if process.stdin is not None:
-                with contextlib.suppress(OSError):
-                    process.stdin.close()
+            _close_pipe(child)
             if process.poll() is None:
                 process.terminate()
         end = time.monotonic() + _STOP_WITHIN_S
@@ -111,6 +110,13 @@ class Supervisor:
             except subprocess.TimeoutExpired:
                 child.process.kill()
                 child.process.wait()
+
+
+def _close_pipe(child: _Child) -> None:
+    """Close our end of a child's standard input: to the child, the parent is gone."""
+    if child.process is not None and child.process.stdin is not None:
+        with contextlib.suppress(OSError):
+            child.process.stdin.close()
 
 
 def stop_with_parent(stop: threading.Event) -> None:

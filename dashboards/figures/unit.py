@@ -169,7 +169,7 @@ def _cutouts(cutouts: Sequence[Cutout], start_ms: int, end_ms: int, shift: int, 
     ]
 
 
-def _level(value: float, words: str, *, ink: str, dash: str) -> tuple[Figure, Figure]:
+def _level(value: float, words: str, *, ink: str, dash: str, side: str) -> tuple[Figure, Figure]:
     line = {
         "type": "line",
         "xref": "paper",
@@ -182,8 +182,8 @@ def _level(value: float, words: str, *, ink: str, dash: str) -> tuple[Figure, Fi
     }
     note = {
         "xref": "paper",
-        "x": 1,
-        "xanchor": "right",
+        "x": 0 if side == "left" else 1,
+        "xanchor": side,
         "yref": "y",
         "y": value,
         "yanchor": "bottom",
@@ -206,31 +206,20 @@ def _axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # no
     }
 
 
-def unit_figure(
-    samples: Samples,
-    card: UnitCard,
-    cutouts: Sequence[Cutout],
-    *,
-    start_ms: int,
-    end_ms: int,
-    zone: tzinfo,
-) -> Figure:
-    """Return the chart of a cabinet over ``[start_ms, end_ms)``, in the site's time.
-
-    One offset from UTC holds for the whole chart, that of its end: a chart that repeats an hour when
-    clocks go back would show readings out of order.
-    """
+def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_volts: bool) -> Figure:
     shift = offset_ms(end_ms, zone)
-    data: list[Figure] = []
-    for column, ink, dash in _TEMPERATURES:
-        data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
-    data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
-    data += _cutouts(cutouts, start_ms, end_ms, shift, zone)
-    data += _compressor(samples, shift)
-    limit = _level(card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash")
-    aim = _level(card.set_point_c, f"set point {text.degrees(card.set_point_c)}", ink=look.FADED, dash="dot")
-    has_volts = any(trace.get("yaxis") == "y2" for trace in data)
-    layout = {
+    # at opposite ends: on a phone the two lines may lie closer than the words are high
+    limit = _level(
+        card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash", side="right"
+    )
+    aim = _level(
+        card.set_point_c,
+        f"set point {text.degrees(card.set_point_c)}",
+        ink=look.FADED,
+        dash="dot",
+        side="left",
+    )
+    return {
         "paper_bgcolor": look.PAPER,
         "plot_bgcolor": look.PAPER,
         "font": look.FONT,
@@ -259,8 +248,33 @@ def unit_figure(
         ),
         "shapes": [limit[0], aim[0]],
         "annotations": [limit[1], aim[1]],
-        "meta": {"offset_ms": shift, "bin_s": samples.bin_s},
     }
+
+
+def unit_figure(
+    samples: Samples,
+    card: UnitCard,
+    cutouts: Sequence[Cutout],
+    *,
+    start_ms: int,
+    end_ms: int,
+    zone: tzinfo,
+) -> Figure:
+    """Return the chart of a cabinet over ``[start_ms, end_ms)``, in the site's time.
+
+    One offset from UTC holds for the whole chart, that of its end: a chart that repeats an hour when
+    clocks go back would show readings out of order.
+    """
+    shift = offset_ms(end_ms, zone)
+    data: list[Figure] = []
+    for column, ink, dash in _TEMPERATURES:
+        data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
+    data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
+    data += _cutouts(cutouts, start_ms, end_ms, shift, zone)
+    data += _compressor(samples, shift)
+    has_volts = any(trace.get("yaxis") == "y2" for trace in data)
+    layout = _layout(card, start_ms=start_ms, end_ms=end_ms, zone=zone, has_volts=has_volts)
+    layout["meta"] = {"offset_ms": shift, "bin_s": samples.bin_s}
     return {"data": data, "layout": layout}
 
 

@@ -39,8 +39,8 @@ def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response
     place = next((s for s in desk.sites() if s.id == site), None)
     if place is None:
         raise HTTPException(404, f"There is no place {site!r}.")
-    cards = desk.cards()
     now_ms = desk.now_ms()
+    cards = desk.cards()
     zone = ZoneInfo(place.timezone)
     here = [placed.card for placed in in_order(card for card in cards if card.site == site)]
     names = {card.unit: card.name for card in here}

@@ -1,5 +1,6 @@
 """One cabinet: its chart, what was worked out, what people said, and the forms to say more."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -18,8 +19,9 @@ from dashboards.pages.workshop import battery_words
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
-from services.domain import Cutout, Exposure
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, ms_of
+from services.api.spans import span_of
+from services.domain import Cutout, Exposure, Verdict
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
 
@@ -33,7 +35,6 @@ SPANS: dict[str, tuple[str, int]] = {
 }
 _MOST_BINS = 720
 _TABLE_ROWS = 24
-_LONGEST_MS = 400 * DAY_MS
 
 
 def _cell(bins: ChannelBins | None, index: int, digits: int) -> str:
@@ -64,7 +65,9 @@ def _ran(low: float | None, high: float | None) -> str:
     return {(0, 0): "no", (1, 1): "throughout"}.get((int(low), int(high)), "at times")
 
 
-def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[dict[str, str]]:
+def _exposures(
+    analysis: dict[str, Any], classes: Sequence[str], zone: ZoneInfo, now_ms: int
+) -> list[dict[str, str]]:
     found = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
     return [
         {
@@ -77,7 +80,7 @@ def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[di
             "unknown": text.minutes(e.minutes_unknown),
             "worst": text.minutes(e.minutes_worst_case),
             "peak": text.degrees(e.peak_c),
-            "verdict": NOTHING if e.verdict is None else text.WORDS[e.verdict],
+            "verdict": _clock_word(e.verdict, classes),
             "why": text.sentence(e.why),
             "source": e.source,
         }
@@ -85,14 +88,21 @@ def _exposures(analysis: dict[str, Any], zone: ZoneInfo, now_ms: int) -> list[di
     ]
 
 
+def _clock_word(verdict: Verdict | None, classes: Sequence[str]) -> str:
+    """Return what one clock asks for: "Cold" is said of a cabinet, not of one of its clocks."""
+    if verdict is None:
+        return NOTHING
+    return "nothing to do" if verdict is Verdict.OK else text.word(verdict, classes)
+
+
 @router.get("/units/{unit}", response_class=HTMLResponse)
 def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h", noted: str = "") -> Response:
     """Show one cabinet."""
     if span not in SPANS:
         raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
+    now_ms = desk.now_ms()
     card = desk.card(unit)
     zone = text.zone_of(card)
-    now_ms = desk.now_ms()
     end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
     start_ms = end_ms - SPANS[span][1]
     analysis = dict(desk.analysis(unit))
@@ -109,7 +119,7 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
             if k in text.CHANNELS
         ],
         battery=battery_words(analysis),
-        exposures=_exposures(analysis, zone, now_ms),
+        exposures=_exposures(analysis, card.classes, zone, now_ms),
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
         moves=[move_words(m.action, m.amount, m.unit, m.gain_hours) for m in card.runout.moves],
@@ -148,9 +158,8 @@ def figure(
     end: Annotated[AwareDatetime, Query(alias="to")],
 ) -> Response:
     """Give the chart of a span, thinned to what a screen can show."""
-    start_ms, end_ms = ms_of(start), ms_of(end)
-    if not 0 < end_ms - start_ms <= _LONGEST_MS:
-        raise HTTPException(422, "`to` must lie after `from`, and by no more than 400 days.")
+    span = span_of(start, end, now_ms=desk.now_ms())
+    start_ms, end_ms = span.start_ms, span.end_ms
     card = desk.card(unit)
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=points)

@@ -31,8 +31,8 @@ class CardView:
     reading: str
     set_point: str
     limit: str
-    heard_ms: int
-    """0 when never heard."""
+    heard_ms: int | None
+    """None when never heard."""
     heard: str
     heard_at: str
     old: bool
@@ -68,7 +68,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         reading=text.degrees(None if value is None else float(value)),
         set_point=text.degrees(card.set_point_c),
         limit=text.degrees(card.limit_c),
-        heard_ms=heard_ms or 0,
+        heard_ms=heard_ms,
         heard=text.age(heard_ms, now_ms),
         heard_at="" if heard_ms is None else text.clock(heard_ms, zone, now_ms),
         old=heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card),
@@ -138,8 +138,8 @@ class FleetView:
 
 def fleet_view(desk: Desk) -> FleetView:
     """Return the fleet, the cabinet that needs somebody most first."""
-    cards = desk.cards()
     now_ms = desk.now_ms()
+    cards = desk.cards()
     placed = in_order(cards)
     silent = tuple(unit.name or unit.id for unit in desk.unassessed(cards))
     urgent = sum(p.need.needs_somebody for p in placed)

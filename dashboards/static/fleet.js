@@ -3,11 +3,13 @@
 (() => {
   const box = document.getElementById("rows");
   const live = document.getElementById("live");
-  const QUIET_MS = 300;
+  const QUIET_MS = 200;
+  const EVERY_MS = 1000; // a busy fleet changes many times a second, nobody reads that fast
   let serverMs = Number(box.dataset.now);
   let setAtMs = performance.now();
   let stream = null;
   let timer = null;
+  let fetchedMs = -Infinity;
   let lost = false;
 
   const now = () => serverMs + performance.now() - setAtMs;
@@ -45,6 +47,7 @@
   };
   const fetchRows = async () => {
     timer = null;
+    fetchedMs = performance.now();
     try {
       const answer = await fetch(box.dataset.rows, { headers: { Accept: "text/html" } });
       if (!answer.ok) throw new Error(String(answer.status));
@@ -56,7 +59,7 @@
     } catch { lost = true; }
     tick();
   };
-  const later = () => { if (timer === null) timer = setTimeout(fetchRows, QUIET_MS); };
+  const later = () => { if (timer === null) timer = setTimeout(fetchRows, Math.max(QUIET_MS, fetchedMs + EVERY_MS - performance.now())); };
 
   const open = () => {
     if (stream !== null) return;

@@ -269,7 +269,7 @@ def _worst_of_day(
     heard_from_ms: int | None,
 ) -> tuple[Verdict, int, str]:
     if settings.unit.state != "in_use":
-        return Verdict.OK, from_ms, food.PEOPLE_SAY[settings.unit.state]
+        return food.RESTING[settings.unit.state], from_ms, food.PEOPLE_SAY[settings.unit.state]
     view = _View.of(
         _looked_at(series, to_ms, offline=False),
         settings,

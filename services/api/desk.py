@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from services.api.bins import bin_width_ms, binned
+from services.api.lapse import all_as_shown, as_shown
 from services.api.ports import BookOfRecords
 from services.api.schemas import (
     ChannelBins,
@@ -25,7 +26,7 @@ from services.domain import Fleet, Person, Unit, UnitCard, UnitState
 from services.errors import Refused
 from services.store import StoreReader
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
-from services.timebase import SECOND_MS
+from services.timebase import MINUTE_MS, SECOND_MS
 
 MAX_POINTS = 2_000
 CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEAN_COLUMNS)
@@ -33,6 +34,8 @@ CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEA
 
 SILENT_AFTER_MS = 15 * SECOND_MS
 _WARMEST_BEFORE_REBOOT_K = 2.0
+_FRESH_MS = 30 * MINUTE_MS
+"""A reading older than this, and than three intervals, does not tell how a cabinet is now (judgement)."""
 
 
 class UnknownUnitError(LookupError):
@@ -51,6 +54,7 @@ class Desk:
         self._records = records
         self._reader = reader
         self.now_ms = clock
+        self._written: dict[str, tuple[UnitCard, bytes]] = {}
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""
@@ -75,8 +79,24 @@ class Desk:
         ]
 
     def cards(self) -> list[UnitCard]:
-        """Return the card of every assessed unit."""
-        return list(self._records.cards())
+        """Return the card of every assessed unit as it may be shown now."""
+        return all_as_shown(self._records.cards(), self.now_ms())
+
+    def cards_json(self) -> list[bytes]:
+        """Return the card of every assessed unit as JSON; a card is written out once, not per request."""
+        found = []
+        now_ms = self.now_ms()
+        for kept in self._records.cards():
+            card = as_shown(kept, now_ms)
+            if card is not kept:
+                found.append(card.model_dump_json(by_alias=True).encode())
+                continue
+            held = self._written.get(card.unit)
+            if held is None or held[0] is not card:
+                held = (card, card.model_dump_json(by_alias=True).encode())
+                self._written[card.unit] = held
+            found.append(held[1])
+        return found
 
     def unit(self, unit: str) -> Unit:
         """Return a unit as its owner describes it.
@@ -92,7 +112,7 @@ class Desk:
         return found
 
     def card(self, unit: str) -> UnitCard:
-        """Return the card of a unit.
+        """Return the card of a unit as it may be shown now.
 
         Raises
         ------
@@ -105,13 +125,13 @@ class Desk:
         if card is None:
             self.unit(unit)
             raise NotAssessedError(f"Nothing has been worked out for {unit!r} yet.")
-        return card
+        return as_shown(card, self.now_ms())
 
     def analysis(self, unit: str) -> Mapping[str, Any]:
         """Return the newest analysis of a unit in its JSON form (see `card` for what is raised)."""
+        self.unit(unit)
         analysis = self._records.analysis(unit)
         if not analysis:
-            self.unit(unit)
             raise NotAssessedError(f"Nothing has been worked out for {unit!r} yet.")
         return analysis
 
@@ -217,6 +237,9 @@ class Desk:
     def _refuse_at_a_bad_moment(self, unit: str) -> None:
         card = self.card(unit)
         settings = self._records.fleet().settings_of(unit)
+        heard_ms = card.observed_at
+        if heard_ms is None or self.now_ms() - heard_ms > max(_FRESH_MS, 3 * card.interval_s * SECOND_MS):
+            raise Refused("Not now: nobody knows how the cabinet is at the moment.")
         cabinet_c, battery_v = card.latest.get("cabinet_c"), card.latest.get("battery_v")
         if cabinet_c is None or float(cabinet_c) > card.limit_c - _WARMEST_BEFORE_REBOOT_K:
             raise Refused("Not now: the cabinet is within 2 K of its limit, or its temperature is not known.")

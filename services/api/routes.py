@@ -25,11 +25,10 @@ from services.api.schemas import (
     StateSaid,
     WaitingUnit,
 )
+from services.api.spans import span_of
 from services.domain import Battery, Cutout, Exposure, Finding, Runout, SensorFlag, UnitCard
-from services.timebase import DAY_MS, ms_of
 
 PREFIX = "/api/v1"
-_LONGEST_SPAN_MS = 400 * DAY_MS
 
 router = APIRouter(prefix=PREFIX)
 
@@ -63,8 +62,7 @@ def sites(desk: AtDesk) -> Listing[SiteRow]:
 @router.get("/units", tags=["fleet"], response_model=Listing[UnitCard])
 def units(desk: AtDesk) -> Response:
     """List every assessed cabinet: newest readings, standing and computed verdict, run-out, flags."""
-    cards = b",".join(card.model_dump_json(by_alias=True).encode() for card in desk.cards())
-    return _json(b'{"items":[' + cards + b'],"next":null,"reason":null}')
+    return _json(b'{"items":[' + b",".join(desk.cards_json()) + b'],"next":null,"reason":null}')
 
 
 @router.get("/units/{unit}", tags=["fleet"])
@@ -100,17 +98,16 @@ def samples(  # noqa: PLR0917 - a query has as many parts as it has
     max_points: Annotated[int, Query(ge=1, le=20_000, description="Bins.")] = MAX_POINTS,
 ) -> Samples:
     """Give lowest, highest and number of readings per bin of time; null where a bin holds none."""
-    end_ms = desk.now_ms() if end is None else ms_of(end)
-    start_ms = end_ms - DAY_MS if start is None else ms_of(start)
-    if not 0 < end_ms - start_ms <= _LONGEST_SPAN_MS:
-        raise HTTPException(422, "`to` must lie after `from`, and by no more than 400 days.")
+    span = span_of(start, end, now_ms=desk.now_ms())
     wanted = [name.strip() for name in channels.split(",")] if channels is not None else None
     strange = sorted(set(wanted or ()) - CHARTED)
     if strange:
         raise HTTPException(
             422, f"No numbers are handed out for {', '.join(strange)}; known: {', '.join(sorted(CHARTED))}."
         )
-    return desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=wanted, max_points=max_points)
+    return desk.samples(
+        unit, start_ms=span.start_ms, end_ms=span.end_ms, channels=wanted, max_points=max_points
+    )
 
 
 def _part(desk: Desk, unit: str, name: str) -> Response:

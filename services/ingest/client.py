@@ -8,7 +8,7 @@ the network loop may use it.
 
 import struct
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import paho.mqtt.client as mqtt
 from paho.mqtt import MQTTException
@@ -21,8 +21,7 @@ _LONGEST_LENGTH = 4
 """Bytes that a variable byte integer takes at most [MQTT 5.0, 1.5.5]."""
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
+class Delivery(NamedTuple):
     """A PUBLISH packet as it came."""
 
     topic: str

@@ -9,7 +9,7 @@ import time
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
 import paho.mqtt.client as mqtt
@@ -43,8 +43,7 @@ POSTS_UNDERWAY = 20
 _log = structlog.get_logger(__name__)
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """A message, with the connection it came over: only that connection can acknowledge it."""
 
     epoch: int

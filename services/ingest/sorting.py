@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import structlog
 
@@ -16,8 +17,7 @@ KEPT_BYTES = 65_536
 _log = structlog.get_logger(__name__)
 
 
-@dataclass(frozen=True, slots=True)
-class Letter:
+class Letter(NamedTuple):
     """One message as the sorting sees it, from the broker or from the waiting room."""
 
     topic: str

@@ -20,6 +20,9 @@ CLOCK_MS = 72 * HOUR_MS
 REOPEN_MS = 30 * DAY_MS
 """Late data reopens at most this much of the past (judgement, no source)."""
 BACKLOG_WORDS = "samples are known to exist that have not arrived yet"
+AHEAD_MS = 5 * MINUTE_MS
+"""A sample dated further ahead of its arrival than this does not tell how things are now (design 3.1)."""
+AHEAD_WORDS = "the newest sample arrived before its own time: the clock of the unit, or ours, is wrong"
 UNSEEN_MS = 2 * MINUTE_MS
 """Judgements closer together than this need no look at the moments between them."""
 
@@ -61,8 +64,9 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
     else:
         standing = advance(standing, analysis.verdict, at_ms=now_ms, why=analysis.verdict_why)
     in_use = case.settings.unit.state == "in_use"
-    if case.backlog and in_use and standing.verdict.rank < Verdict.NO_DATA.rank:
-        standing = _not_all_here(context.standing, now_ms=now_ms)
+    doubt = _doubt(case)
+    if doubt is not None and in_use and standing.verdict.rank < Verdict.NO_DATA.rank:
+        standing = advance(context.standing, Verdict.NO_DATA, at_ms=now_ms, why=doubt)
     card = card_of(
         analysis,
         case.settings,
@@ -98,9 +102,12 @@ def unseen(case: Case, *, now_ms: int) -> Span | None:
     return Span(start, end) if now_ms - start > UNSEEN_MS and end > start else None
 
 
-def _not_all_here(before: Standing | None, *, now_ms: int) -> Standing:
-    """Return what stands while samples are known to exist that nobody has judged: never good."""
-    return advance(before, Verdict.NO_DATA, at_ms=now_ms, why=BACKLOG_WORDS)
+def _doubt(case: Case) -> str | None:
+    """Return why nothing good can be said whatever the samples show, None when nothing is in the way."""
+    if case.backlog:
+        return BACKLOG_WORDS
+    latest = case.latest
+    return AHEAD_WORDS if latest is not None and latest.t_ms - latest.received_ms > AHEAD_MS else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +150,7 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
             to_ms=day.end_ms,
             clock_from_ms=clock_from_ms,
             expected=case.expected,
+            heard_from_ms=_heard_ms(case),
         )
         if verdict.rank >= Verdict.HOLD.rank:
             worst = advance(worst, verdict, at_ms=at_ms, why=why)
@@ -173,13 +181,17 @@ def _is_answered(case: Case, series: Series, analysis: Analysis, *, now_ms: int)
 
 
 def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | None) -> Analysis:
-    starts = [span.start_ms for span in case.expected]
-    heard_ms = None if case.oldest_ms is None else min([case.oldest_ms, *starts])
     return assess(
         series,
         case.settings,
         as_of_ms=now_ms,
         clock_from_ms=clock_from_ms,
         expected=case.expected,
-        heard_from_ms=heard_ms,
+        heard_from_ms=_heard_ms(case),
     )
+
+
+def _heard_ms(case: Case) -> int | None:
+    """Return since when there was somebody to listen to."""
+    starts = [span.start_ms for span in case.expected]
+    return None if case.oldest_ms is None else min([case.oldest_ms, *starts])

@@ -63,8 +63,8 @@ class Pending:
 
     def _is_due(self, unit: str, now_ms: int) -> bool:
         judged_ms = self._judged_ms.get(unit)
-        if judged_ms is None or unit in self._urgent:
-            return True
+        if judged_ms is None or unit in self._urgent or judged_ms - now_ms > SILENT_EVERY_MS:
+            return True  # judged in the future: the clock was set back
         touch = self._touches.get(unit)
         if touch is None:
             return now_ms - judged_ms >= SILENT_EVERY_MS

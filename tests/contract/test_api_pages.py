@@ -11,6 +11,7 @@ from dashboards import text
 from dashboards.pages.unit import SPANS
 from services.domain import Verdict
 from services.store.protocol import Batch, WaitingPack
+from services.timebase import MINUTE_MS
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_judged_larder
 from tests.helpers.web import serving
 
@@ -217,3 +218,21 @@ def test_a_span_nobody_offers_is_not_found(client):
 def test_the_figure_asks_for_a_span_that_makes_sense(client):
     for query in ("", "?from=2026-03-04T10:00:00Z", "?from=2026-03-04T10:00:00Z&to=2026-03-04T09:00:00Z"):
         assert client.get(f"/units/v3-meat/figure.json{query}").status_code == 422
+
+
+def test_when_the_monitor_falls_silent_no_page_says_cold_any_more(larder):
+    later = NOW_MS + 10 * MINUTE_MS
+    headers = {"accept": "text/html"}
+    with serving(app_of(larder, lambda: later)) as base, httpx.Client(base_url=base, headers=headers) as late:
+        for page in (
+            "/fleet",
+            "/camp",
+            "/camp/vehicle-3",
+            "/camp/river-camp",
+            "/workshop",
+            "/units/camp-fish",
+        ):
+            words = seen(late.get(page).text)
+            assert not re.search(r"\bCold\b(?! now:)", words.split("Time above each limit")[0]), page
+            assert "Not known" in words or page == "/camp", page
+        assert "the monitor is silent" in seen(late.get("/fleet").text)

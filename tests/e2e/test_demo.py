@@ -57,14 +57,14 @@ def _until(found, within_s, what):
 
 
 def _start(data, port):
-    log = (data.parent / "demo.log").open("a")
-    return subprocess.Popen(
-        [sys.executable, "-m", "deploy.cli", "demo", "--port", str(port), "--data", str(data)],
-        cwd=ROOT,
-        stdout=log,
-        stderr=log,
-        start_new_session=True,
-    )
+    with (data.parent / "demo.log").open("a") as log:
+        return subprocess.Popen(
+            [sys.executable, "-m", "deploy.cli", "demo", "--port", str(port), "--data", str(data)],
+            cwd=ROOT,
+            stdout=log,
+            stderr=log,
+            start_new_session=True,
+        )
 
 
 def _end(process):

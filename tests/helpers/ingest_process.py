@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import Self
 
 from services.ingest.link import Link
 from services.ingest.worker import Ingest
@@ -97,6 +98,12 @@ class IngestProcess:
                 if time.monotonic() > deadline:
                     raise RuntimeError(f"{found} of {rows} stored: {self.counted()}")
                 time.sleep(0.1)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.end(signal.SIGKILL)
 
     def kill_at_random(self, rng: random.Random, *, longest_s: float) -> None:
         """Kill it somewhere after its first message."""

@@ -39,6 +39,8 @@ PEOPLE_SAY = {
     "off": "switched off, said by a person",
     "bench": "on the bench, said by a person",
 }
+RESTING = {"empty": Verdict.OK, "off": Verdict.NO_DATA, "bench": Verdict.NO_DATA}
+"""Nothing lies in a unit said to be empty; what lies in one said to be off or away nobody judges."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ def clock_entries(
         verdict = at(int(rank[0]))
         words = why(limit, minutes, verdict, basis=_BASIS_WORDS[clock_.basis], coarse=clock_.coarse)
         if settings.unit.state != "in_use":
-            verdict, words = Verdict.OK, f"{PEOPLE_SAY[settings.unit.state]}; {words}"
+            verdict, words = RESTING[settings.unit.state], f"{PEOPLE_SAY[settings.unit.state]}; {words}"
         entries.append(
             _entry(clock_, index, minutes, as_of_ms=as_of_ms, rule=limit.rule, verdict=verdict, words=words)
         )

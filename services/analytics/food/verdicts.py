@@ -92,17 +92,20 @@ def ranks(limit: Limit, minutes: Minutes, *, coarse: bool) -> IntArray:
 
     Watch from the first minute above or unknown; no_data while the unit is silent or samples are
     awaited; hold once minutes above and unknown together reach the limit's hold time; discard
-    advised once the minutes above alone reach its discard time. Unknown time never reaches discard.
+    advised once the minutes above alone reach its discard time. Unknown time never reaches discard,
+    and a limit's cap bounds what the minutes lead to, never that nothing is known.
     """
     passed = minutes.worst_case > SAME_MIN
     rank = np.where(passed | coarse, Verdict.WATCH.rank, Verdict.OK.rank)
-    rank = np.where(minutes.silent | minutes.awaited, np.maximum(rank, Verdict.NO_DATA.rank), rank)
     hold = np.where(minutes.hot, limit.hot_hold_min, limit.hold_min)
     rank = np.where(minutes.worst_case >= hold - SAME_MIN, Verdict.HOLD.rank, rank)
     if limit.discard_min is not None and limit.hot_discard_min is not None:
         discard = np.where(minutes.hot, limit.hot_discard_min, limit.discard_min)
         rank = np.where(minutes.above >= discard - SAME_MIN, Verdict.DISCARD_ADVISED.rank, rank)
-    return np.minimum(rank, Verdict(limit.cap).rank).astype(np.int64)
+    rank = np.minimum(rank, Verdict(limit.cap).rank)
+    return np.where(
+        minutes.silent | minutes.awaited, np.maximum(rank, Verdict.NO_DATA.rank), rank
+    ).astype(np.int64)
 
 
 def standing(evidence: Evidence, as_of_ms: FloatArray) -> BoolArray:
@@ -128,7 +131,7 @@ def at(verdict_rank: int) -> Verdict:
 
 def degrees(limit_c: float) -> str:
     """Return a limit in words, at most two decimals."""
-    return f"{round(limit_c, 2):g} °C"
+    return f"{round(limit_c, 2):g} °C".replace("-", "−")  # noqa: RUF001 - a minus, not a hyphen
 
 
 def _minutes(minutes: float) -> str:

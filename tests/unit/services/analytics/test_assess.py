@@ -209,6 +209,15 @@ def test_worst_between_believes_a_person_about_an_empty_unit():
     assert found == (Verdict.OK, MIDNIGHT_MS, "empty, said by a person")
 
 
+@pytest.mark.parametrize("state", ["off", "bench"])
+def test_a_unit_switched_off_is_not_called_good_for_what_may_lie_in_it(state):
+    series = every_minute(COLD)
+    settings = unit(state=state)
+    assert assess(series, settings, as_of_ms=now(series)).verdict is Verdict.NO_DATA
+    found = worst_between(series, settings, from_ms=MIDNIGHT_MS, to_ms=now(series))
+    assert found[0] is Verdict.NO_DATA
+
+
 def test_a_span_that_ends_before_it_starts_is_the_callers_fault():
     with pytest.raises(ValueError, match="ends before"):
         worst_between(every_minute(COLD), FRIDGE, from_ms=10, to_ms=9)

@@ -2,10 +2,10 @@ import pytest
 
 from services.api.desk import CHARTED, Desk, NotAssessedError, UnknownUnitError
 from services.api.schemas import Check, CommandAsked, Release
-from services.domain import Verdict
+from services.domain import UnitCard, Verdict
 from services.errors import Refused
 from services.timebase import HOUR_MS, MINUTE_MS
-from tests.helpers.larder import NOW_MS, analysis, card, open_larder
+from tests.helpers.larder import NOW_MS, analysis, card, fleet, open_larder
 
 
 @pytest.fixture
@@ -102,6 +102,30 @@ def test_a_reboot_waits_for_a_cold_cabinet_and_a_charged_battery(desk, larder, c
     else:
         with pytest.raises(Refused):
             desk.ask(asked)
+
+
+def test_a_reboot_is_refused_on_readings_of_hours_ago(desk, larder):
+    old = card("v3-meat", latest={"cabinet_c": 2.0, "battery_v": 12.9}, observed_at=NOW_MS - HOUR_MS)
+    larder.records.write_card(old, analysis(old))
+    with pytest.raises(Refused):
+        desk.ask(CommandAsked(unit="v3-meat", person="Thandi M.", command="reboot"))
+
+
+def test_a_program_is_told_no_more_than_a_page_when_nobody_judges(larder):
+    late = Desk(larder.records, larder.reader, lambda: NOW_MS + HOUR_MS)
+    for told in (late.card("v3-veg"), *late.cards(), *map(UnitCard.model_validate_json, late.cards_json())):
+        assert told.standing.rank >= Verdict.NO_DATA.rank
+        assert told.computed.rank >= Verdict.NO_DATA.rank
+    assert Desk(larder.records, larder.reader, lambda: NOW_MS).card("v3-veg").standing is Verdict.OK
+
+
+def test_a_unit_taken_out_of_the_fleet_has_no_results(desk, larder):
+    described = fleet()
+    rest = described.model_copy(update={"units": described.units[1:]})
+    larder.records.apply_fleet(rest, who="operator", now_ms=NOW_MS)
+    for asked in (desk.card, desk.analysis):
+        with pytest.raises(UnknownUnitError):
+            asked("v3-meat")
 
 
 def test_a_question_may_always_be_asked(desk, larder):

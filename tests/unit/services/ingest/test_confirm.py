@@ -7,6 +7,7 @@ from services.ingest.confirm import Confirmations, confirmation
 from services.store import Skipped
 from services.store.sqlite import SqliteStore
 from services.telemetry import Sample, topics
+from services.telemetry.messages import Ack
 
 UNIT = "v3-meat"
 
@@ -65,5 +66,7 @@ def test_old_boots_are_left_out_unless_they_were_just_heard_of():
 
 
 def test_stretches_given_up_are_named_with_their_reason():
-    body = orjson.loads(confirmation({1: 9}, [Skipped(1, 4, 6, "gone")], set()))
+    payload = confirmation({1: 9}, [Skipped(1, 4, 6, "gone")], set())
+    body = orjson.loads(payload)
+    assert orjson.loads(Ack.model_validate_json(payload, strict=True).to_json()) == body, "as published"
     assert body["skipped"] == [{"bid": 1, "from": 4, "to": 6, "reason": "gone"}]

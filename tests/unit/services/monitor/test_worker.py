@@ -101,6 +101,29 @@ def test_a_first_live_sample_before_its_backlog_never_shows_ok(house):
         assert house.card().standing is (Verdict.OK if last else Verdict.NO_DATA)
 
 
+@pytest.mark.parametrize("bid", [1, -1])
+def test_samples_dated_ahead_never_pass_for_live_ones_once_their_time_comes(house, bid):
+    samples = minutes([COLD] * (24 * 60), end_ms=NOON_MS + 3 * HOUR_MS, bid=bid)
+    house.hear(samples, at_ms=NOON_MS)
+    house.look(NOON_MS + HOUR_MS)
+    card = house.card()
+    assert card.standing is Verdict.NO_DATA
+    assert "clock" in card.standing_why
+    on_time = minutes([COLD] * 300, end_ms=NOON_MS + 4 * HOUR_MS, first_sq=2_000)
+    house.hear(on_time, at_ms=NOON_MS + 4 * HOUR_MS)
+    house.look(NOON_MS + 4 * HOUR_MS)
+    assert "clock" not in house.card().standing_why
+
+
+def test_a_clock_set_back_leaves_no_verdict_standing_from_the_future(house):
+    house.hear(cold_day(), at_ms=NOON_MS)
+    house.look(NOON_MS)
+    assert house.card().standing is Verdict.OK
+    back_ms = NOON_MS - 3 * DAY_MS
+    assert "v3-meat" in house.look(back_ms).judged
+    assert house.card().as_of == back_ms
+
+
 def test_silence_becomes_a_hold_because_time_passes(house):
     house.hear(cold_day(), at_ms=NOON_MS)
     seen = []

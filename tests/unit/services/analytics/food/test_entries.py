@@ -64,9 +64,13 @@ def test_another_probe_can_raise_but_its_silence_decides_nothing():
 
 def test_what_a_person_said_of_an_empty_unit_comes_before_minutes_and_silence():
     warm = readings(*([20] * 300))
-    for state, words in (("empty", "empty"), ("off", "switched off"), ("bench", "on the bench")):
+    for state, words, verdict in (
+        ("empty", "empty", Verdict.OK),
+        ("off", "switched off", Verdict.NO_DATA),
+        ("bench", "on the bench", Verdict.NO_DATA),
+    ):
         (found,) = judged(unit(state=state), cabinet=warm, as_of_min=900)
-        assert found.verdict is Verdict.OK
+        assert found.verdict is verdict
         assert found.why.startswith(f"{words}, said by a person")
         assert found.minutes_above > 0
 

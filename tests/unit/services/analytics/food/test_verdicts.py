@@ -62,7 +62,12 @@ def test_medicine_is_held_and_never_discarded_and_drinks_are_only_watched():
     assert verdict(clock(60), classes=("medicine",)) is Verdict.HOLD
     assert verdict(clock(100_000), classes=("medicine",)) is Verdict.HOLD
     assert verdict(clock(1), classes=("medicine",), which=2) is Verdict.HOLD
-    assert verdict(clock(100_000, silent=True), classes=("drinks",)) is Verdict.WATCH
+    assert verdict(clock(100_000), classes=("drinks",)) is Verdict.WATCH
+
+
+def test_a_limit_that_only_warns_does_not_hide_that_nothing_is_known():
+    assert verdict(clock(silent=True), classes=("drinks",)) is Verdict.NO_DATA
+    assert verdict(clock(100_000, awaited=True), classes=("drinks",)) is Verdict.NO_DATA
 
 
 def test_silence_and_awaited_samples_are_never_ok():
@@ -156,7 +161,7 @@ def test_the_reason_names_everything_that_counted():
     limit = limits_of(unit("freezer", classes=("frozen_other",))).limits[0]
     told = why(limit, clock(130, 20, silent=True, hot=True), Verdict.HOLD, basis="probe", coarse=True)
     for part in (
-        "above -12 °C for 130 min",
+        "above \u221212 °C for 130 min",
         "20 min unknown",
         "nothing heard",
         "too coarsely",
