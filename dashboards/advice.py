@@ -1,5 +1,6 @@
 """What to do now, in numbered steps; advice that never hurts, and none that needs a guess."""
 
+import math
 from collections.abc import Iterable, Sequence
 
 from dashboards import text
@@ -18,7 +19,7 @@ def _silent(card: UnitCard) -> bool:
 
 
 def colder_places(card: UnitCard, others: Iterable[UnitCard]) -> list[UnitCard]:
-    """Return cabinets of the same kind and place that are cold, coldest first."""
+    """Return cabinets of the same kind and place that are cold enough for this one's food, coldest first."""
     found = [
         other
         for other in others
@@ -29,8 +30,14 @@ def colder_places(card: UnitCard, others: Iterable[UnitCard]) -> list[UnitCard]:
         and other.standing is Verdict.OK
         and not other.cut_out_now
         and "medicine" not in other.classes
+        and _reading_c(other) <= card.limit_c
     ]
-    return sorted(found, key=lambda other: float(other.latest.get("cabinet_c", 99.0)))
+    return sorted(found, key=_reading_c)
+
+
+def _reading_c(card: UnitCard) -> float:
+    """Return the newest cabinet temperature, infinite where there is none [°C]."""
+    return float(card.latest.get("cabinet_c", math.inf))
 
 
 def _move(places: Sequence[UnitCard], what: str) -> str:
@@ -40,10 +47,10 @@ def _move(places: Sequence[UnitCard], what: str) -> str:
 
 
 def _medicine(card: UnitCard) -> list[str]:
-    if card.standing.rank < Verdict.HOLD.rank:
+    if "medicine" not in card.classes or card.standing.rank < Verdict.HOLD.rank:
         return []
     return [
-        "Do not use it and do not throw it away: put it in quarantine, marked.",
+        "Medicine: do not use it and do not throw it away; put it in quarantine, marked.",
         "Keep it at 2 to 8 °C.",
         "Ask the pharmacist, with the times shown here.",
     ]
@@ -63,8 +70,16 @@ def _not_known(card: UnitCard) -> list[str]:
 
 def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
     """Return what to do now with a cabinet and its food."""
-    if "medicine" in card.classes and (found := _medicine(card)):
-        return found
+    if text.is_resting(card, card.standing):
+        return ["Not in use: nothing in it is judged. Put no food in before it is cold and in use again."]
+    medicine = _medicine(card)
+    if medicine and not text.holds_food(card.classes):
+        return medicine
+    return [*medicine, *_food(card, others)]
+
+
+def _food(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
+    """Return what to do with a cabinet and what is not medicine in it."""
     places = colder_places(card, others)
     found = []
     if card.cut_out_now and card.state == "in_use":
@@ -73,7 +88,7 @@ def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
     match card.standing:
         case Verdict.DISCARD_ADVISED:
             return [
-                "Do not cook, serve or taste it. Cooking does not mend it.",
+                "Do not cook, serve or taste this food. Cooking does not mend it.",
                 "Tape it and set it apart, below other food.",
                 "Discard it: not to staff, pets or an open pit. Then close the hold below.",
                 *found,

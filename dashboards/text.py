@@ -18,6 +18,9 @@ WORDS: dict[Verdict, str] = {
 }
 MEDICINE_WORD = "Quarantine \N{EN DASH} ask the pharmacist"
 """Medicine is never to be thrown away, or used, on our word."""
+MEDICINE_TOO = "medicine: quarantine, ask the pharmacist"
+RESTING_WORD = "Not in use"
+"""Nothing is promised of what may lie in a cabinet that is empty, off or away."""
 
 CAUTIONS: tuple[str, ...] = (
     "Local code and the local environmental-health officer come before anything shown here.",
@@ -90,10 +93,27 @@ class RunoutWords(NamedTuple):
 
 
 def word(verdict: Verdict, classes: Sequence[str] = ()) -> str:
-    """Return the verdict in words; medicine has its own for the two worst."""
+    """Return the verdict in words; medicine has its own for the two worst, beside that of other food."""
     if "medicine" in classes and verdict.rank >= Verdict.HOLD.rank:
-        return MEDICINE_WORD
+        return f"{WORDS[verdict]}; {MEDICINE_TOO}" if holds_food(classes) else MEDICINE_WORD
     return WORDS[verdict]
+
+
+def holds_food(classes: Sequence[str]) -> bool:
+    """Return whether a cabinet holds food and not only medicine and drinks."""
+    return not set(classes) <= {"medicine", "drinks"}
+
+
+def word_of(card: UnitCard, verdict: Verdict) -> str:
+    """Return a verdict on a cabinet in words; below hold, one that is not in use has none."""
+    if is_resting(card, verdict):
+        return RESTING_WORD
+    return word(verdict, card.classes)
+
+
+def is_resting(card: UnitCard, verdict: Verdict) -> bool:
+    """Return whether a verdict says nothing because the cabinet is not in use."""
+    return card.state != "in_use" and verdict.rank < Verdict.HOLD.rank
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -176,14 +196,19 @@ def runout_words(runout: Runout, *, as_of_ms: int, zone: tzinfo, now_ms: int) ->
         if runout.reason == "beyond_horizon":
             return RunoutWords("more than 7 days", "", "")
         return RunoutWords("not known", "", plain(runout.hours_p10_reason or runout.reason))
-    plan = clock(as_of_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
+    plan = _ahead(as_of_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
     return RunoutWords(f"plan on {plan}", f"likely {_likely(runout, as_of_ms, zone, now_ms)}", "")
+
+
+def _ahead(t_ms: float, zone: tzinfo, now_ms: int) -> str:
+    """Return a time to plan on: nobody can plan on one gone by."""
+    return "now" if t_ms < now_ms else clock(t_ms, zone, now_ms)
 
 
 def _likely(runout: Runout, from_ms: float, zone: tzinfo, now_ms: int) -> str:
     if runout.hours_p50 is None:
         return "more than 7 days"
-    return clock(from_ms + runout.hours_p50 * HOUR_MS, zone, now_ms)
+    return _ahead(from_ms + runout.hours_p50 * HOUR_MS, zone, now_ms)
 
 
 def _charging(runout: Runout, *, zone: tzinfo, now_ms: int) -> RunoutWords:
@@ -193,7 +218,7 @@ def _charging(runout: Runout, *, zone: tzinfo, now_ms: int) -> RunoutWords:
         likely = "more than 7 days" if runout.hours_p50 is None else hours(runout.hours_p50)
         return RunoutWords("charging", "", f"then {hours(runout.hours_p10)} (likely {likely})")
     stop_ms = runout.if_charging_stops_at
-    plan = clock(stop_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
+    plan = _ahead(stop_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
     return RunoutWords(
         f"plan on {plan}",
         f"likely {_likely(runout, stop_ms, zone, now_ms)}",
@@ -224,10 +249,12 @@ def cutout_words(cutout: Cutout, *, zone: tzinfo, now_ms: int) -> str:
 
 
 def above_words(card: UnitCard) -> str:
-    """Return the minutes above the limit, with what is unknown and the worst case where they differ."""
+    """Return the minutes past the limit that decides, what is unknown, and the worst case if it differs."""
     if card.observed_at is None:
         return "not known"
-    parts = [f"{minutes(card.minutes_above)} above {degrees(card.limit_c)}"]
+    limit_c = card.limit_c if card.decided_c is None else card.decided_c
+    side = "below" if card.decided_below else "above"
+    parts = [f"{minutes(card.minutes_above)} {side} {degrees(limit_c)}"]
     if card.minutes_unknown > 0:
         parts.append(f"{minutes(card.minutes_unknown)} not known")
     if card.minutes_worst_case > card.minutes_above:

@@ -1,5 +1,6 @@
 """Answer the food and power questions for any logger's file, offline."""
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -10,7 +11,8 @@ from services.domain.fleetfile import parse_unit_file
 from services.errors import ConfigurationError
 from services.telemetry import Series
 from services.telemetry.logfile import ParsedLog, parse_log
-from services.timebase import iso_of, ms_of_iso
+from services.telemetry.senml import HIGHEST_TIME_S
+from services.timebase import SECOND_MS, iso_of, ms_of_iso
 
 
 def read_text(path: Path) -> str:
@@ -29,7 +31,7 @@ def zone_of(name: str | None) -> ZoneInfo | None:
         return None
     try:
         return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError) as error:
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise ConfigurationError(f"{name!r} is not an IANA time zone", setting="--timezone") from error
 
 
@@ -52,11 +54,9 @@ def read_unit(path: Path) -> UnitSettings:
 def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_min: float | None) -> Analysis:
     """Return the analysis of a parsed log as of `at` (default its last row)."""
     series: Series = log.series
-    last = int(series.t_ms[-1])
-    try:
-        as_of = last if at is None else ms_of_iso(at)
-    except ValueError as error:
-        raise ConfigurationError(str(error), setting="--at") from error
+    if max_gap_min is not None and not (math.isfinite(max_gap_min) and max_gap_min > 0):
+        raise ConfigurationError(f"{max_gap_min:g} is no length of time", setting="--max-gap-min")
+    as_of = int(series.t_ms[-1]) if at is None else _instant(at)
     usable = series.between(int(series.t_ms[0]), as_of + 1)
     if not len(usable):
         raise ConfigurationError(f"no row at or before {iso_of(as_of)}", setting="--at")
@@ -69,6 +69,17 @@ def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_m
         offline=True,
         max_gap_s=None if max_gap_min is None else max_gap_min * 60.0,
     )
+
+
+def _instant(at: str) -> int:
+    """Return a time given on the command line; none outside what a log can hold."""
+    try:
+        t_ms = ms_of_iso(at)
+    except (ValueError, OverflowError) as error:
+        raise ConfigurationError(str(error), setting="--at") from error
+    if not 0 <= t_ms < HIGHEST_TIME_S * SECOND_MS:
+        raise ConfigurationError(f"{at!r} lies outside any time a log can hold", setting="--at")
+    return t_ms
 
 
 def _exposure_line(entry: Exposure) -> str:
@@ -86,6 +97,8 @@ def _runout_line(runout: Runout) -> str:
     if runout.hours_p10 is None or runout.hours_p50 is None:
         return f"  {words}: {runout.hours_p10_reason or 'no figure'}"
     late = "beyond a week" if runout.hours_p90 is None else f"{runout.hours_p90:.1f} h"
+    if runout.if_charging_stops_at is not None:
+        words = f"{words}, once charging stops at {iso_of(runout.if_charging_stops_at)}"
     return f"  {words}: plan on {runout.hours_p10:.1f} h, likely {runout.hours_p50:.1f} h, at best {late}"
 
 

@@ -22,14 +22,23 @@ router = APIRouter(include_in_schema=False)
 def choose(request: Request, desk: AtDesk) -> Response:
     """Let somebody choose where they are."""
     cards = desk.cards()
+    unassessed = desk.unassessed(cards)
     sites = []
     for site in desk.sites():
         here = [card for card in cards if card.site == site.id]
-        found = worst(card.standing for card in here if card.state == "in_use")
-        resting = bool(here) and all(card.state != "in_use" for card in here)
-        verdict = Verdict.OK if resting else found
-        words = "not in use" if resting else text.WORDS[verdict]
-        sites.append({"id": site.id, "name": site.name, "verdict": verdict.value, "words": words})
+        unknown = any(unit.site == site.id for unit in unassessed)
+        found = [card.standing for card in here if not text.is_resting(card, card.standing)]
+        verdict = worst([*found, Verdict.NO_DATA] if unknown else found)
+        resting = bool(here) and not found and not unknown
+        words = text.RESTING_WORD if resting else text.WORDS[verdict]
+        sites.append(
+            {
+                "id": site.id,
+                "name": site.name,
+                "verdict": "resting" if resting else verdict.value,
+                "words": words,
+            }
+        )
     return draw_phone(request, "camps.html", sites=sites)
 
 

@@ -48,7 +48,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
     zone = text.zone_of(card)
     heard_ms = card.observed_at
     value = card.latest.get("cabinet_c")
-    differs = card.computed is not card.standing
+    words = text.word_of(card, card.standing), text.word_of(card, card.computed)
     since = card.standing_since
     return CardView(
         unit=card.unit,
@@ -58,11 +58,11 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         kind=card.kind,
         state=text.STATES[card.state],
         in_use=card.state == "in_use",
-        verdict=card.standing.value,
-        word=text.word(card.standing, card.classes),
+        verdict="resting" if text.is_resting(card, card.standing) else card.standing.value,
+        word=words[0],
         why=text.sentence(card.standing_why),
         since="" if since is None else text.clock(since, zone, now_ms),
-        computed_word=text.word(card.computed, card.classes) if differs else None,
+        computed_word=words[1] if words[1] != words[0] else None,
         computed_why=text.sentence(card.computed_why),
         above=text.above_words(card),
         reading=text.degrees(None if value is None else float(value)),
@@ -86,7 +86,7 @@ def _notes(card: UnitCard) -> list[str]:
         found.append(f"Cut out now{cause}.")
     if card.state == "in_use" and battery_fails_tonight(card):
         chance = dawn_chance(card)
-        sure = "" if chance is None else f": {chance:.0%} that it does"
+        sure = "" if chance is None else f": chance of lasting until dawn {100 * chance:.0f} %"
         found.append(f"Battery may not last until dawn{sure}.")
     if card.backlog_expected:
         found.append("Older readings are still on their way.")

@@ -26,7 +26,13 @@
     live.classList.toggle("off", lost);
     live.textContent = lost ? `not live: as of ${clock(serverMs)}, trying again` : `live · ${clock(now())}`;
   };
+  const LAPSES_MS = 900000; // a page cut off this long claims nothing good any more
+  const lapse = () => {
+    if (now() - serverMs < LAPSES_MS) return;
+    for (const word of box.querySelectorAll("tr.v-ok .verdict b, tr.v-watch .verdict b")) word.textContent = "Not known";
+  };
   const tick = () => {
+    lapse();
     for (const time of box.querySelectorAll("time[data-t]")) time.textContent = age(now() - Number(time.dataset.t));
     tell();
   };

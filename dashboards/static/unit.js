@@ -7,6 +7,13 @@
   const config = { displaylogo: false, responsive: true, modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"] };
   let offsetMs = 0;
   let asked = 0;
+  const openedMs = Date.now();
+  const LAPSES_MS = 900000; // a page left open this long claims nothing good any more
+
+  setInterval(() => {
+    if (Date.now() - openedMs < LAPSES_MS) return;
+    for (const word of document.querySelectorAll(".verdict.v-ok b, .verdict.v-watch b")) word.textContent = "Not known: this page is old";
+  }, 10000);
 
   const draw = async (start, end) => {
     const mine = ++asked;

@@ -3,7 +3,8 @@
 let m=q("main")[0],n=+m.dataset.now+Date.now()-s;
 q("[data-t]").forEach(e=>{let a=Math.max(0,n-e.dataset.t)/1e3;
 e.textContent=(a<90?(a|0)+" s":a<5400?(a/60|0)+" min":a<172800?(a/3600|0)+" h":(a/86400|0)+" days")+" ago"});
-if(Date.now()-s>9e5){q("#lapsed")[0].hidden=false;q(".w b").forEach(e=>e.textContent="Not known")}};
+if(Date.now()-s>9e5){q("#lapsed")[0].hidden=false;q(".ok ol,.watch ol").forEach(e=>e.hidden=true);
+q(".ok .w b,.watch .w b").forEach(e=>e.textContent="Not known")}};
 setInterval(L,1e4);
 setInterval(()=>{if(d.hidden||q("details[open]").length)return;
 fetch(location.pathname).then(r=>r.ok?r.text():Promise.reject()).then(t=>{

@@ -33,6 +33,10 @@ class UnitCard(Frozen):
     standing_why: str
     computed: Verdict
     computed_why: str
+    decided_c: float | None = None
+    """The limit the minutes below are told of; None where nothing was judged."""
+    decided_below: bool = False
+    """True where these are minutes below it (food that must not freeze)."""
     minutes_above: float
     minutes_unknown: float
     minutes_worst_case: float

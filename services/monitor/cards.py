@@ -22,7 +22,7 @@ def card_of(
 ) -> UnitCard:
     """Return the card of one unit."""
     site = settings.site
-    clock = deciding(analysis)
+    clock, limits = deciding(analysis), limits_of(settings)
     return UnitCard(
         unit=settings.unit.id,
         name=settings.name,
@@ -34,7 +34,7 @@ def card_of(
         state=settings.unit.state,
         classes=settings.classes,
         set_point_c=settings.set_point_c,
-        limit_c=limits_of(settings).food_limit_c,
+        limit_c=limits.food_limit_c,
         observed_at=None if latest is None else latest.t_ms,
         received_at=None if latest is None else latest.received_ms,
         interval_s=SERVICE_INTERVAL_S if settings.interval_s is None else settings.interval_s,
@@ -44,6 +44,12 @@ def card_of(
         standing_why=standing.why,
         computed=analysis.verdict,
         computed_why=analysis.verdict_why,
+        decided_c=None if clock is None else clock.limit_c,
+        decided_below=clock is not None
+        and any(
+            limit.below and (limit.rule, limit.limit_c) == (clock.rule, clock.limit_c)
+            for limit in limits.limits
+        ),
         minutes_above=0.0 if clock is None else clock.minutes_above,
         minutes_unknown=0.0 if clock is None else clock.minutes_unknown,
         minutes_worst_case=0.0 if clock is None else clock.minutes_worst_case,

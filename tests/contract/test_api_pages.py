@@ -220,6 +220,20 @@ def test_the_figure_asks_for_a_span_that_makes_sense(client):
         assert client.get(f"/units/v3-meat/figure.json{query}").status_code == 422
 
 
+def test_a_place_with_a_cabinet_nobody_judged_is_not_called_cold(own):
+    larder, client = own
+    for unit in ("camp-fish", "camp-milk"):
+        cold = card(unit)
+        larder.records.write_card(cold, analysis(cold))
+    fleet = larder.records.fleet()
+    more = fleet.units[-1].model_copy(update={"id": "camp-two", "name": "Second new fridge"})
+    grown = fleet.model_copy(update={"units": (*fleet.units, more)})
+    larder.records.apply_fleet(grown, who="operator", now_ms=NOW_MS)
+    named = re.search(r'href="/camp/river-camp">.*?</a>', client.get("/camp").text, re.DOTALL)
+    assert named is not None
+    assert "Not known" in named[0]
+
+
 def test_when_the_monitor_falls_silent_no_page_says_cold_any_more(larder):
     later = NOW_MS + 10 * MINUTE_MS
     headers = {"accept": "text/html"}

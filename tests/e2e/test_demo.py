@@ -141,12 +141,13 @@ def _epoch(iso):
 def test_healthy_cabinets_end_the_fortnight_at_ok_and_the_bad_ones_do_not(demo):
     cards = _until(lambda: _settled(demo.base), 120, "no backlog is outstanding")
     computed = {unit: card["computed"] for unit, card in cards.items()}
-    troubled = {"v2-meat", "reedpan-kitchen", "v3-larder", "v4-meat", "v4-frozen"}
+    troubled = {"v2-meat", "reedpan-kitchen", "v3-larder", "v4-meat", "v4-frozen", "lodge-spare"}
     assert {
         unit: verdict for unit, verdict in computed.items() if unit not in troubled and verdict != "ok"
     } == {}
     assert computed["v2-meat"] in {"hold", "discard_advised"}
     assert computed["reedpan-kitchen"] in {"hold", "discard_advised"}
+    assert computed["lodge-spare"] == "no_data"  # switched off and never heard: nothing is known of it
     standing = {unit: card["standing"] for unit, card in cards.items()}
     assert standing["v2-meat"] == "discard_advised"
 

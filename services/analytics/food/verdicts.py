@@ -103,9 +103,9 @@ def ranks(limit: Limit, minutes: Minutes, *, coarse: bool) -> IntArray:
         discard = np.where(minutes.hot, limit.hot_discard_min, limit.discard_min)
         rank = np.where(minutes.above >= discard - SAME_MIN, Verdict.DISCARD_ADVISED.rank, rank)
     rank = np.minimum(rank, Verdict(limit.cap).rank)
-    return np.where(
-        minutes.silent | minutes.awaited, np.maximum(rank, Verdict.NO_DATA.rank), rank
-    ).astype(np.int64)
+    return np.where(minutes.silent | minutes.awaited, np.maximum(rank, Verdict.NO_DATA.rank), rank).astype(
+        np.int64
+    )
 
 
 def standing(evidence: Evidence, as_of_ms: FloatArray) -> BoolArray:

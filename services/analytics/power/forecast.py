@@ -50,7 +50,8 @@ def runout_of(situation: Situation) -> Runout:
     """Return the run-out with the food at risk.
 
     While something charges, hours count from when charging usually ends (the median hour of the last
-    week), else from as-of; the charge still to come is not credited.
+    week), else from as-of; the charge still to come is not credited. Nobody knows whether charging went
+    on through silence, so what is silent is taken to draw since its last sample.
     """
     settings = situation.settings
     if not settings.has_battery:
@@ -60,8 +61,8 @@ def runout_of(situation: Situation) -> Runout:
     missing = _missing(situation)
     if missing is not None or situation.capacity is None:
         return _empty(situation, "not_enough_data", missing or "no battery capacity in the unit's file")
-    from_ms = situation.as_of_ms
-    charging = situation.state.charging_now
+    from_ms = int(situation.frame.t_ms[-1])
+    charging = situation.state.charging_now and situation.as_of_ms - from_ms <= situation.frame.gap_ms
     if charging:
         usual = usual_charge_end_ms(situation.state.charge_ends_ms, situation.as_of_ms)
         from_ms = situation.as_of_ms if usual is None else usual
@@ -93,14 +94,13 @@ def _missing(situation: Situation) -> str | None:
 def _forecast(
     situation: Situation, capacity: Capacity, load: Load, *, from_ms: int, charging: bool
 ) -> Runout:
-    """Return the forecast proper."""
+    """Return the forecast proper, counted from the last sample or the end of charging."""
     settings = situation.settings
-    silent_h = 0.0 if charging else max(0.0, (situation.as_of_ms - int(situation.frame.t_ms[-1])) / HOUR_MS)
     soc_cut = soc_at_cutout(settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm)
-    reserve = reserve_of(
-        situation.state, capacity, used_ah=silent_h * load.mean_a, soc_cut=soc_cut, load_sd=load.share_sd
-    )
-    hours = [_within_horizon(load.hours_for(reserve.ah_at(z))) for z in (-Z10, 0.0, Z10)]
+    reserve = reserve_of(situation.state, capacity, soc_cut=soc_cut, load_sd=load.share_sd)
+    runs = [_within_horizon(load.hours_for(reserve.ah_at(z))) for z in (-Z10, 0.0, Z10)]
+    gone_h = max(0.0, (situation.as_of_ms - from_ms) / HOUR_MS)
+    hours = [None if value is None else max(0.0, value - gone_h) for value in runs]
     words = [None if value is not None else f"more than {HORIZON_H} h" for value in hours]
     held = situation.held
     return Runout(
@@ -127,7 +127,7 @@ def _forecast(
             ambient_c=DEFAULT_AMBIENT_C if held is None else held.ambient_c,
         ),
         food_at_risk=_food_at_risk(
-            situation, hours, from_ms=from_ms, why="the run-out lies beyond the horizon"
+            situation, runs, from_ms=from_ms, why="the run-out lies beyond the horizon"
         ),
         food_at_risk_reason=_no_food(situation),
         **_engine(situation, capacity, reserve, load, from_ms),
@@ -151,11 +151,14 @@ def _engine(
     hours = _within_horizon(load.hours_for(early))
     if hours is None:
         return {"engine_may_not_start": None, "engine_may_not_start_reason": f"more than {HORIZON_H} h"}
-    return {"engine_may_not_start": from_ms + round(hours * HOUR_MS), "engine_may_not_start_reason": None}
+    at = max(situation.as_of_ms, from_ms + round(hours * HOUR_MS))
+    return {"engine_may_not_start": at, "engine_may_not_start_reason": None}
 
 
 def _stopped(situation: Situation) -> Runout:
-    """Return the answer for a unit that stands still now: the food's clock runs already."""
+    """Return the answer for a unit that stands still now: the food warms since it was last measured."""
+    held = situation.held
+    from_ms = situation.as_of_ms if held is None else held.at_ms
     return Runout(
         hours_p10=0.0,
         hours_p50=0.0,
@@ -163,7 +166,7 @@ def _stopped(situation: Situation) -> Runout:
         reason="cut_out",
         if_charging_stops_at_reason="it has cut out",
         engine_may_not_start_reason="it has cut out",
-        food_at_risk=_food_at_risk(situation, [0.0, 0.0, 0.0], from_ms=situation.as_of_ms, why=""),
+        food_at_risk=_food_at_risk(situation, [0.0, 0.0, 0.0], from_ms=from_ms, why=""),
         food_at_risk_reason=_no_food(situation),
     )
 
@@ -197,14 +200,19 @@ def _no_food(situation: Situation) -> str | None:
 def _food_at_risk(
     situation: Situation, hours: list[float | None], *, from_ms: int, why: str
 ) -> FoodAtRisk | None:
-    """Return run-out and hold-over joined, quantile by quantile: the early end of both leads."""
-    held = situation.held
+    """Return run-out and hold-over joined, quantile by quantile: the early end of both leads.
+
+    Food above its limit already is at risk now, whatever the battery does.
+    """
+    held, now_ms = situation.held, situation.as_of_ms
     if held is None:
         return None
     at = [
-        None if runs is None else from_ms + round((runs + stays) * HOUR_MS)
+        None if runs is None else max(now_ms, from_ms + round((runs + stays) * HOUR_MS))
         for runs, stays in zip(hours, (held.hours.p10, held.hours.p50, held.hours.p90), strict=True)
     ]
+    if held.food_c >= situation.food_limit_c:
+        at = [now_ms, now_ms, now_ms]
     words = [why if moment is None else None for moment in at]
     return FoodAtRisk(
         holdover_hours=held.hours,

@@ -32,6 +32,8 @@ LEARNED_SHARE_SD = 0.25
 FOOD_LAG_MS = 95 * MINUTE_MS
 FOOD_SD_K = 0.5
 LONGEST_H = 168.0
+PROBE_FRESH_MS = 30 * MINUTE_MS
+"""A probe further behind the newest temperature has nothing to say of the food now (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,8 @@ class HoldOver:
     """Hours from the moment cooling stops until the food reaches its limit."""
 
     hours: Quantiles
+    at_ms: int
+    """When the food was last known at `food_c`: the newest temperature."""
     food_c: float
     ambient_c: float
     time_constant_s: float
@@ -110,12 +114,16 @@ def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> fl
 
 
 def food_now_c(series: Series, *, as_of_ms: int) -> float | None:
-    """Return the food as modelled: the probe if there is one, else the cabinet behind a 95 min lag [°C]."""
+    """Return the food as modelled: a fresh probe, else the cabinet behind a 95 min lag [°C]."""
     day = series.between(as_of_ms - DAY_MS, as_of_ms + 1)
     probe = day.numbers("product_c")
-    if bool(np.any(np.isfinite(probe))):
-        return float(probe[np.isfinite(probe)][-1])
     cabinet = day.numbers("cabinet_c")
+    probed = np.flatnonzero(np.isfinite(probe))
+    if probed.size:
+        measured = np.flatnonzero(np.isfinite(cabinet))
+        newest_ms = int(day.t_ms[measured[-1]]) if measured.size else int(day.t_ms[probed[-1]])
+        if newest_ms - int(day.t_ms[probed[-1]]) <= PROBE_FRESH_MS:
+            return float(probe[probed[-1]])
     known = np.isfinite(cabinet)
     if not bool(np.any(known)):
         return None
@@ -127,6 +135,12 @@ def _lagged(t_ms: IntArray, values: FloatArray, as_of_ms: int) -> float:
     ends = np.append(t_ms[1:], max(as_of_ms, int(t_ms[-1]) + 1))
     weight = np.exp(-(as_of_ms - ends) / FOOD_LAG_MS) - np.exp(-(as_of_ms - t_ms) / FOOD_LAG_MS)
     return float(np.sum(weight * values) / np.sum(weight))
+
+
+def last_known_ms(series: Series) -> int | None:
+    """Return the time of the newest temperature of food or cabinet; None where there is none [ms]."""
+    known = np.isfinite(series.numbers("cabinet_c")) | np.isfinite(series.numbers("product_c"))
+    return int(series.t_ms[known][-1]) if bool(np.any(known)) else None
 
 
 def ambient_now_c(series: Series, *, as_of_ms: int) -> float | None:
@@ -160,10 +174,12 @@ def hold_over(
     Returns
     -------
     HoldOver or None
-        First-order uncertainty: the time constant lognormal, the food's temperature ± 0.5 K.
+        First-order uncertainty: the time constant lognormal, the food's temperature ± 0.5 K. What the
+        food did after the newest temperature is not guessed.
     """
-    food_c = food_now_c(series, as_of_ms=as_of_ms)
-    if food_c is None:
+    at_ms = last_known_ms(series)
+    food_c = None if at_ms is None else food_now_c(series, as_of_ms=at_ms)
+    if at_ms is None or food_c is None or as_of_ms - at_ms > DAY_MS:
         return None
     assumed = []
     measured = ambient_now_c(series, as_of_ms=as_of_ms)
@@ -176,7 +192,7 @@ def hold_over(
     default = default_time_constant_s(settings, limit_c=limit_c)
     tau, share_sd = (default, TAU_SHARE_SD) if learned is None else (learned, LEARNED_SHARE_SD)
     hours = _quantiles(food_c, limit_c, ambient_c, tau, share_sd)
-    return HoldOver(hours, food_c, ambient_c, tau, tuple(assumed))
+    return HoldOver(hours, at_ms, food_c, ambient_c, tau, tuple(assumed))
 
 
 def _quantiles(food_c: float, limit_c: float, ambient_c: float, tau_s: float, share_sd: float) -> Quantiles:

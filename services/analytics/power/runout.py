@@ -198,12 +198,9 @@ def load_of(
     return Load(edges, cumulative, float(np.mean(amps)), share_sd)
 
 
-def reserve_of(
-    state: ChargeState, capacity: Capacity, *, used_ah: float, soc_cut: float, load_sd: float
-) -> Reserve:
-    """Return the charge above the cut-out as of now, `used_ah` having been drawn since the last sample."""
-    soc = (0.0 if state.soc is None else state.soc) - used_ah / capacity.ah
-    margin = max(LEAST_MARGIN, soc - soc_cut)
+def reserve_of(state: ChargeState, capacity: Capacity, *, soc_cut: float, load_sd: float) -> Reserve:
+    """Return the charge above the cut-out as of the last sample."""
+    margin = max(LEAST_MARGIN, (0.0 if state.soc is None else state.soc) - soc_cut)
     relative = log_sd(
         capacity_share_sd=capacity.share_sd, margin_share_sd=state.soc_sd / margin, load_sd=load_sd
     )

@@ -28,6 +28,27 @@ def test_food_moves_to_the_coldest_cold_cabinet_of_its_kind_and_place():
     assert any("use ice" in step for step in steps(hold, [hold]))
 
 
+def test_food_does_not_move_to_where_its_own_limit_is_not_kept():
+    drinks = renamed("v3-drinks", name="Drinks", latest={"cabinet_c": 4.8}, limit_c=5.0)
+    blind = renamed("v3-blind", name="Blind", latest={})
+    hold = card("v3-meat", standing=Verdict.HOLD, limit_c=4.0)
+    assert colder_places(hold, [drinks, blind]) == []
+
+
+@pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])
+def test_food_beside_medicine_is_spoken_of_too(verdict):
+    said = " ".join(steps(card(standing=verdict, classes=("medicine", "poultry")), []))
+    assert "pharmacist" in said
+    assert "Do not cook" in said
+
+
+@pytest.mark.parametrize("standing", [Verdict.OK, Verdict.NO_DATA])
+def test_a_cabinet_not_in_use_offers_no_food(standing):
+    said = " ".join(steps(card(state="off", standing=standing), []))
+    assert "Nothing to do" not in said
+    assert "nothing in it is judged" in said
+
+
 @pytest.mark.parametrize("verdict", list(Verdict))
 def test_every_verdict_comes_with_something_to_do(verdict):
     assert steps(card(standing=verdict, runout=CALM), [])

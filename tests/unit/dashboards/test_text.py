@@ -112,6 +112,29 @@ def test_every_kind_of_run_out_has_words(changes, expected):
     assert words(runout(), **changes) == expected
 
 
+def test_nobody_is_told_to_plan_on_a_time_gone_by():
+    late = NOW_MS + 20 * HOUR_MS
+    found = text.runout_words(runout(), as_of_ms=NOW_MS, zone=LUSAKA, now_ms=late)
+    assert found == ("plan on now", "likely now", "")
+    charged = runout(reason="charging", if_charging_stops_at=NOW_MS)
+    assert text.runout_words(charged, as_of_ms=NOW_MS, zone=LUSAKA, now_ms=late).plan == "plan on now"
+
+
+@pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])
+def test_food_beside_medicine_keeps_its_own_word(verdict):
+    assert text.word(verdict, ("medicine", "drinks")) == text.MEDICINE_WORD
+    mixed = text.word(verdict, ("medicine", "poultry"))
+    assert text.WORDS[verdict] in mixed
+    assert "pharmacist" in mixed
+
+
+def test_minutes_are_told_of_the_limit_that_decides_and_its_side():
+    thawed = card("camp-fish", minutes_above=250.0, minutes_worst_case=250.0, decided_c=4.0)
+    assert text.above_words(thawed) == "4 h 10 min above 4.0 °C"
+    frozen = card(minutes_above=2.0, minutes_worst_case=2.0, decided_c=0.0, decided_below=True)
+    assert text.above_words(frozen) == "2 min below 0.0 °C"
+
+
 def test_what_is_not_known_says_why():
     found = Runout(
         hours_p10=None,

@@ -1,5 +1,6 @@
 import pytest
 
+from dashboards import text
 from dashboards.pages.views import card_view, groups_of, statement_words
 from dashboards.urgency import in_order
 from services.api.schemas import StatementRow
@@ -66,10 +67,18 @@ def test_notes_say_what_else_is_wrong():
     )
     assert view.notes == (
         "Cut out now: wiring: voltage is lost between battery and unit.",
-        "Battery may not last until dawn: 62% that it does.",
+        "Battery may not last until dawn: chance of lasting until dawn 62 %.",
         "Older readings are still on their way.",
         "Cabinet sensor: stuck.",
     )
+
+
+@pytest.mark.parametrize("state", ["empty", "off", "bench"])
+def test_a_cabinet_not_in_use_is_never_called_cold(state):
+    view = card_view(card(state=state), NOW_MS)
+    assert (view.word, view.verdict, view.computed_word) == ("Not in use", "resting", None)
+    held = card_view(card(state=state, standing=Verdict.HOLD, computed=Verdict.OK), NOW_MS)
+    assert (held.verdict, held.word, held.computed_word) == ("hold", text.WORDS[Verdict.HOLD], "Not in use")
 
 
 def test_every_cabinet_stands_in_exactly_one_group():

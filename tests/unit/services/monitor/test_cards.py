@@ -48,6 +48,22 @@ def test_a_card_shows_place_limit_minutes_and_both_verdicts():
     assert (card.observed_at, card.received_at) == (NOON_MS - 5, NOON_MS)
 
 
+def test_minutes_come_with_the_limit_they_are_told_of():
+    frozen = exposure(Verdict.HOLD, 30).model_copy(update={"rule": "medicine-2-8", "limit_c": 0.0})
+    settings = made.fleet().settings_of("v3-meat").model_copy(update={"classes": ("medicine",)})
+    analysis = made.analysis(verdict=Verdict.HOLD, exposures=(exposure(Verdict.WATCH, 90), frozen))
+    card = card_of(
+        analysis,
+        settings,
+        latest=None,
+        standing=Standing(Verdict.HOLD, NOON_MS, "it froze"),
+        backlog_expected=False,
+    )
+    assert (card.minutes_above, card.decided_c, card.decided_below) == (30.0, 0.0, True)
+    plain = build(made.analysis(exposures=(exposure(Verdict.WATCH, 30),)))
+    assert (plain.decided_c, plain.decided_below) == (5.0, False)
+
+
 def test_positions_never_reach_a_card():
     assert build(made.analysis()).latest == {"cabinet_c": 3.5}
 

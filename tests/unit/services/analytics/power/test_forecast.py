@@ -90,7 +90,46 @@ def test_charging_without_a_habit_counts_from_now():
 def test_hours_shrink_by_the_silence_since_the_last_sample():
     live, as_of_ms = runout(Story(days=1, soc=0.9))
     later, _ = runout(Story(days=1, soc=0.9), as_of_ms=as_of_ms + 5 * HOUR_MS)
-    assert live.hours_p50 - later.hours_p50 == pytest.approx(5.0, abs=1.0)
+    assert live.hours_p50 - later.hours_p50 == pytest.approx(5.0, abs=0.01)
+
+
+def test_silence_past_the_run_out_leaves_no_hours():
+    live, as_of_ms = runout(Story(days=1, soc=0.55))
+    assert 0 < live.hours_p10 < 19
+    later, later_ms = runout(Story(days=1, soc=0.55), as_of_ms=as_of_ms + 20 * HOUR_MS)
+    assert later.hours_p10 == 0.0
+    assert later.food_at_risk.from_p10 >= later_ms
+
+
+def test_charging_is_not_taken_to_go_on_through_silence():
+    story = Story(days=0.4, soc=0.5, charge_a=SUN)
+    _, last_ms = runout(story)
+    found, _ = runout(story, as_of_ms=last_ms + 10 * HOUR_MS)
+    assert found.reason == "discharging"
+    assert found.if_charging_stops_at is None
+    near, _ = runout(story, as_of_ms=last_ms + HOUR_MS)
+    assert near.hours_p50 - found.hours_p50 == pytest.approx(9.0, abs=0.01)
+
+
+def warm(series):
+    return Series(series.t_ms, {**series.columns, "product_c": np.full(series.t_ms.shape, 7.0)})
+
+
+@pytest.mark.parametrize("supply", [{}, {"kind": "mains"}])
+def test_food_that_is_warm_already_is_at_risk_now(supply):
+    series = warm(played(Story(days=1, soc=0.8)))
+    as_of_ms = int(series.t_ms[-1])
+    found = power(series, settings_for(Story(), **supply), as_of_ms=as_of_ms, food_limit_c=5.0).runout
+    risk = found.food_at_risk
+    assert (risk.from_p10, risk.from_p50, risk.from_p90) == (as_of_ms, as_of_ms, as_of_ms)
+
+
+def test_after_a_cut_out_the_food_warms_through_silence_too():
+    stopped = Story(days=3, soc=0.3, warm_h=20)
+    now, as_of_ms = runout(stopped)
+    assert now.reason == "cut_out"
+    later, later_ms = runout(stopped, as_of_ms=as_of_ms + HOUR_MS)
+    assert later.food_at_risk.from_p90 == max(now.food_at_risk.from_p90, later_ms)
 
 
 def test_a_day_of_silence_ends_the_forecast():

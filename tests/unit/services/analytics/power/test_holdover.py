@@ -80,6 +80,13 @@ def test_food_is_the_probe_else_the_cabinet_behind_a_lag():
     assert food_now_c(probed, as_of_ms=int(t_ms[-1])) == 2.5
 
 
+def test_a_probe_that_fell_silent_does_not_speak_for_food_in_warm_air():
+    t_ms = np.arange(0, 12 * 3_600_000, 60_000, dtype=np.int64)
+    early = np.where(t_ms < 2 * 3_600_000, 2.5, np.nan)
+    series = Series(t_ms, {"cabinet_c": np.full(t_ms.shape, 9.0), "product_c": early})
+    assert food_now_c(series, as_of_ms=int(t_ms[-1])) == pytest.approx(9.0)
+
+
 def test_no_temperature_within_a_day_means_no_hold_over():
     series = played(Story(days=0.1))
     assert food_now_c(series, as_of_ms=int(series.t_ms[-1]) + 2 * 86_400_000) is None

@@ -111,14 +111,8 @@ def test_chances_agree_with_the_quantiles():
 
 
 def test_a_margin_below_nothing_still_gives_a_small_reserve():
-    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), used_ah=0, soc_cut=0.3, load_sd=0.1)
+    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), soc_cut=0.3, load_sd=0.1)
     assert 0 < reserve.ah <= 1.0
-
-
-def test_charge_drawn_in_silence_is_taken_off():
-    fresh = reserve_of(state(), Capacity(100, 0.1, None), used_ah=0, soc_cut=0.2, load_sd=0.1)
-    silent = reserve_of(state(), Capacity(100, 0.1, None), used_ah=10, soc_cut=0.2, load_sd=0.1)
-    assert fresh.ah - silent.ah == pytest.approx(10)
 
 
 def test_a_small_spread_adds_in_squares():
