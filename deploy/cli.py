@@ -110,27 +110,39 @@ def web(data: Data = _DATA, port: Port = None) -> None:
 
 @app.command()
 def simulate(
-    scenario: Annotated[Path, typer.Argument(help="Scenario file.")],
-    broker: Annotated[str, typer.Option(help="mqtt://HOST:PORT")],
-    state: Annotated[Path, typer.Option(help="Folder that stands in for the units' flash memory.")],
-    days: Annotated[float, typer.Option(help="Days of history at the first start.")] = 14.0,
+    scenario: Annotated[Path, typer.Argument(help="Scenario file, or the name of one of the library.")],
+    broker: Annotated[str | None, typer.Option(help="mqtt://HOST:PORT: live, every unit a client.")] = None,
+    state: Annotated[
+        Path | None, typer.Option(help="Folder that stands in for the units' memory; else it is forgotten.")
+    ] = None,
+    speed: Annotated[
+        float | None,
+        typer.Option(min=0.0, help="How fast the past is replayed with the units on the air; else at once."),
+    ] = None,
+    to: Annotated[Path | None, typer.Option(help="Folder for logs, unit files and truth.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="HTML file for a picture of one unit's day.")] = None,
+    unit: Annotated[str | None, typer.Option(help="The unit of the picture; else the first.")] = None,
+    units: Annotated[int | None, typer.Option(min=1, help="Repeat the fleet up to so many units.")] = None,
+    days: Annotated[
+        float | None, typer.Option(min=0.0, help="Days of history; else what the scenario says.")
+    ] = None,
+    end: Annotated[str | None, typer.Option(help="When files or picture end (ISO 8601 with offset).")] = None,
+    run_out_every_h: Annotated[
+        float | None, typer.Option(min=0.0, help="Hours between true run-outs in the truth; 0 for none.")
+    ] = None,
 ) -> None:
-    """Run a simulated fleet against a broker: the past as backfill, then live."""
-    from deploy import lodge_box, wiring
-    from firmware_sim.run import run_fleet
-    from services.clock import now_ms
-    from services.logs import start_logs
+    """Run a simulated fleet: live against a broker, into files with the truth beside them, or a picture."""
+    from deploy import simulating
 
-    start_logs("fleet", "info")
-    run_fleet(
-        scenario,
-        broker,
-        state_dir=state,
-        history_days=days,
-        stop=wiring.stop_event(),
-        progress=lodge_box.write_progress(state / "progress.json"),
-        now_ms=now_ms,
-    )
+    job = simulating.Job.of(scenario, units=units, days=days, end=end)
+    if broker is None and to is None and plot is None:
+        raise ConfigurationError("one of --broker, --to and --plot is needed", setting="simulate")
+    if to is not None:
+        typer.echo(simulating.files(job, to, run_out_every_h=run_out_every_h))
+    if plot is not None:
+        typer.echo(simulating.picture(job, plot, unit=unit))
+    if broker is not None:
+        simulating.live(job, broker, state=state, speed=speed)
 
 
 def _renamed(pairs: list[str]) -> dict[str, str]:

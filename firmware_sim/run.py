@@ -13,13 +13,19 @@ import numpy as np
 import structlog
 
 from firmware_sim import clock
-from firmware_sim.firmware.radio import Away, BrokerAt, Radio
-from firmware_sim.firmware.unit import Build, Firmware
-from firmware_sim.history import COLUMN_OF, Block, Simulator, measured
+from firmware_sim.board import Board
+from firmware_sim.firmware.address import BrokerAt
+from firmware_sim.firmware.build import Build
+from firmware_sim.firmware.flash import FileFlash
+from firmware_sim.firmware.radio import Radio
+from firmware_sim.firmware.unit import HOUR_S, Firmware
+from firmware_sim.firmware.way import Away
+from firmware_sim.history import Block, Simulator
 from firmware_sim.plant.forcing import event_start_ms
 from firmware_sim.plant.plant import DEFAULT_RESTART_V, State
 from firmware_sim.scenarios.load import Scenario, load_scenario
 from firmware_sim.scenarios.model import STEP_S
+from firmware_sim.sensors import COLUMN_OF, cabinet_read_by, shown
 from services.errors import ConfigurationError
 from services.timebase import DAY_MS, HOUR_MS
 
@@ -52,7 +58,7 @@ class _Memory:
         try:
             with np.load(self.file, allow_pickle=False) as kept:
                 head = json.loads(str(kept["head"]))
-                state = State(**{name: kept[name] for name in kept.files if name != "head"})
+                state = State.of({name: kept[name] for name in kept.files if name != "head"})
         except (OSError, ValueError, TypeError, KeyError) as error:
             raise ConfigurationError("not the state of a simulation", setting=self.file.name) from error
         if state.air_c.size != units or state.q1_ah.size != banks:
@@ -75,11 +81,22 @@ def _builds(scenario: Scenario) -> list[Build | None]:
             restart_v=unit.supply.restart_v
             if unit.supply.restart_v is not None
             else DEFAULT_RESTART_V * volts.get(unit.supply.bank or "", 12) / 12,
+            pack_s=HOUR_S if unit.link.budget_kb_day > 0.0 else 0,
         )
         if physics.runs
         else None
         for unit, physics in scenario.units
     ]
+
+
+def _flash_of(build: Build, folder: Path) -> FileFlash:
+    path = folder / f"{build.unit}.flash"
+    try:
+        return FileFlash(path, pages=build.flash_pages)
+    except ValueError as error:
+        raise ConfigurationError(
+            "kept with other channels; start with an empty folder", setting=path.name
+        ) from error
 
 
 def _away(scenario: Scenario, index: int, anchor_ms: int) -> list[Away]:
@@ -98,7 +115,7 @@ class FleetRun:
 
     def __init__(
         self,
-        scenario_path: Path,
+        scenario: Path | Scenario,
         broker_url: str,
         *,
         state_dir: Path,
@@ -107,7 +124,7 @@ class FleetRun:
         now_ms: Callable[[], int],
     ) -> None:
         broker = BrokerAt.of(broker_url)
-        self._scenario = load_scenario(scenario_path)
+        self._scenario = load_scenario(scenario) if isinstance(scenario, Path) else scenario
         state_dir.mkdir(parents=True, exist_ok=True)
         self._memory = _Memory(state_dir / "plant.npz")
         kept = self._memory.read(len(self._scenario.units), len(self._scenario.banks))
@@ -120,29 +137,40 @@ class FleetRun:
         self.simulator = Simulator(self._scenario, anchor_ms=self._anchor_ms, start_ms=start_ms, state=state)
         self._stop = stop
         self._radio_stop = threading.Event()
-        self._now_ms = now_ms
         self._units: list[tuple[int, Firmware]] = []
+        self._boards: list[Board] = []
         try:
-            for i, build in enumerate(_builds(self._scenario)):
-                if build is not None:
-                    boot_ms = self.simulator.reached_ms
-                    self._units.append((i, Firmware(build, state_dir, boot_ms=boot_ms)))
+            self._make_boards(state_dir, fresh=kept is None)
         except BaseException:
             self._close_units()
             raise
         self._radios = [
             Radio(
-                firmware,
+                board.firmware,
                 broker,
                 stop=self._radio_stop,
                 now_ms=now_ms,
-                away=_away(self._scenario, i, self._anchor_ms),
+                away=board.away,
                 seed=self._scenario.seed,
             )
-            for i, firmware in self._units
+            for board in self._boards
         ]
         self._kept_s = time.monotonic()
         self.keep()
+
+    def _make_boards(self, folder: Path, *, fresh: bool) -> None:
+        for i, build in enumerate(_builds(self._scenario)):
+            if build is None:
+                continue
+            flash = _flash_of(build, folder)
+            try:
+                firmware = Firmware(build, flash, boot_ms=self.simulator.reached_ms)
+            except BaseException:
+                flash.close()
+                raise
+            self._units.append((i, firmware))
+            away = tuple(_away(self._scenario, i, self._anchor_ms))
+            self._boards.append(Board(i, firmware, flash, away=away, fresh=fresh))
 
     def keep(self) -> None:
         """Write the plant's state."""
@@ -167,14 +195,12 @@ class FleetRun:
             self.keep()
 
     def _measure(self, block: Block) -> None:
-        names = {name for _, firmware in self._units for name in firmware.build.channels}
-        shown = {name: measured(block, COLUMN_OF[name]) for name in names}
-        for i, firmware in self._units:
-            firmware.take(block.t_ms, {name: shown[name][:, i] for name in firmware.build.channels})
-        for (i, firmware), radio in zip(self._units, self._radios, strict=True):
-            events = firmware.cutout_events(block.t_ms, block.true["locked"][:, i])
-            if radio.ident is not None:  # of the past only the samples tell
-                radio.tell(events)
+        names = {name for board in self._boards for name in board.firmware.build.channels}
+        readings = {name: shown(COLUMN_OF[name], block.true, block.noise, block.faults) for name in names}
+        reads = cabinet_read_by(block.faults, len(self._scenario.units))
+        for board, radio in zip(self._boards, self._radios, strict=True):
+            radio.way.becomes(board.air(block))
+            board.live(block, readings, int(reads[board.index]))
 
     def progress(self) -> Progress:
         """Return how far everything is; sent counts repeats."""
@@ -203,7 +229,7 @@ class FleetRun:
 
 
 def run_fleet(
-    scenario_path: Path,
+    scenario: Path | Scenario,
     broker_url: str,
     *,
     state_dir: Path,
@@ -221,8 +247,8 @@ def run_fleet(
 
     Parameters
     ----------
-    scenario_path : Path
-        The scenario; its fleet file lies beside it.
+    scenario : Path or Scenario
+        The scenario file, its fleet file beside it; or one already read.
     broker_url : str
         ``mqtt://[USER:PASSWORD@]HOST:PORT``.
     state_dir : Path
@@ -246,7 +272,7 @@ def run_fleet(
         If scenario, fleet file or state folder cannot be used.
     """
     run = FleetRun(
-        scenario_path, broker_url, state_dir=state_dir, history_days=history_days, stop=stop, now_ms=now_ms
+        scenario, broker_url, state_dir=state_dir, history_days=history_days, stop=stop, now_ms=now_ms
     )
     told_s = -1.0
 

@@ -1,12 +1,9 @@
 """The unit's link: one MQTT 5 client that connects, sends what is kept and listens for what is confirmed."""
 
-import random
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from urllib.parse import urlsplit
+from collections.abc import Callable, Sequence
 
 import structlog
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -15,11 +12,14 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from firmware_sim.firmware.packing import SAMPLES_A_PACK, first_pack, samples_of
+from firmware_sim.firmware.address import BrokerAt
+from firmware_sim.firmware.backoff import BackOff
+from firmware_sim.firmware.commands import obey
+from firmware_sim.firmware.sender import Sender
 from firmware_sim.firmware.unit import Firmware
-from services.errors import ConfigurationError
+from firmware_sim.firmware.way import Away, Way
 from services.telemetry import Rejected
-from services.telemetry.messages import Ack, Command, Event, parse_message
+from services.telemetry.messages import Ack, Command, parse_message
 from services.telemetry.topics import topic
 
 log = structlog.get_logger(__name__)
@@ -27,54 +27,18 @@ log = structlog.get_logger(__name__)
 KEEPALIVE_S = 60
 SESSION_S = 7 * 86_400
 WILL_DELAY_S = 120
-UNCONFIRMED_PACKS = 10
-RESEND_AFTER_S = 30.0
-RESEND_AT_MOST_S = 3600.0
-EVENTS_KEPT = 50
-RETRY_FIRST_S = 0.5
-RETRY_AT_MOST_S = 60.0
 WAIT_S = 0.1
+CONTACT_AT_MOST_S = 120.0
+"""A unit that spares its link gives a contact up when nothing was confirmed for this long. [s]"""
+CONTACT_AT_LEAST_S = 2.0
+"""It stays this long for commands that wait for it. [s]"""
+MEETING_S = 1.5
+"""A unit with new memory waits this long, once subscribed, for a confirmation kept for its name. [s]"""
 _WITH_WILL = 4
 
 
 def _properties(packet: int) -> Properties:
     return Properties(packet)  # type: ignore[no-untyped-call] # the client library does not say
-
-
-@dataclass(frozen=True)
-class BrokerAt:
-    """Where the broker is and who knocks."""
-
-    host: str
-    port: int
-    user: str | None = None
-    password: str | None = None
-
-    @staticmethod
-    def of(url: str) -> "BrokerAt":
-        """Return the address in ``mqtt://[USER:PASSWORD@]HOST[:PORT]``.
-
-        Raises
-        ------
-        ConfigurationError
-            If the text is none.
-        """
-        try:
-            at = urlsplit(url)
-            port = at.port
-        except ValueError as error:
-            raise ConfigurationError(f"not mqtt://HOST:PORT: {error}", setting="broker") from error
-        if at.scheme != "mqtt" or at.hostname is None:
-            raise ConfigurationError("not mqtt://HOST:PORT", setting="broker")
-        return BrokerAt(at.hostname, 1883 if port is None else port, at.username, at.password)
-
-
-@dataclass(frozen=True)
-class Away:
-    """A stretch without coverage: nothing measured from `start_ms` on is sent before `end_ms`."""
-
-    start_ms: int
-    end_ms: int
 
 
 class Radio(threading.Thread):
@@ -97,25 +61,27 @@ class Radio(threading.Thread):
         self._stop_event = stop
         self._now_ms = now_ms
         self._away = tuple(away)
-        self._random = random.Random(f"{seed}/{self._unit}")  # noqa: S311 - spreads reconnects, no secret
         self._broker = broker
-        self._marks: dict[int, int] = {}
         self._inbox: deque[MQTTMessage] = deque()
         self._announced_bid = -1
         self._client = self._made_client()
-        self._connected = False
-        self._greeted = False
-        self._cursor = 0
-        self._live = 0
-        self._in_flight: deque[int] = deque()
-        self._again: deque[tuple[int, int]] = deque()
-        self._moved_s = time.monotonic()
-        self._resend_s = RESEND_AFTER_S
-        self._retry_s = RETRY_FIRST_S
-        self._next_try_s = 0.0
-        self._events: deque[Event] = deque(maxlen=EVENTS_KEPT)
-        self.sent = 0
+        self._connected = self._greeted = False
+        self._connected_s = 0.0
+        self._subscribed_s: float | None = None
+        self._fresh = False
+        self._back_off = BackOff(f"{seed}/{self._unit}")
+        self.way = Way(self._publish_pack, seed=f"{seed}/{self._unit}/way")
+        self._sender = Sender(firmware, self.way.send, now_ms=now_ms)
+        self._events_told = -1
+        self._event_ids: dict[int, int] = {}
+        self._left_at: int | None = None
+        self._first_away: dict[Away, int] = {}
+        self._next_contact_s = 0.0
+
+    @property
+    def sent(self) -> int:
         """Samples handed to the broker, repeats too."""
+        return self._sender.sent
 
     def _made_client(self) -> Client:
         client = Client(
@@ -125,6 +91,8 @@ class Radio(threading.Thread):
             client.username_pw_set(self._broker.user, self._broker.password)
         client.on_connect = self._on_connect
         client.on_message = self._on_message
+        client.on_publish = self._on_publish
+        client.on_subscribe = self._on_subscribe
         return client
 
     def _on_connect(
@@ -136,17 +104,33 @@ class Radio(threading.Thread):
         _more: Properties | None,
     ) -> None:
         if reason.is_failure:
+            log.info("radio.connect.refused", unit=self._unit, reason=str(reason))
             return
         self._connected = True
-        self._retry_s = RETRY_FIRST_S
+        self._connected_s = time.monotonic()
         client.subscribe([(topic(self._unit, leaf), 1) for leaf in ("down/ack", "down/cmd")])
+
+    def _on_subscribe(
+        self,
+        _client: Client,
+        _user: object,
+        _number: int,
+        _reasons: list[ReasonCode],
+        _more: Properties | None,
+    ) -> None:
+        """From now on the broker hands over what it kept for us."""
+        self._subscribed_s = time.monotonic()
 
     def _on_message(self, _client: Client, _user: object, message: MQTTMessage) -> None:
         self._inbox.append(message)
 
-    def tell(self, events: Iterable[Event]) -> None:
-        """Send events when there is a connection; the newest are kept until then."""
-        self._events.extend(events)
+    def _on_publish(
+        self, _client: Client, _user: object, number: int, _reason: ReasonCode, _more: Properties
+    ) -> None:
+        """Take note of what the broker has; only events wait for that."""
+        index = self._event_ids.pop(number, None)
+        if index is not None:
+            self._firmware.events.sent(index)
 
     def run(self) -> None:
         """Work until stopped, then go off the air the way a unit does that loses its power."""
@@ -170,17 +154,39 @@ class Radio(threading.Thread):
         now_ms = self._now_ms()
         for away in self._away:
             if away.start_ms <= now_ms < away.end_ms:
-                return self._ring.index_at(away.start_ms), True
-        return self._ring.counts().written, False
+                return self._index_of(away), True
+        written = self._ring.counts().written
+        if not self.way.air.out:
+            self._left_at = None
+        elif self._left_at is None:
+            self._left_at = written
+        return (written, False) if self._left_at is None else (self._left_at, True)
+
+    def _index_of(self, away: Away) -> int:
+        """Return the first ring index measured out of coverage; looked up until there is one."""
+        if away not in self._first_away:
+            index = self._ring.index_at(away.start_ms)
+            if index == self._ring.counts().written:
+                return index
+            self._first_away[away] = index
+        return self._first_away[away]
 
     def _on_air(self) -> bool:
-        """Tell whether there is coverage; what was sent before it was lost still gets through."""
+        """Tell whether there is power, coverage and a reason; what was sent before still gets through."""
+        if not self._firmware.powered or self.way.air.out:
+            return False
         end, away = self._horizon()
-        return not away or self._ring.counts().freed < end
+        if away and self._ring.counts().freed >= end:
+            return False
+        return self._contact_due() or bool(self._firmware.events.waiting(1))
+
+    def _contact_due(self) -> bool:
+        return self._firmware.build.pack_s == 0 or time.monotonic() >= self._next_contact_s
 
     def _connect(self) -> None:
-        if time.monotonic() < self._next_try_s:
-            self._stop_event.wait(min(WAIT_S, self._next_try_s - time.monotonic() + 0.001))
+        pause_s = self._back_off.next_s - time.monotonic()
+        if pause_s > 0.0:
+            self._stop_event.wait(min(WAIT_S, pause_s + 0.001))
             return
         properties = _properties(PacketTypes.CONNECT)
         properties.SessionExpiryInterval = SESSION_S
@@ -189,36 +195,40 @@ class Radio(threading.Thread):
         status = topic(self._unit, "status")
         lost = self._firmware.status("lost").to_json()
         self._client.will_set(status, lost, qos=1, retain=True, properties=will)
-        self._connected = self._greeted = False
+        self._gone()
         try:
             self._client.connect(
                 self._broker.host, self._broker.port, KEEPALIVE_S, clean_start=False, properties=properties
             )
         except OSError as error:
             log.info("radio.connect.failed", unit=self._unit, reason=str(error))
-        self._back_off()
+        self._back_off.attempted(time.monotonic())
 
-    def _back_off(self) -> None:
-        """Set the earliest next attempt: doubling, with jitter, so that a fleet does not knock as one."""
-        self._next_try_s = time.monotonic() + self._retry_s * self._random.uniform(0.5, 1.5)
-        self._retry_s = min(self._retry_s * 2.0, RETRY_AT_MOST_S)
+    def _gone(self) -> None:
+        self._connected = self._greeted = False
+        self._subscribed_s = None
+        self._event_ids.clear()
+        self._events_told = -1
+        self.way.drop()
 
-    def _leave(self) -> None:
-        """Go off the air; the broker is asked to keep the will, as if the link had failed."""
+    def _leave(self, *, for_now: bool = False) -> None:
+        """Go off the air; unless only for now, the broker is asked to keep the will as if the link failed."""
         if self._client.socket() is not None:
-            self._client.disconnect(reasoncode=ReasonCode(PacketTypes.DISCONNECT, identifier=_WITH_WILL))
+            how = None if for_now else ReasonCode(PacketTypes.DISCONNECT, identifier=_WITH_WILL)
+            self._client.disconnect(reasoncode=how)
             for _ in range(20):
                 if self._client.socket() is None or self._client.loop(0.05) != MQTTErrorCode.MQTT_ERR_SUCCESS:
                     break
-        self._connected = self._greeted = False
+        self._gone()
 
     def _turn(self) -> None:
         """One round: the network, what came in, what goes out."""
         if self._client.loop(WAIT_S) != MQTTErrorCode.MQTT_ERR_SUCCESS:
-            self._connected = self._greeted = False
+            self._gone()
             return
         if not self._connected:
             return
+        self._back_off.held(time.monotonic() - self._connected_s)
         end, _ = self._horizon()
         if not self._greeted:
             self._greet(end)
@@ -227,26 +237,53 @@ class Radio(threading.Thread):
         if self._firmware.bid != self._announced_bid:
             self._leave()  # rebooted: the next connection carries a will of the new boot
             return
-        while self._events:
-            self._client.publish(topic(self._unit, "up/event"), self._events.popleft().to_json(), qos=1)
-        self._watch_progress()
-        self._send_live(end)
-        self._send_again()
-        self._send_backlog(end)
+        if not self._firmware.met:
+            if self._subscribed_s is not None and time.monotonic() - self._subscribed_s > MEETING_S:
+                self._firmware.meet(-1, self._now_ms())
+            return
+        self._send_events()
+        if self._contact_due():
+            self._sender.turn(end, each_sample=self._firmware.build.pack_s == 0 or self._fresh)
+            self._fresh = False
+        self.way.settle()
+        if self._firmware.build.pack_s > 0:
+            self._end_contact(end)
+
+    def _end_contact(self, end: int) -> None:
+        """Let a unit that spares its link go to sleep again when all is said."""
+        stood_s = time.monotonic() - self._connected_s
+        if stood_s < CONTACT_AT_LEAST_S or self._event_ids or self._firmware.events.waiting(1):
+            return
+        if not self._contact_due():
+            self._leave(for_now=True)
+        elif self._sender.idle(end) or self._sender.stalled_s() > CONTACT_AT_MOST_S:
+            self._next_contact_s = time.monotonic() + self._firmware.build.pack_s
+            self._leave(for_now=True)
 
     def _greet(self, end: int) -> None:
-        """Begin a connection: status first, then one live sample; the backlog starts at the oldest."""
-        self._client.publish(
-            topic(self._unit, "status"), self._firmware.status().to_json(), qos=1, retain=True
-        )
-        self._cursor = self._ring.counts().freed
-        self._live = max(0, end - 1)
-        self._in_flight.clear()
-        self._moved_s, self._resend_s = time.monotonic(), RESEND_AFTER_S
+        """Begin a connection: status first; then events, one live sample, and the backlog from the oldest."""
+        self._say_status()
+        self._sender.begin(end)
+        self._fresh = True
         self._greeted = True
-        if self._firmware.bid != self._announced_bid:
-            self._announced_bid = self._firmware.bid
-            self._client.publish(topic(self._unit, "up/event"), self._firmware.boot_event().to_json(), qos=1)
+        self._announced_bid = self._firmware.bid
+
+    def _say_status(self) -> None:
+        said = self._firmware.status().to_json()
+        self._client.publish(topic(self._unit, "status"), said, qos=1, retain=True)
+
+    def _send_events(self) -> None:
+        for index, event in self._firmware.events.waiting():
+            if index > self._events_told:
+                said = self._client.publish(topic(self._unit, "up/event"), event.to_json(), qos=1)
+                self._event_ids[said.mid] = index
+                self._events_told = index
+
+    def _publish_pack(self, leaf: str, payload: bytes, expiry_s: int | None) -> None:
+        properties = _properties(PacketTypes.PUBLISH)
+        if expiry_s is not None:
+            properties.MessageExpiryInterval = expiry_s
+        self._client.publish(topic(self._unit, leaf), payload, qos=1, properties=properties)
 
     def _receive(self, message: MQTTMessage) -> None:
         if message.topic == topic(self._unit, "down/ack"):
@@ -254,65 +291,10 @@ class Radio(threading.Thread):
             if isinstance(ack, Rejected):
                 log.warning("radio.ack.rejected", unit=self._unit, reason=ack.reason)
                 return
-            for mark in ack.acks:
-                self._marks[mark.bid] = max(self._marks.get(mark.bid, -1), mark.sq)
-            self._confirmed()
+            self._firmware.meet(max((mark.bid for mark in ack.acks), default=-1), self._now_ms())
+            self._sender.confirmed(ack)
         elif not message.retain:
             self._command(message)
-
-    def _confirmed(self) -> None:
-        before = self._ring.counts().freed
-        freed = self._ring.free(self._marks)
-        if freed > before:
-            self._moved_s, self._resend_s = time.monotonic(), RESEND_AFTER_S
-        self._cursor = max(self._cursor, freed)
-        while self._in_flight and self._in_flight[0] <= freed:
-            self._in_flight.popleft()
-
-    def _watch_progress(self) -> None:
-        """Send again from the oldest when nothing was confirmed for long; ever more patiently."""
-        freed = self._ring.counts().freed
-        if self._cursor <= freed:
-            self._moved_s = time.monotonic()
-        elif time.monotonic() - self._moved_s > self._resend_s:
-            log.info("radio.resend", unit=self._unit, samples=self._cursor - freed)
-            self._cursor = freed
-            self._in_flight.clear()
-            self._moved_s = time.monotonic()
-            self._resend_s = min(2.0 * self._resend_s, RESEND_AT_MOST_S)
-
-    def _publish(self, leaf: str, start: int, end: int) -> int:
-        """Send one pack from the records ``[start, end)`` and return the index after it."""
-        records = self._ring.read(start, min(end, start + SAMPLES_A_PACK))
-        if not records.size:
-            return end
-        payload, size = first_pack(samples_of(self._unit, self._ring.channels, records))
-        self._client.publish(topic(self._unit, leaf), payload, qos=1)
-        self.sent += size
-        return start + size
-
-    def _send_live(self, end: int) -> None:
-        """Send the newest sample at once; when nothing older waits, it need not be sent again."""
-        if self._live >= end:
-            return
-        newest = end - 1
-        self._publish("up/data", newest, end)
-        self._live = end
-        if self._cursor == newest:
-            self._cursor = end
-
-    def _send_again(self) -> None:
-        while self._again and len(self._in_flight) < UNCONFIRMED_PACKS:
-            start, end = self._again.popleft()
-            after = self._publish("up/bulk", start, end)
-            if after < end:
-                self._again.appendleft((after, end))
-                return  # a stretch asked for is confirmed late or never: one pack a turn
-
-    def _send_backlog(self, end: int) -> None:
-        while self._cursor < end and len(self._in_flight) < UNCONFIRMED_PACKS:
-            self._cursor = self._publish("up/bulk", self._cursor, end)
-            self._in_flight.append(self._cursor)
 
     def _command(self, message: MQTTMessage) -> None:
         properties = message.properties
@@ -323,14 +305,12 @@ class Radio(threading.Thread):
         if isinstance(command, Rejected):
             log.warning("radio.command.rejected", unit=self._unit, reason=command.detail)
             return
-        reply, stretches = self._firmware.obey(command, now_ms=self._now_ms())
-        self._again.extend(stretches)
+        reply, stretches = obey(self._firmware, command, now_ms=self._now_ms())
+        self._sender.send_again(stretches)
         answer = _properties(PacketTypes.PUBLISH)
         if correlation:
             answer.CorrelationData = correlation
         where = getattr(properties, "ResponseTopic", None) or topic(self._unit, "up/resp")
         self._client.publish(where, reply.to_json(), qos=1, properties=answer)
         if command.name == "status":
-            self._client.publish(
-                topic(self._unit, "status"), self._firmware.status().to_json(), qos=1, retain=True
-            )
+            self._say_status()

@@ -1,12 +1,43 @@
-"""One time step of a cabinet: air with liner as one node, food as the other."""
+"""One time step of a cabinet: air, plate with liner, what lies in it and what was just put in."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from firmware_sim.plant.food import temperature_of
+from firmware_sim.plant.air import (
+    AIR_J_PER_KG_K,
+    CONDENSATION_J_PER_KG,
+    DEPOSITION_J_PER_KG,
+    MELTING_J_PER_KG,
+    saturated_quickly_kg_per_kg,
+)
+from firmware_sim.plant.refrigeration import HeatLine
 from services.telemetry import FloatArray
 
+FROST_MELT_W_PER_K = 8.0
+"""Between a plate above freezing and the frost on it. [W/K] Judgement."""
 
-def box_ua_w_per_k(
+SEAL_W_PER_M_K = 0.04
+"""Loss along the seal of a lid, 0.03-0.06. [W/(m K)] Judgement."""
+
+COVERED_SHARE = 0.4
+"""Share of the walls that lies behind the evaporator plate. [1] Judgement."""
+
+
+@dataclass(frozen=True)
+class Shell:
+    """Heat loss of a foamed box with a lid."""
+
+    walls_w_per_k: float
+    seal_w_per_k: float
+
+    @property
+    def whole_w_per_k(self) -> float:
+        """Walls and seal together [W/K]."""
+        return self.walls_w_per_k + self.seal_w_per_k
+
+
+def box_shell(
     *,
     length_m: float,
     width_m: float,
@@ -14,8 +45,8 @@ def box_ua_w_per_k(
     wall_m: float,
     foam_w_per_m_k: float,
     film_w_per_m2_k: float = 8.0,
-    seal_w_per_m_k: float = 0.04,
-) -> float:
+    seal_w_per_m_k: float = SEAL_W_PER_M_K,
+) -> Shell:
     """Return the heat loss of a foamed box with a lid.
 
     Parameters
@@ -29,12 +60,11 @@ def box_ua_w_per_k(
     film_w_per_m2_k : float
         Air film, inside and outside. [W/(m² K)]
     seal_w_per_m_k : float
-        Loss along the lid seal, 0.03-0.06 (judgement, no source). [W/(m K)]
+        See `SEAL_W_PER_M_K`.
 
     Returns
     -------
-    float
-        [W/K]
+    Shell
 
     References
     ----------
@@ -50,74 +80,150 @@ def box_ua_w_per_k(
     )
     walls = foam_w_per_m_k * (inside_m2 / wall_m + 0.54 * 4.0 * (l + w + h) + 0.15 * 8.0 * wall_m)
     films = 1.0 / (film_w_per_m2_k * inside_m2) + 1.0 / (film_w_per_m2_k * outside_m2)
-    return 1.0 / (1.0 / walls + films) + seal_w_per_m_k * 2.0 * (l + w)
+    return Shell(1.0 / (1.0 / walls + films), seal_w_per_m_k * 2.0 * (l + w))
 
 
-def cooling_w(
-    rated_w: FloatArray, *, outside_c: FloatArray, air_c: FloatArray, set_point_c: FloatArray
-) -> FloatArray:
-    """Return what the running machine takes out of the cabinet.
+@dataclass(frozen=True)
+class Paths:
+    """What joins the nodes of n cabinets in one step, arrays of (n,)."""
 
-    1.5 % less for each kelvin above 32 °C outside, 2.5 % more for each kelvin the cabinet is above its
-    set point, within 0.6 and 1.4 (a maker-independent rule of thumb; judgement, no source). [W]
-    """
-    outside = 1.0 - 0.015 * (outside_c - 32.0)
-    inside = 1.0 + 0.025 * (air_c - set_point_c)
-    taken: FloatArray = rated_w * np.minimum(np.maximum(outside * inside, 0.6), 1.4)
-    return taken
+    walls_w_per_k: FloatArray
+    leak_w_per_k: FloatArray
+    """Seal, lid and exchanged air, all between cabinet air and outside."""
+    plate_w_per_k: FloatArray
+    """Between air and plate."""
+    food_w_per_k: FloatArray
+    """Between air and food."""
+    fresh_w_per_k: FloatArray
+    """Between air and food that was just put in; zero where there is none."""
+    air_j_per_k: FloatArray
+    plate_j_per_k: FloatArray
 
 
-def cabinet_after(
+@dataclass(frozen=True)
+class Nodes:
+    """What one step did to the nodes."""
+
+    air_c: FloatArray
+    plate_c: FloatArray
+    to_food_j: FloatArray
+    to_fresh_j: FloatArray
+    removed_w: FloatArray
+    """Taken by the evaporator, mean over the step."""
+    entered_j: FloatArray
+    """Through walls, seal and opening, from the fan, and with moisture."""
+
+
+def nodes_after(
     air_c: FloatArray,
-    food_kj_per_kg: FloatArray,
+    plate_c: FloatArray,
     food_c: FloatArray,
+    fresh_c: FloatArray,
     *,
     outside_c: FloatArray,
-    shell_w_per_k: FloatArray,
-    contact_w_per_k: FloatArray,
-    liner_j_per_k: FloatArray,
-    food_kg: FloatArray,
-    removed_w: FloatArray,
+    paths: Paths,
+    line: HeatLine,
+    fan_w: FloatArray,
+    moisture_w: FloatArray,
     step_s: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return both nodes after a step, exact for the air while the food stands still.
+) -> Nodes:
+    """Return air and plate after a step, and the heat that passed; food stands still meanwhile.
+
+    Air and plate are solved together at the end of the step (backward Euler), so no step is too long
+    for them; every flow is booked once with the temperatures it was computed from, so energy closes
+    to rounding.
 
     Parameters
     ----------
-    air_c, food_c : (n,) float64
-        Temperatures before the step. [°C]
-    food_kj_per_kg : (n,) float64
-        Heat content of the food before the step. [kJ/kg]
+    air_c, plate_c, food_c, fresh_c : (n,) float64
+        Before the step. [°C]
     outside_c : (n,) float64
         Air around the cabinet. [°C]
-    shell_w_per_k : (n,) float64
-        Walls, seal and open lid together. [W/K]
-    contact_w_per_k : (n,) float64
-        Between air with liner, and food. [W/K]
-    liner_j_per_k : (n,) float64
-        Heat capacity of air, liner and plate. [J/K]
-    food_kg : (n,) float64
-        [kg]
-    removed_w : (n,) float64
-        Taken out by the machine. [W]
+    paths : Paths
+        What joins the nodes.
+    line : HeatLine
+        What the evaporator takes, against the plate's temperature.
+    fan_w : (n,) float64
+        Given off by a fan inside. [W]
+    moisture_w : (n,) float64
+        Given to the plate by vapour that settles, less what melting takes. [W]
+    step_s : float
+        [s]
+
+    Returns
+    -------
+    Nodes
+    """
+    behind = COVERED_SHARE * paths.walls_w_per_k
+    to_air = paths.walls_w_per_k - behind + paths.leak_w_per_k
+    air_held, plate_held = paths.air_j_per_k / step_s, paths.plate_j_per_k / step_s
+    link = paths.plate_w_per_k
+    a11 = air_held + to_air + link + paths.food_w_per_k + paths.fresh_w_per_k
+    a22 = plate_held + behind + link + line.w_per_k
+    b1 = (
+        air_held * air_c
+        + to_air * outside_c
+        + paths.food_w_per_k * food_c
+        + paths.fresh_w_per_k * fresh_c
+        + fan_w
+    )
+    b2 = plate_held * plate_c + behind * outside_c - line.at_zero_w + moisture_w
+    below = 1.0 / (a11 * a22 - link * link)
+    air = (a22 * b1 + link * b2) * below
+    plate = (a11 * b2 + link * b1) * below
+    entered_w = to_air * (outside_c - air) + behind * (outside_c - plate) + fan_w + moisture_w
+    return Nodes(
+        air_c=air,
+        plate_c=plate,
+        to_food_j=paths.food_w_per_k * (air - food_c) * step_s,
+        to_fresh_j=paths.fresh_w_per_k * (air - fresh_c) * step_s,
+        removed_w=line.at_zero_w + line.w_per_k * plate,
+        entered_j=entered_w * step_s,
+    )
+
+
+def frost_after(
+    frost_kg: FloatArray,
+    *,
+    plate_c: FloatArray,
+    leak_w_per_k: FloatArray,
+    vapour_kg_per_kg: FloatArray,
+    growth_ratio: FloatArray,
+    step_s: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the frost on the plate after a step and the heat its moisture gave the plate.
+
+    Air that comes in through a heat path comes in with its vapour (Lewis: conductance over the air's
+    specific heat is a mass flow); the plate takes all of it above its own saturation. A plate above
+    freezing melts frost, which runs off, and lets dew run off.
+
+    Parameters
+    ----------
+    frost_kg : (n,) float64
+        Before. [kg]
+    plate_c : (n,) float64
+        Plate. [°C]
+    leak_w_per_k : (n,) float64
+        Paths by moving air. [W/K]
+    vapour_kg_per_kg : (n,) float64
+        Humidity ratio outside. [kg/kg]
+    growth_ratio : (n,) float64
+        More vapour than the paths let in: wet goods, a seal that draws. [1]
     step_s : float
         [s]
 
     Returns
     -------
     tuple of (n,) float64
-        Air [°C], food heat content [kJ/kg], food [°C], and heat that came in through shell and lid
-        during the step [J]. The step conserves energy exactly: the mean air temperature that drives
-        the food is the integral of the air's own exponential.
+        Frost [kg], and heat given to the plate, negative while melting [W].
     """
-    total = shell_w_per_k + contact_w_per_k
-    target_c = (shell_w_per_k * outside_c + contact_w_per_k * food_c - removed_w) / total
-    x = total * (step_s / liner_j_per_k)
-    decay = np.exp(-x)
-    above = air_c - target_c
-    after_c = target_c + above * decay
-    mean_c = target_c + above * (1.0 - decay) / x
-    to_food_j = contact_w_per_k * (mean_c - food_c) * step_s
-    content = food_kj_per_kg + to_food_j / (1000.0 * food_kg)
-    entered_j = shell_w_per_k * (outside_c - mean_c) * step_s
-    return after_c, content, temperature_of(content), entered_j
+    excess = np.maximum(vapour_kg_per_kg - saturated_quickly_kg_per_kg(plate_c), 0.0)
+    settled_kg_per_s = growth_ratio * leak_w_per_k * excess * (1.0 / AIR_J_PER_KG_K)
+    freezing = plate_c < 0.0
+    melting_w = np.minimum(
+        FROST_MELT_W_PER_K * np.maximum(plate_c, 0.0), frost_kg * (MELTING_J_PER_KG / step_s)
+    )
+    after = frost_kg + freezing * settled_kg_per_s * step_s - melting_w * (step_s / MELTING_J_PER_KG)
+    released = CONDENSATION_J_PER_KG + (DEPOSITION_J_PER_KG - CONDENSATION_J_PER_KG) * freezing
+    heat = settled_kg_per_s * released - melting_w
+    return np.maximum(after, 0.0), heat

@@ -1,310 +1,336 @@
 """The whole fleet's physics, one step for all units at once."""
 
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from firmware_sim.plant.battery import (
-    ABSORPTION_V,
-    COULOMBIC_EFFICIENCY,
-    FLOAT_V,
-    OPEN_CIRCUIT_V,
-    RESISTANCE_EXPONENT,
-    kibam_after,
-    resistance_ohm,
-    wells_of,
+from firmware_sim.firmware.control import Control, decide
+from firmware_sim.plant.air import (
+    AIR_J_PER_KG_K,
+    density_kg_per_m3,
+    doorway_m3_per_s,
+    saturated_quickly_kg_per_kg,
 )
-from firmware_sim.plant.cabinet import cabinet_after, cooling_w
-from firmware_sim.plant.cable import cable_ohm
-from firmware_sim.plant.food import enthalpy_kj_per_kg, temperature_of
+from firmware_sim.plant.cabinet import Paths, frost_after, nodes_after
+from firmware_sim.plant.effects import DEFAULT_FAULTS, effects_of
+from firmware_sim.plant.electrics import Electrics, Inputs
+from firmware_sim.plant.refrigeration import (
+    HOTTEST_SUCTION_C,
+    TRIP_C,
+    TRIP_RESET_C,
+    HeatLine,
+    condensing_after,
+    heat_line,
+)
+from firmware_sim.plant.sizes import DEFAULT_RESTART_V, sizes_of
+from firmware_sim.plant.state import State, Step
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S
-from services.telemetry import FloatArray, IntArray
+from services.telemetry import FloatArray
+
+__all__ = ["DEFAULT_FAULTS", "DEFAULT_RESTART_V", "Plant", "State", "Step"]
 
 BoolArray = npt.NDArray[np.bool_]
 
-STEP_H = STEP_S / 3600.0
-FRESH_OHM_AH = 0.55
-"""Internal resistance times capacity of a full 12 V battery: 5.5 mohm at 100 Ah. [ohm Ah]
-Within the usual range of absorbed-mat and flooded blocks (common practice, no source)."""
+USUAL_VAPOUR_KG_PER_KG = 0.010
+"""Humidity ratio outside where nobody says. [kg/kg] 33 °C at 32 %."""
 
-DEFAULT_CUTOUT_V = 11.4
-DEFAULT_RESTART_V = 12.5
-"""At 12 V, where the fleet file gives none. [V] Common practice, no source."""
+ALIKE_K = 1.0
+"""Food put in counts with the rest once it is this near it [K]."""
 
-DEFAULT_RUNNING_A = 4.2
-"""At 12 V, where the fleet file gives none. [A] Judgement."""
-
-OTHERS_STOP_SOC = 0.05
-"""Lights and radio die below. [1] Judgement."""
-
-NEARLY_FULL_SOC = 0.97
-"""From here on a charger floats. [1] Judgement."""
-
-POLARISATION_V = {"flooded": 0.45, "agm": 0.4, "gel": 0.45, "lifepo4": 0.12}
-"""What a charging 12 V battery shows above its open circuit, beyond resistance. [V] Judgement."""
-
-
-def _given(value: float | None, default: float) -> float:
-    return default if value is None else value
-
-
-@dataclass
-class State:
-    """Everything that must survive a restart."""
-
-    air_c: FloatArray
-    food_kj_per_kg: FloatArray
-    food_c: FloatArray
-    unit_v: FloatArray
-    wants: BoolArray
-    on: BoolArray
-    locked: BoolArray
-    low_s: FloatArray
-    high_s: FloatArray
-    still_s: FloatArray
-    q1_ah: FloatArray
-    q2_ah: FloatArray
-
-    def arrays(self) -> dict[str, npt.NDArray[np.generic]]:
-        """Return the state by name, for keeping."""
-        return {field.name: getattr(self, field.name) for field in fields(self)}
-
-
-@dataclass(frozen=True)
-class Step:
-    """What one step shows; unit rows, then bank rows."""
-
-    air_c: FloatArray
-    food_c: FloatArray
-    on: BoolArray
-    locked: BoolArray
-    """Stopped for want of voltage."""
-    unit_v: FloatArray
-    unit_a: FloatArray
-    bank_v: FloatArray
-    soc: FloatArray
-    entered_j: FloatArray
-    removed_w: FloatArray
+NEVER_COLD_ENOUGH_C = -99.0
+"""What the probe of a unit that is switched off is taken to show, so that it never asks [°C]."""
 
 
 class Plant:
     """All cabinets and banks of a scenario."""
 
-    def __init__(self, scenario: Scenario) -> None:
-        physics = [p for _, p in scenario.units]
-        fleet = [u for u, _ in scenario.units]
-        banks = scenario.banks
-        position = {bank.id: i for i, (bank, _) in enumerate(banks)}
-        volts = {bank.id: float(bank.nominal_v) for bank, _ in banks}
+    def __init__(self, scenario: Scenario, *, step_s: float = STEP_S) -> None:
+        self.electrics = Electrics(scenario)
+        self.sizes = sizes_of(scenario, nominal_v=self.electrics.nominal_v, on_bank=self.electrics.on_bank)
+        self._step_s = step_s
+        n = self.sizes.runs.size
+        self._none = np.zeros(n)
+        self._vapour = np.full(n, USUAL_VAPOUR_KG_PER_KG)
+        self._shares = bool((self.sizes.leader != np.arange(n)).any())
+        self._standby_w = self.sizes.standby_w * self.sizes.runs
+        self._frost_per_kg = -1.0 / self.sizes.frost_scale_kg
+        self._per_food_kg = 1.0 / (1000.0 * self.sizes.food_kg)
+        self.apply({})
 
-        def per_unit(name: str) -> FloatArray:
-            return np.array([float(getattr(p, name)) for p in physics])
-
-        self._set_c = np.array([u.aim_c for u in fleet])
-        self._half_k = per_unit("half_differential_k")
-        self._shell = per_unit("shell_w_per_k")
-        self._contact = per_unit("contact_w_per_k")
-        self._liner = per_unit("liner_kj_per_k") * 1000.0
-        self._food_kg = per_unit("food_kg")
-        self._rated_w = per_unit("cooling_w")
-        self._standby_w = per_unit("standby_w")
-        self._runs = np.array([p.runs for p in physics])
-        self._on_bank = np.array([u.supply.kind == "battery" for u in fleet])
-        self._bank: IntArray = np.array([position.get(u.supply.bank or "", 0) for u in fleet], dtype=np.int64)
-        nominal = np.array([volts.get(u.supply.bank or "", 12.0) for u in fleet])
-        self._nominal_v = nominal
-        self._running_w = nominal * np.array(
-            [
-                _given(u.compressor.running_a, DEFAULT_RUNNING_A * 12.0 / v)
-                for u, v in zip(fleet, nominal, strict=True)
-            ]
-        )
-        self._path_ohm = np.array(
-            [
-                cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2)
-                + p.joint_mohm / 1000.0
-                for u, p in scenario.units
-            ]
-        )
-        twelves = nominal / 12.0
-        self._cutout_v = np.array(
-            [_given(u.supply.cutout_v, DEFAULT_CUTOUT_V * k) for u, k in zip(fleet, twelves, strict=True)]
-        )
-        self._restart_v = np.array(
-            [_given(u.supply.restart_v, DEFAULT_RESTART_V * k) for u, k in zip(fleet, twelves, strict=True)]
-        )
-        self._cutout_s = per_unit("cutout_delay_s")
-        self._restart_s = per_unit("restart_delay_s")
-        self._rest_s = per_unit("rest_s")
-        self._set_banks(scenario)
-
-    def _set_banks(self, scenario: Scenario) -> None:
-        banks = scenario.banks
-        chemistries = [bank.chemistry for bank, _ in banks]
-        twelves = np.array([bank.nominal_v / 12.0 for bank, _ in banks])
-        wells = [wells_of(c) for c in chemistries]
-        self._share = np.array([w.available_share for w in wells])
-        rate = np.array([w.rate_per_h for w in wells])
-        self._full_ah = np.array(
-            [b.capacity_ah * p.health * w.capacity_ratio for (b, p), w in zip(banks, wells, strict=True)]
-        )
-        self._fill_h = (1.0 - np.exp(-rate * STEP_H)) / rate
-        self._rate = rate
-        self._start_soc = np.array([p.start_soc for _, p in banks])
-        self._open_v = np.array([OPEN_CIRCUIT_V[c] for c in chemistries]).reshape(-1, 11) * twelves[:, None]
-        self._row = np.arange(len(banks))
-        self._fresh_ohm = np.array(
-            [
-                p.resistance_mohm / 1000.0
-                if p.resistance_mohm is not None
-                else FRESH_OHM_AH / b.capacity_ah * k * k
-                for (b, p), k in zip(banks, twelves, strict=True)
-            ]
-        )
-        self._exponent = np.array([RESISTANCE_EXPONENT[c] for c in chemistries])
-        self._efficiency = np.array([COULOMBIC_EFFICIENCY[c] for c in chemistries])
-        self._absorb_v = np.array(
-            [
-                _given(p.absorption_v, ABSORPTION_V[b.chemistry] * k)
-                for (b, p), k in zip(banks, twelves, strict=True)
-            ]
-        )
-        self._float_v = np.array([FLOAT_V[c] for c in chemistries]) * twelves
-        self._lift_v = np.array([POLARISATION_V[c] for c in chemistries]) * twelves
-        self._other_a = np.array([b.other_load_a for b, _ in banks])
-        self._twelves = twelves
+    def apply(self, multipliers: Mapping[str, FloatArray]) -> None:
+        """Let faults act from now on; names not in `DEFAULT_FAULTS` are others'."""
+        self._now = effects_of(self.sizes, multipliers, nominal_v=self.electrics.nominal_v)
 
     def start(self) -> State:
         """Return a state to begin from: every cabinet at its set point."""
-        n, m = self._set_c.size, self._row.size
-        content = enthalpy_kj_per_kg(self._set_c)
-        off = np.zeros(n, dtype=bool)
-        held = self._full_ah * self._start_soc
+        set_c = self.sizes.limits.set_point_c
+        n = set_c.size
+        content = self.sizes.foods.content_kj_per_kg(set_c)
         return State(
-            air_c=self._set_c.copy(),
+            **vars(self.electrics.start()),
+            air_c=set_c.copy(),
+            plate_c=set_c.copy(),
             food_kj_per_kg=content,
-            food_c=temperature_of(content),
-            unit_v=self._nominal_v * 1.05,
-            wants=off.copy(),
-            on=off.copy(),
-            locked=off.copy(),
-            low_s=np.zeros(n),
-            high_s=np.zeros(n),
-            still_s=np.full(n, 3600.0),
-            q1_ah=held * self._share,
-            q2_ah=held * (1.0 - self._share) if m else np.zeros(0),
+            food_c=self.sizes.foods.temperature_c(content),
+            fresh_kg=np.zeros(n),
+            fresh_kj_per_kg=content.copy(),
+            fresh_c=set_c.copy(),
+            frost_kg=self.sizes.start_frost_kg.copy(),
+            evaporating_c=set_c.copy(),
+            condensing_c=np.full(n, 30.0),
+            aired_share=np.zeros(n),
+            probe_c=set_c.copy(),
+            turning=np.zeros(n, dtype=bool),
+            overheated=np.zeros(n, dtype=bool),
+            control=Control.start(n),
         )
-
-    def _switch(self, state: State) -> None:
-        """Decide which compressors run in the coming step."""
-        warm = state.air_c >= self._set_c + self._half_k
-        cold = state.air_c <= self._set_c - self._half_k
-        state.wants = (state.wants | warm) & ~cold
-        high = state.locked & (state.unit_v >= self._restart_v)
-        state.high_s = np.where(high, state.high_s + STEP_S, 0.0)
-        state.locked = state.locked & (state.high_s < self._restart_s + 1e-6)
-        trip = state.low_s > self._cutout_s
-        state.locked = state.locked | trip
-        may_start = state.on | (state.still_s >= self._rest_s)
-        on = state.wants & ~state.locked & may_start & self._runs
-        state.still_s = np.where(on, 0.0, state.still_s + STEP_S)
-        state.on = on
-
-    def _open_circuit_v(self, level: FloatArray) -> FloatArray:
-        at = level * 10.0
-        low = np.minimum(at.astype(np.int64), 9)
-        part = at - low
-        left = self._open_v[self._row, low]
-        volts: FloatArray = left + (self._open_v[self._row, low + 1] - left) * part
-        return volts
-
-    def _flow(
-        self, loads_a: FloatArray, source_a: FloatArray, missing_ah: FloatArray, room_a: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return charge and discharge current of each bank; charging obeys what the bank accepts."""
-        spare_a = source_a - loads_a
-        accept_a = np.minimum(missing_ah, room_a) / self._efficiency
-        return np.minimum(np.maximum(spare_a, 0.0), np.maximum(accept_a, 0.0)), np.maximum(-spare_a, 0.0)
 
     def advance(
-        self, state: State, outside_c: FloatArray, lid_w_per_k: FloatArray, source_a: FloatArray
+        self,
+        state: State,
+        outside_c: FloatArray,
+        lid_w_per_k: FloatArray,
+        inputs: Inputs,
+        *,
+        lid_share: FloatArray | None = None,
+        vapour_kg_per_kg: FloatArray | None = None,
+        load_kg: FloatArray | None = None,
+        load_c: FloatArray | None = None,
+        defrost: BoolArray | None = None,
     ) -> Step:
-        """Move the state one step on and return what it shows at the end of the step."""
-        self._switch(state)
-        unit_a, bank_v, soc = self._electric(state, outside_c, source_a)
-        low = state.on & self._on_bank & (state.unit_v < self._cutout_v)
-        state.low_s = np.where(low, state.low_s + STEP_S, 0.0)
-        removed_w = state.on * cooling_w(
-            self._rated_w, outside_c=outside_c, air_c=state.air_c, set_point_c=self._set_c
+        """Move the state one step on and return what it shows at the end of the step.
+
+        Parameters
+        ----------
+        state : State
+            Changed in place.
+        outside_c : (n,) float64
+            Air around each cabinet. [°C]
+        lid_w_per_k : (n,) float64
+            Heat path of an open lid's surfaces, mean over the step. [W/K]
+        inputs : Inputs
+            What acts on the banks.
+        lid_share : (n,) float64 or None
+            Share of the step the lid stands open; None never. [1]
+        vapour_kg_per_kg : (n,) float64 or None
+            Humidity ratio outside. [kg/kg]
+        load_kg, load_c : (n,) float64 or None
+            Food put in during the step; as much is taken out for it once it is cold. [kg], [°C]
+        defrost : (n,) bool or None
+            Scraped clean in this step.
+
+        Returns
+        -------
+        Step
+        """
+        vapour = self._vapour if vapour_kg_per_kg is None else vapour_kg_per_kg
+        if defrost is not None:
+            state.frost_kg = np.where(defrost, 0.0, state.frost_kg)
+        loaded_j = self._load(state, load_kg, load_c)
+        self._decide(state)
+        line, compressor_w = self._machine(state)
+        unit_w = (
+            compressor_w + state.turning * (self._now.inner_fan_w + self._now.outer_fan_w) + self._standby_w
         )
-        state.air_c, state.food_kj_per_kg, state.food_c, entered_j = cabinet_after(
-            state.air_c,
-            state.food_kj_per_kg,
-            state.food_c,
-            outside_c=outside_c,
-            shell_w_per_k=self._shell + lid_w_per_k,
-            contact_w_per_k=self._contact,
-            liner_j_per_k=self._liner,
-            food_kg=self._food_kg,
-            removed_w=removed_w,
-            step_s=STEP_S,
-        )
+        supplied = self.electrics.step(state, self._on_leader(unit_w), inputs, dt_s=self._step_s)
+        moving = lid_w_per_k + self._aired_w_per_k(state, outside_c, vapour, lid_share)
+        entered_j, removed_w = self._cabinet(state, outside_c, vapour, moving, line)
+        self._condense(state, outside_c, removed_w + unit_w - self._standby_w)
         return Step(
             air_c=state.air_c,
+            plate_c=state.plate_c,
             food_c=state.food_c,
-            on=state.on,
-            locked=state.locked,
+            fresh_c=np.where(state.fresh_kg > 0.0, state.fresh_c, np.nan),
+            frost_kg=state.frost_kg,
+            evaporating_c=state.evaporating_c,
+            condensing_c=state.condensing_c,
+            probe_c=state.probe_c,
+            on=state.turning,
+            asked=state.control.on.copy(),  # the law may change it in place
+            locked=state.control.locked,
+            alive=state.control.alive,
+            overheated=state.overheated,
+            speed_share=state.control.speed_share,
             unit_v=state.unit_v,
-            unit_a=unit_a,
-            bank_v=bank_v,
-            soc=soc,
+            unit_a=supplied.unit_a[self.sizes.leader] if self._shares else supplied.unit_a,
+            unit_w=unit_w,
+            bank_v=supplied.bank_v,
+            soc=supplied.soc,
+            bank_a=supplied.bank_a,
+            source=supplied.source,
+            fed=supplied.fed,
             entered_j=entered_j,
+            loaded_j=loaded_j,
             removed_w=removed_w,
         )
 
-    def _electric(
-        self, state: State, outside_c: FloatArray, source_a: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return current of each unit, voltage of each bank and its state of charge; moves the charge."""
-        watts = state.on * self._running_w * (1.0 + 0.008 * (outside_c - 32.0)) + self._standby_w * self._runs
-        full = self._full_ah
-        held = state.q1_ah + state.q2_ah
-        soc = held / full
-        level = np.minimum(np.maximum(state.q1_ah / (self._share * full), 0.0), 1.0)
-        open_v = self._open_circuit_v(level)
-        inner = resistance_ohm(self._fresh_ohm, soc, exponent=self._exponent)
-        room_a = (self._share * full - state.q1_ah) / self._fill_h
-        other_a = self._other_a * (soc > OTHERS_STOP_SOC)
-        # The units' currents at the voltage of the last step: 4 % of one current at most, after a start.
-        asked_a = self._on_bank * watts / state.unit_v
-        loads_a = np.bincount(self._bank, weights=asked_a, minlength=soc.size) + other_a
-        charge_a, drain_a = self._flow(loads_a, source_a, full - held, room_a)
-        lifted = open_v + self._lift_v * charge_a / (charge_a + 1.0) + 5.0 * self._fresh_ohm * charge_a
-        charging_v = np.where(
-            charge_a + loads_a < 0.95 * source_a,
-            np.where(soc > NEARLY_FULL_SOC, self._float_v, self._absorb_v),
-            np.minimum(lifted, self._absorb_v),
-        )
-        bank_v = np.where((source_a > 0.0) & (drain_a <= 0.0), charging_v, open_v - drain_a * inner)
-        state.unit_v = self._terminal_v(bank_v, watts)
-        self._move_charge(state, drain_a - charge_a * self._efficiency)
-        return watts / state.unit_v, bank_v, soc
+    def _load(self, state: State, load_kg: FloatArray | None, load_c: FloatArray | None) -> FloatArray:
+        """Put food in, let food that has cooled count with the rest; returns heat brought in [J]."""
+        loaded_j = self._none
+        if load_kg is not None and load_c is not None and (load_kg > 0.0).any():
+            brought = np.where(load_kg > 0.0, self.sizes.foods.content_kj_per_kg(load_c), 0.0) * load_kg
+            whole = state.fresh_kg + load_kg
+            mixed = (state.fresh_kg * state.fresh_kj_per_kg + brought) / np.where(whole > 0.0, whole, 1.0)
+            state.fresh_kj_per_kg = np.where(whole > 0.0, mixed, state.fresh_kj_per_kg)
+            state.fresh_kg = whole
+            state.fresh_c = self.sizes.foods.temperature_c(state.fresh_kj_per_kg)
+            loaded_j = 1000.0 * brought
+        alike = (state.fresh_kg > 0.0) & (np.abs(state.fresh_c - state.food_c) < ALIKE_K)
+        if alike.any():
+            kept, new = self.sizes.food_kg, state.fresh_kg * alike
+            mixed = (kept * state.food_kj_per_kg + new * state.fresh_kj_per_kg) / (kept + new)
+            loaded_j = loaded_j - 1000.0 * new * mixed
+            state.food_kj_per_kg = mixed
+            state.fresh_kg = np.where(alike, 0.0, state.fresh_kg)
+        return loaded_j
 
-    def _terminal_v(self, bank_v: FloatArray, watts: FloatArray) -> FloatArray:
-        """Return the units' voltage: the upper root of constant power behind the path's resistance."""
-        source_v = (
-            np.where(self._on_bank, bank_v[self._bank], self._nominal_v) if bank_v.size else self._nominal_v
+    def _decide(self, state: State) -> None:
+        """Let the controllers decide on what their probes show, and see which machines turn."""
+        shown = np.where(self._now.probe_open, np.nan, state.air_c + self._now.probe_off_k)
+        shown = np.where(self._now.probe_stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
+        state.probe_c = np.where(self.sizes.runs, shown, NEVER_COLD_ENOUGH_C)
+        law = state.control
+        volts = state.unit_v[self.sizes.leader] if self._shares else state.unit_v
+        decide(
+            self._now.limits,
+            law,
+            probe_c=state.probe_c,
+            terminal_v=volts,
+            turning=state.turning,
+            step_s=self._step_s,
         )
-        rest = np.maximum(source_v * source_v - 4.0 * self._path_ohm * watts * self._on_bank, 0.0)
-        volts: FloatArray = 0.5 * (source_v + np.sqrt(rest))
-        return volts
+        leader = self.sizes.leader
+        state.overheated = np.where(
+            state.overheated, state.condensing_c > TRIP_RESET_C, state.condensing_c > TRIP_C
+        )
+        able = self._now.can_start & ~state.overheated
+        running = state.turning
+        if self._shares:
+            running = self._on_leader(state.turning.astype(float)) > 0.0
+        able &= running | (volts >= self._now.least_start_v)
+        state.turning = law.on & able[leader]
+        if self._shares:
+            self._agree(state)
 
-    def _move_charge(self, state: State, current_a: FloatArray) -> None:
-        """Let the wells give or take the current of this step, within empty and full."""
-        q1, q2 = kibam_after(
-            state.q1_ah, state.q2_ah, current_a, hours=STEP_H, share=self._share, rate_per_h=self._rate
+    def _agree(self, state: State) -> None:
+        """Let units on one machine share its rest and its lock."""
+        law, leader = state.control, self.sizes.leader
+        n = leader.size
+        running = np.bincount(leader, weights=law.on, minlength=n)[leader] > 0.0
+        rested = np.full(n, np.inf)
+        np.minimum.at(rested, leader, law.still_s)
+        law.still_s = np.where(law.on, 0.0, np.where(running, 3600.0, rested[leader]))
+        law.locked = np.bincount(leader, weights=law.locked, minlength=n)[leader] > 0.0
+
+    def _on_leader(self, each: FloatArray) -> FloatArray:
+        """Add what units on one machine have to its owner's."""
+        if not self._shares:
+            return each
+        whole: FloatArray = np.bincount(self.sizes.leader, weights=each, minlength=each.size).astype(float)
+        return whole
+
+    def _machine(self, state: State) -> tuple[HeatLine, FloatArray]:
+        """Return what evaporators take against plate temperature, and what compressors draw [W]."""
+        sizes = self.sizes
+        swept = self._now.swept_m3_per_s * state.control.speed_share * state.turning
+        condensing_c = state.condensing_c
+        if self._shares:  # the refrigerant goes in equal parts to the cabinets that ask
+            swept = swept / np.maximum(self._on_leader(state.turning.astype(float))[sizes.leader], 1.0)
+            condensing_c = condensing_c[sizes.leader]
+        evaporating_c = np.minimum(state.evaporating_c, HOTTEST_SUCTION_C)
+        cycle = sizes.cycles.at(evaporating_c, condensing_c)
+        flooded = state.evaporating_c > HOTTEST_SUCTION_C
+        line = heat_line(
+            replace(cycle, cooling_per_k=np.where(flooded, 0.0, cycle.cooling_per_k)),
+            swept_m3_per_s=swept,
+            evaporating_c=evaporating_c,
+            evaporator_w_per_k=self._now.evaporator_w_per_k,
         )
-        state.q1_ah = np.minimum(np.maximum(q1, 0.0), self._share * self._full_ah)
-        state.q2_ah = np.minimum(q2, (1.0 - self._share) * self._full_ah)
+        return line, swept * cycle.work_kj_per_m3 * self._now.electric_per_work
+
+    def _aired_w_per_k(
+        self,
+        state: State,
+        outside_c: FloatArray,
+        vapour_kg_per_kg: FloatArray,
+        lid_share: FloatArray | None,
+    ) -> FloatArray:
+        """Return the air that an opening lets in as a heat path, one air change an opening at most."""
+        if lid_share is None or not lid_share.any():
+            state.aired_share = self._none
+            return self._none
+        sizes = self.sizes
+        inside = density_kg_per_m3(state.air_c, saturated_quickly_kg_per_kg(state.plate_c))
+        flow = doorway_m3_per_s(
+            area_m2=sizes.opening_m2,
+            height_m=sizes.opening_m,
+            inside_kg_per_m3=inside,
+            outside_kg_per_m3=density_kg_per_m3(outside_c, vapour_kg_per_kg),
+        )
+        share = np.minimum(flow * lid_share * self._step_s / sizes.volume_m3, 1.0 - state.aired_share)
+        state.aired_share = np.where(lid_share > 0.0, state.aired_share + share, 0.0)
+        passed_kg = share * sizes.passing_share * sizes.volume_m3 * inside
+        path: FloatArray = passed_kg * (AIR_J_PER_KG_K / self._step_s)
+        return path
+
+    def _cabinet(
+        self,
+        state: State,
+        outside_c: FloatArray,
+        vapour_kg_per_kg: FloatArray,
+        moving_w_per_k: FloatArray,
+        line: HeatLine,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Move the nodes on; returns heat that came in [J] and heat the evaporator took [W]."""
+        sizes = self.sizes
+        state.frost_kg, moisture_w = frost_after(
+            state.frost_kg,
+            plate_c=state.plate_c,
+            leak_w_per_k=moving_w_per_k + self._now.draught_w_per_k,
+            vapour_kg_per_kg=vapour_kg_per_kg,
+            growth_ratio=self._now.frost_ratio,
+            step_s=self._step_s,
+        )
+        nodes = nodes_after(
+            state.air_c,
+            state.plate_c,
+            state.food_c,
+            state.fresh_c,
+            outside_c=outside_c,
+            paths=Paths(
+                walls_w_per_k=self._now.walls_w_per_k,
+                leak_w_per_k=self._now.seal_w_per_k + moving_w_per_k,
+                plate_w_per_k=self._now.plate_w_per_k * np.exp(state.frost_kg * self._frost_per_kg),
+                food_w_per_k=sizes.food_w_per_k,
+                fresh_w_per_k=sizes.fresh_w_per_kg_k * state.fresh_kg,
+                air_j_per_k=sizes.air_j_per_k,
+                plate_j_per_k=sizes.plate_j_per_k,
+            ),
+            line=line,
+            fan_w=state.turning * self._now.inner_fan_w,
+            moisture_w=moisture_w,
+            step_s=self._step_s,
+        )
+        state.air_c, state.plate_c = nodes.air_c, nodes.plate_c
+        state.food_kj_per_kg = state.food_kj_per_kg + nodes.to_food_j * self._per_food_kg
+        state.food_c = sizes.foods.temperature_c(state.food_kj_per_kg)
+        if state.fresh_kg.any():
+            taken = nodes.to_fresh_j / (1000.0 * np.maximum(state.fresh_kg, 1e-9))
+            state.fresh_kj_per_kg = state.fresh_kj_per_kg + taken
+            state.fresh_c = sizes.foods.temperature_c(state.fresh_kj_per_kg)
+        state.evaporating_c = state.plate_c - nodes.removed_w / self._now.evaporator_w_per_k
+        return nodes.entered_j, nodes.removed_w
+
+    def _condense(self, state: State, outside_c: FloatArray, rejected_w: FloatArray) -> None:
+        """Let condensers give off what evaporators took and compressors drew."""
+        state.condensing_c = condensing_after(
+            state.condensing_c,
+            air_c=outside_c + self._now.niche_k,
+            rejected_w=self._on_leader(rejected_w),
+            machines=self.sizes.machines,
+            conductance_ratio=self._now.condenser_ratio,
+            step_s=self._step_s,
+        )

@@ -3,7 +3,7 @@
 import tomllib
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import available_timezones
@@ -11,12 +11,13 @@ from zoneinfo import available_timezones
 from pydantic import BaseModel, ValidationError
 
 from firmware_sim.plant.cable import RESISTANCE_OHM_PER_KM
+from firmware_sim.scenarios.clones import repeated
+from firmware_sim.scenarios.joined import Scenario
 from firmware_sim.scenarios.model import (
     STEP_S,
     BankPhysics,
-    FleetBank,
+    Fault,
     FleetFile,
-    FleetSite,
     FleetUnit,
     ScenarioFile,
     SiteWeather,
@@ -24,25 +25,9 @@ from firmware_sim.scenarios.model import (
 )
 from services.errors import ConfigurationError
 
+__all__ = ["Scenario", "load_scenario"]
+
 Model = TypeVar("Model", bound=BaseModel)
-
-
-@dataclass(frozen=True)
-class Scenario:
-    """A scenario joined with its fleet; the tuples of pairs are in the order of the fleet file."""
-
-    name: str
-    seed: int
-    path: Path
-    fleet_path: Path
-    sites: tuple[tuple[FleetSite, SiteWeather], ...]
-    banks: tuple[tuple[FleetBank, BankPhysics], ...]
-    units: tuple[tuple[FleetUnit, UnitPhysics], ...]
-
-    @property
-    def unit_ids(self) -> tuple[str, ...]:
-        """Units in order."""
-        return tuple(unit.id for unit, _ in self.units)
 
 
 def _read(path: Path, model: type[Model]) -> Model:
@@ -72,6 +57,19 @@ def _refuse_strangers(ids: Iterable[str], known: Iterable[str], file: str, key: 
         raise ConfigurationError(f"{strangers[0]} is not in the fleet file", setting=f"{file}: {key}")
 
 
+def _check_shared(units: tuple[FleetUnit, ...], file: str) -> None:
+    """Refuse a machine that is not there, or is itself another's."""
+    named = {unit.id: unit.compressor.shared_with for unit in units}
+    for unit, owner in named.items():
+        if owner is None:
+            continue
+        where = f"{file}: unit {unit}.compressor.shared_with"
+        if owner not in named or owner == unit:
+            raise ConfigurationError(f"no such other unit: {owner}", setting=where)
+        if named[owner] not in {None, unit}:
+            raise ConfigurationError(f"{owner} has no machine of its own", setting=where)
+
+
 def _check_fleet(fleet: FleetFile, file: str) -> None:
     sites, banks = {site.id for site in fleet.site}, {bank.id for bank in fleet.bank}
     for table, entries in (("site", fleet.site), ("bank", fleet.bank), ("unit", fleet.unit)):
@@ -83,6 +81,7 @@ def _check_fleet(fleet: FleetFile, file: str) -> None:
             )
     if not fleet.unit:
         raise ConfigurationError("no unit", setting=f"{file}: unit")
+    _check_shared(fleet.unit, file)
     for unit in fleet.unit:
         where = f"{file}: unit {unit.id}"
         if unit.site not in sites:
@@ -95,8 +94,49 @@ def _check_fleet(fleet: FleetFile, file: str) -> None:
             raise ConfigurationError(f"must be a multiple of {STEP_S}", setting=f"{where}.interval_s")
 
 
-def load_scenario(path: Path) -> Scenario:
+def _check_faults(faults: tuple[Fault, ...], scenario: Scenario) -> None:
+    """Refuse faults of units and banks that are not there."""
+    units, banks = set(scenario.unit_ids), {bank.id for bank, _ in scenario.banks}
+    for k, fault in enumerate(faults):
+        where = f"{scenario.path.name}: fault.{k}"
+        for key, named, known in (
+            ("unit", fault.unit, units),
+            ("bank", fault.bank, banks),
+            ("other", fault.other, units),
+        ):
+            if named is not None and named not in known:
+                raise ConfigurationError(f"no such {key}: {named}", setting=f"{where}.{key}")
+        if fault.other is not None and fault.other == fault.unit:
+            raise ConfigurationError("a unit cannot be exchanged with itself", setting=f"{where}.other")
+        _refuse_idle(fault, scenario, f"{where}.kind")
+
+
+def _refuse_idle(fault: Fault, scenario: Scenario, where: str) -> None:
+    """Refuse a fault of something its target does not have: it would be told as truth and never show."""
+    unit = next((physics for fleet, physics in scenario.units if fleet.id == fault.unit), None)
+    bank = next((physics for fleet, physics in scenario.banks if fleet.id == fault.bank), None)
+    missing = None
+    if fault.kind == "evaporator_fan_dead" and unit is not None and not unit.evaporator_fan:
+        missing = f"{fault.unit} has no evaporator fan"
+    elif fault.kind == "condenser_fan_dead" and unit is not None and unit.condenser_cooling != "fan":
+        missing = f"{fault.unit} has no condenser fan"
+    elif fault.kind.startswith("relay_") and bank is not None and bank.drive != "relay":
+        missing = f"{fault.bank} is not charged through a relay"
+    elif fault.source == "solar" and bank is not None and bank.panel_wp <= 0.0:
+        missing = f"{fault.bank} has no panel"
+    if missing is not None:
+        raise ConfigurationError(missing, setting=where)
+
+
+def load_scenario(path: Path, *, units: int | None = None) -> Scenario:
     """Return a scenario joined with its fleet file.
+
+    Parameters
+    ----------
+    path : Path
+        The scenario; its fleet file lies beside it.
+    units : int or None
+        How many units: the scenario with its faults is repeated with spread, or cut.
 
     Raises
     ------
@@ -116,13 +156,21 @@ def load_scenario(path: Path) -> Scenario:
         _refuse_strangers((e.id for e in entries), (k.id for k in known), path.name, f"{table}.id")
     weather = {entry.id: entry for entry in file.site}
     banks = {entry.id: entry for entry in file.bank}
-    units = {entry.id: entry for entry in file.unit}
-    return Scenario(
+    physics = {entry.id: entry for entry in file.unit}
+    scenario = Scenario(
         name=file.scenario.name,
+        about=file.scenario.about,
+        days=file.scenario.days,
+        ends=file.scenario.ends,
         seed=file.scenario.seed,
         path=path,
         fleet_path=fleet_path,
         sites=tuple((site, weather.get(site.id, SiteWeather(id=site.id))) for site in fleet.site),
         banks=tuple((bank, banks.get(bank.id, BankPhysics(id=bank.id))) for bank in fleet.bank),
-        units=tuple((unit, units.get(unit.id, UnitPhysics(id=unit.id))) for unit in fleet.unit),
+        units=tuple((unit, physics.get(unit.id, UnitPhysics(id=unit.id))) for unit in fleet.unit),
     )
+    if file.scenario.units is not None:
+        scenario = repeated(scenario, file.scenario.units, mark="")
+    _check_faults(file.fault, scenario)
+    scenario = replace(scenario, faults=file.fault)
+    return scenario if units is None else repeated(scenario, units, mark="x")

@@ -14,11 +14,13 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from firmware_sim import clock
-from firmware_sim.firmware import radio
-from firmware_sim.firmware.ring import Ring
+from firmware_sim.firmware import sender
+from firmware_sim.firmware.flash import FileFlash
+from firmware_sim.firmware.settings import SettingsStore
 from firmware_sim.run import run_fleet
 from services.telemetry.packs import decode_pack
 from services.telemetry.topics import parse, service_filters, topic
+from tests.helpers.boards import kept_by, pages_of
 from tests.helpers.broker import Broker, running_broker
 from tests.helpers.small_fleet import FLEET, SCENARIO, write_small_fleet
 
@@ -138,11 +140,7 @@ def _running(path, url, folder, *, now_ms=clock.now_ms, days=0.25):
 
 
 def _kept(folder):
-    ring = Ring(folder / f"{UNIT}.ring", channels=CHANNELS, capacity=60_000)
-    counts = ring.counts()
-    oldest = ring.read(counts.freed, counts.freed + 1)
-    ring.close()
-    return counts, oldest
+    return kept_by(folder, UNIT, CHANNELS)
 
 
 def _all_in(listener, bid=1, count=360):
@@ -232,7 +230,7 @@ def test_samples_taken_without_a_network_arrive_when_it_comes(tmp_path):
 
 def test_nothing_is_lost_when_the_broker_dies_hard_in_the_middle(tmp_path, monkeypatch):
     """What the broker took with it is sent again, at the latest when nothing was confirmed for a while."""
-    monkeypatch.setattr(radio, "RESEND_AFTER_S", 2.0)
+    monkeypatch.setattr(sender, "RESEND_AFTER_S", 2.0)
     path, folder = write_small_fleet(tmp_path), tmp_path / "state"
     with (
         running_broker(tmp_path) as broker,
@@ -270,11 +268,19 @@ def test_commands_are_answered_once_and_to_whom_they_came_from(tmp_path):
 
         asked = listener.command("set", interval_s=120)
         assert _until(lambda: listener.replies(asked) != [])
-        assert json.loads((folder / f"{UNIT}.json").read_text())["interval_s"] == 120
+        assert _settings(folder).interval_s == 120
 
 
 def _kept_freed(folder):
-    return _kept(folder)[0].freed if (folder / f"{UNIT}.ring").exists() else 0
+    return _kept(folder)[0].freed if (folder / f"{UNIT}.flash").exists() else 0
+
+
+def _settings(folder):
+    flash = FileFlash(folder / f"{UNIT}.flash", pages=pages_of(CHANNELS))
+    try:
+        return SettingsStore(flash, pages=(0, 1)).settings
+    finally:
+        flash.close()
 
 
 def test_a_reboot_from_afar_begins_a_new_boot_with_samples_from_zero(tmp_path):

@@ -109,6 +109,6 @@ def test_an_address_that_is_no_broker_is_refused(tmp_path, url):
 
 def test_a_memory_that_cannot_be_used_is_refused_with_nothing_left_open(make, tmp_path):
     make(NOW_MS).close()
-    (tmp_path / "state/hall-frozen.json").write_text("[]", encoding="utf-8")
-    with pytest.raises(ConfigurationError, match=r"hall-frozen\.json"):
+    (tmp_path / "state/hall-frozen.flash").write_bytes(b"short")
+    with pytest.raises(ConfigurationError, match=r"hall-frozen\.flash: kept with other channels"):
         make(NOW_MS)

@@ -6,10 +6,14 @@ from hypothesis import strategies as st
 from firmware_sim.plant.battery import (
     OPEN_CIRCUIT_V,
     SOC_GRID,
+    WellStep,
+    acceptance_share,
+    capacity_share,
     kibam_after,
     kibam_lifetime_h,
     kibam_limit_a,
     resistance_ohm,
+    resistance_share,
     wells_of,
 )
 
@@ -69,3 +73,46 @@ def test_resistance_rises_as_the_battery_empties_and_stays_finite_when_empty():
 
 def test_lithium_is_nearly_one_well():
     assert wells_of("lifepo4").available_share > wells_of("agm").available_share
+
+
+@given(
+    q1=st.floats(0.0, 70.0),
+    q2=st.floats(0.0, 30.0),
+    current_a=st.floats(-20.0, 20.0),
+    hours=st.floats(0.005, 1.0),
+)
+def test_a_prepared_step_is_the_closed_form(q1, q2, current_a, hours):
+    wells = np.array([q1]), np.array([q2])
+    current = np.array([current_a])
+    step = WellStep.of(hours=hours, share=np.array([0.7]), rate_per_h=np.array([1.0]))
+    assert np.allclose(
+        step.after(*wells, current), kibam_after(*wells, current, hours=hours, **STEP), atol=1e-9
+    )
+
+
+@given(lift=st.floats(-20.0, 20.0), current_a=st.floats(-5.0, 5.0))
+def test_both_wells_may_be_counted_from_any_level(lift, current_a):
+    """What lets temperature move the empty mark without moving charge."""
+    current = np.array([current_a])
+    low = kibam_after(np.array([30.0]), np.array([20.0]), current, hours=0.5, **STEP)
+    high = kibam_after(
+        np.array([30.0 + 0.7 * lift]), np.array([20.0 + 0.3 * lift]), current, hours=0.5, **STEP
+    )
+    assert high[0][0] - low[0][0] == pytest.approx(0.7 * lift, abs=1e-9)
+    assert high[1][0] - low[1][0] == pytest.approx(0.3 * lift, abs=1e-9)
+
+
+def test_lithium_follows_its_table_and_lead_its_line():
+    degrees = np.array([-30.0, 0.0, 25.0, 60.0])
+    assert capacity_share(degrees, lithium=True) == pytest.approx([0.55, 0.875, 1.0, 1.0])
+    assert capacity_share(degrees, lithium=False) == pytest.approx([0.73, 0.85, 1.0, 1.15])
+
+
+def test_the_cold_makes_lead_unwilling_and_lithium_refuse():
+    degrees = np.array([-1.0, 5.0, 25.0, 60.0])
+    assert acceptance_share(degrees, lithium=True).tolist() == [0.0, 1.0, 1.0, 1.0]
+    assert acceptance_share(degrees, lithium=False) == pytest.approx([0.406, 0.5, 1.0, 1.5], abs=0.001)
+
+
+def test_resistance_is_that_of_25_degrees_at_25_degrees():
+    assert resistance_share(np.array([25.0]), per_k=0.023)[0] == pytest.approx(1.0)

@@ -85,6 +85,71 @@ def test_a_fault_in_the_fleet_file_is_named_with_file_and_key(tmp_path, old, new
     assert names in str(caught.value)
 
 
+FAULT = '[[fault]]\nkind = "dusty_condenser"\nunit = "cart-meat"\nbegins_d_before = 3\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "names"),
+    [
+        ("dusty_condenser", "dusty_condensor", "small.toml: fault.0.kind"),
+        ('unit = "cart-meat"', 'unit = "cart-meet"', "small.toml: fault.0.unit: no such unit: cart-meet"),
+        (
+            'unit = "cart-meat"',
+            'bank = "cart-bank"',
+            "small.toml: fault.0: Value error, dusty_condenser needs unit",
+        ),
+        ("dusty_condenser", "weak_battery", "weak_battery needs bank"),
+        ("begins_d_before = 3", "", "give either begins_h_before or begins_d_before"),
+        ("begins_d_before = 3", "begins_d_before = 3\nbegins_h_before = 3", "give either"),
+        ("begins_d_before = 3", "begins_d_before = -3", "small.toml: fault.0.begins_d_before"),
+        ("begins_d_before = 3", "begins_d_before = 3\ngrow_h = 3", "small.toml: fault.0.grow_h"),
+        ("dusty_condenser", "swapped_identity", "other goes with swapped_identity"),
+        ("begins_d_before = 3", 'begins_d_before = 3\nsource = "solar"', "source goes with failed_charger"),
+        (
+            "dusty_condenser",
+            "evaporator_fan_dead",
+            "small.toml: fault.0.kind: cart-meat has no evaporator fan",
+        ),
+        ('dusty_condenser"\nunit = "cart-meat"', 'relay_stuck_open"\nbank = "cart-bank"', "through a relay"),
+        (
+            'dusty_condenser"\nunit = "cart-meat"',
+            'failed_charger"\nsource = "solar"\nbank = "cart-bank"',
+            "cart-bank has no panel",
+        ),
+        (
+            'dusty_condenser"',
+            'swapped_identity"\nother = "cart-meat"',
+            "small.toml: fault.0.other: a unit cannot be exchanged with itself",
+        ),
+        ('dusty_condenser"', 'clock_reset"\nlasts_h = 2', "happens at a moment"),
+    ],
+)
+def test_a_wrong_fault_is_named_with_file_and_key(tmp_path, old, new, names):
+    assert old in FAULT
+    path = write_small_fleet(tmp_path, scenario=SCENARIO + FAULT.replace(old, new))
+    with pytest.raises(ConfigurationError) as caught:
+        load_scenario(path)
+    assert names in str(caught.value)
+
+
 def test_a_scenario_that_is_not_there_is_a_matter_for_the_operator(tmp_path):
     with pytest.raises(ConfigurationError, match=r"nothing\.toml"):
         load_scenario(tmp_path / "nothing.toml")
+
+
+@pytest.mark.parametrize(
+    ("owner", "names"), [("cart-cold", "no such other unit"), ("cart-meat", "no such other unit")]
+)
+def test_a_shared_machine_must_be_another_units(tmp_path, owner, names):
+    fleet = FLEET.replace("running_a = 4.2", f'running_a = 4.2\nshared_with = "{owner}"')
+    with pytest.raises(ConfigurationError, match=names):
+        load_scenario(write_small_fleet(tmp_path, fleet=fleet))
+
+
+def test_a_machine_cannot_be_shared_on(tmp_path):
+    third = '\n[[unit]]\nid = "third"\nkind = "fridge"\nsite = "cart-1"\n[unit.supply]\nkind = "mains"\n'
+    fleet = FLEET.replace("running_a = 4.2", 'shared_with = "hall-frozen"') + (
+        '[unit.compressor]\nshared_with = "third"\n' + third
+    )
+    with pytest.raises(ConfigurationError, match="no machine of its own"):
+        load_scenario(write_small_fleet(tmp_path, fleet=fleet))

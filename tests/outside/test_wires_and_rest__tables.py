@@ -1,9 +1,7 @@
-"""Resistances and heat losses of the simulated plant against tables and worked examples.
+"""Resistances and rest voltages of the simulated plant against tables and worked examples.
 
 Cable: IEC 60228:2004, table 3 (class 5, plain copper, 20 °C), as reproduced in three places; the rise
 of copper from IEC 60028 (from memory). Worked example: 6 A over a 5 m run, out and back.
-Box: 82 L, 600 x 360 x 380 mm inside, 50 mm of foam with 0.024 W/(m K): 0.628 W/K by shape factors,
-0.565 with films, 0.64 with the seal (worked from textbook shape factors; seal 0.077 W/K).
 Batteries: flooded rest voltage 6 x (specific gravity + 0.845) V by a common deep-cycle table (from
 memory); resistance against an open lead-acid cell model scaled to 100 Ah.
 """
@@ -12,7 +10,6 @@ import numpy as np
 import pytest
 
 from firmware_sim.plant.battery import OPEN_CIRCUIT_V, resistance_ohm
-from firmware_sim.plant.cabinet import box_ua_w_per_k
 from firmware_sim.plant.cable import cable_ohm
 
 pytestmark = pytest.mark.outside
@@ -32,22 +29,6 @@ def test_six_amps_over_five_metres(section_mm2, ohm_at_20, drop_at_60_v):
     assert cold == pytest.approx(ohm_at_20, abs=5e-5)
     warm_v = 6.0 * cable_ohm(length_m=5.0, section_mm2=section_mm2, temperature_c=60.0)
     assert warm_v == pytest.approx(drop_at_60_v, abs=0.005)  # printed to two or three digits
-
-
-BOX = {"length_m": 0.600, "width_m": 0.360, "height_m": 0.380, "wall_m": 0.050, "foam_w_per_m_k": 0.024}
-
-
-def test_a_box_of_82_litres_by_shape_factors_alone():
-    no_film = box_ua_w_per_k(**BOX, film_w_per_m2_k=1e12, seal_w_per_m_k=0.0)
-    assert no_film == pytest.approx(0.628, abs=0.0005)
-
-
-def test_a_box_of_82_litres_with_films():
-    assert box_ua_w_per_k(**BOX, seal_w_per_m_k=0.0) == pytest.approx(0.565, abs=0.003)
-
-
-def test_a_box_of_82_litres_with_films_and_seal():
-    assert box_ua_w_per_k(**BOX) == pytest.approx(0.64, abs=0.005)
 
 
 GRAVITY = [1.277, 1.258, 1.238, 1.217, 1.195, 1.172, 1.148, 1.124, 1.098, 1.073]
