@@ -72,6 +72,17 @@ class Episode(Frozen):
     mean_c: float
 
 
+class Evidence(Frozen):
+    """One row of evidence: a quantity against a threshold, with where the threshold comes from."""
+
+    quantity: str
+    value: float
+    operator: Literal["<", "<=", ">", ">="]
+    threshold: float
+    unit: str
+    source: str
+
+
 class Exposure(_WithReasons):
     """Time above one limit, on one basis."""
 
@@ -91,6 +102,8 @@ class Exposure(_WithReasons):
     episodes: tuple[Episode, ...]
     verdict: Verdict | None
     verdict_reason: str | None = None
+    reasons: tuple[Evidence, ...] = ()
+    """What the verdict rests on, one row for each thing that was compared."""
     source: str
     why: str
 
@@ -181,17 +194,6 @@ class Runout(_WithReasons):
     moves: tuple[Move, ...] = ()
     food_at_risk: FoodAtRisk | None = None
     food_at_risk_reason: str | None = None
-
-
-class Evidence(Frozen):
-    """One row of evidence: a quantity against a threshold, with where the threshold comes from."""
-
-    quantity: str
-    value: float
-    operator: Literal["<", "<=", ">", ">="]
-    threshold: float
-    unit: str
-    source: str
 
 
 class Finding(_WithReasons):

@@ -40,6 +40,12 @@ class UnitCard(Frozen):
     minutes_above: float
     minutes_unknown: float
     minutes_worst_case: float
+    own_standing: Verdict | None = None
+    """What stands of the cabinet's own clock; `standing` is the worse of it and of the batches in it."""
+    batches: int = 0
+    """Batches recorded in it now."""
+    batches_worst: Verdict | None = None
+    """The worst that stands of them, None when there are none."""
     backlog_expected: bool
     """True while samples are known to exist that have not arrived."""
     runout: Runout

@@ -4,7 +4,7 @@ from datetime import date
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field, StringConstraints, field_validator, model_validator
+from pydantic import AliasChoices, AwareDatetime, Field, StringConstraints, field_validator, model_validator
 
 from services.domain._frozen import Frozen
 
@@ -70,6 +70,8 @@ class Food(Frozen):
     classes: tuple[FoodClass, ...] = ()
     rules: tuple[str, ...] = ()
     load_kg: float | None = Field(default=None, gt=0)
+    vulnerable_guests: bool = False
+    """Children, pregnant, elderly or ill people eat from it: the time to use food up falls away."""
 
 
 class Supply(Frozen):
@@ -95,11 +97,23 @@ class Compressor(Frozen):
     shared_with: Identifier | None = None
 
 
+class SensorCheck(Frozen):
+    """A check in melting ice: what the sensor read where 0 °C was true."""
+
+    at: AwareDatetime
+    reading_c: float = Field(ge=-60, le=100, allow_inf_nan=False)
+    channel: Literal["cabinet", "product"] = "cabinet"
+    who: str = ""
+
+
 class Sensor(Frozen):
-    """Where the cabinet sensor sits and its offset from the last ice-point check."""
+    """Where the cabinet sensor sits, how good it is, and its checks in melting ice."""
 
     position: Literal["air", "wall", "plate", "top", "product"] = "air"
     offset_c: float = 0.0
+    error_k: float | None = Field(default=None, gt=0, le=5)
+    """Largest error its class allows; None: not given."""
+    checks: tuple[SensorCheck, ...] = ()
 
 
 class Link(Frozen):
@@ -126,6 +140,30 @@ class Unit(Frozen):
     link: Link = Link()
 
 
+class HouseRules(Frozen):
+    """An operator's own limits on top of a published rule set; they may only be tighter."""
+
+    name: Annotated[str, StringConstraints(pattern=r"^[a-z0-9.-]{3,40}$")]
+    base: str
+    """The published rule set these tighten."""
+    limits_c: dict[FoodClass, float] = Field(default_factory=dict)
+    hold_min: float | None = Field(default=None, gt=0)
+    discard_min: float | None = Field(default=None, gt=0)
+    said_by: str = ""
+
+
+class BatchTemplate(Frozen):
+    """What a cook picks instead of filling in a form."""
+
+    what: Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+    food_class: FoodClass = Field(validation_alias=AliasChoices("class", "food_class"))
+    piece_kg: float | None = Field(default=None, gt=0)
+    """The largest piece: how slowly its core follows the air."""
+    ready_to_eat: bool = False
+    days: int | None = Field(default=None, gt=0)
+    """Days it is usually kept; only fills in the use-by a person may change."""
+
+
 class Person(Frozen):
     """Somebody who may sign for what was decided."""
 
@@ -140,6 +178,8 @@ class Fleet(Frozen):
     banks: tuple[Bank, ...] = ()
     units: tuple[Unit, ...] = ()
     people: tuple[Person, ...] = ()
+    house_rules: tuple[HouseRules, ...] = ()
+    templates: tuple[BatchTemplate, ...] = ()
 
     def settings_of(self, unit_id: str) -> "UnitSettings":
         """Return one unit joined with its site and bank, defaults applied.
@@ -155,7 +195,9 @@ class Fleet(Frozen):
         site = next((s for s in self.sites if s.id == unit.site), None)
         bank = next((b for b in self.banks if b.id == unit.supply.bank), None)
         sharers = sum(1 for u in self.units if bank is not None and u.supply.bank == bank.id)
-        return UnitSettings.of(unit, site=site, bank=bank, units_on_bank=max(1, sharers))
+        return UnitSettings.of(
+            unit, site=site, bank=bank, units_on_bank=max(1, sharers), house_rules=self.house_rules
+        )
 
 
 DEFAULT_FRIDGE_SET_POINT_C = 3.0
@@ -192,6 +234,8 @@ class UnitSettings(Frozen):
     """None when the file gives none: an offline log then uses its own spacing, the service 60 s."""
     classes: tuple[FoodClass, ...]
     rules: tuple[str, ...]
+    house_rules: tuple[HouseRules, ...]
+    """The operator's own sets among `rules`."""
     nominal_v: Literal[12, 24]
     cutout_v: float | None
     """None: to be learned from the unit's own cut-outs, else `DEFAULT_CUTOUT_V` at 12 V."""
@@ -213,7 +257,13 @@ class UnitSettings(Frozen):
 
     @classmethod
     def of(
-        cls, unit: Unit, *, site: Site | None = None, bank: Bank | None = None, units_on_bank: int = 1
+        cls,
+        unit: Unit,
+        *,
+        site: Site | None = None,
+        bank: Bank | None = None,
+        units_on_bank: int = 1,
+        house_rules: tuple[HouseRules, ...] = (),
     ) -> "UnitSettings":
         """Join a unit with its site and bank and apply the defaults, naming each one used."""
         assumed: list[str] = []
@@ -264,6 +314,7 @@ class UnitSettings(Frozen):
             interval_s=unit.interval_s,
             classes=classes,
             rules=rules,
+            house_rules=tuple(own for own in house_rules if own.name in rules),
             nominal_v=nominal_v,
             cutout_v=supply.cutout_v,
             restart_v=supply.restart_v,
