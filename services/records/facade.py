@@ -61,6 +61,11 @@ class Records:
                 self._fleet = (version, fleetbook.fleet_at(session, None))
             return self._fleet[1]
 
+    def fleet_changes(self, start_ms: int, end_ms: int) -> tuple[int, ...]:
+        """Return the moments in ``[start_ms, end_ms)`` at which anything of the fleet was described anew."""
+        with self._database.reading() as session:
+            return fleetbook.change_times(session, start_ms, end_ms)
+
     def known_units(self) -> frozenset[str]:
         """Return the ids of the units that are described."""
         return frozenset(unit.id for unit in self.fleet().units)

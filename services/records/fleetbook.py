@@ -24,6 +24,17 @@ def fleet_version(session: Session) -> tuple[int, int]:
     return row[0] or 0, row[1] or 0
 
 
+def change_times(session: Session, start_ms: int, end_ms: int) -> tuple[int, ...]:
+    """Return the moments in ``[start_ms, end_ms)`` at which anything was described anew."""
+    moments = (
+        select(DatedRow.valid_from_ms)
+        .where(DatedRow.valid_from_ms >= start_ms, DatedRow.valid_from_ms < end_ms)
+        .distinct()
+        .order_by(DatedRow.valid_from_ms)
+    )
+    return tuple(session.scalars(moments))
+
+
 def fleet_at(session: Session, at_ms: int | None) -> Fleet:
     """Return the fleet as it was described at a moment; None: as it is described now."""
     newest: dict[tuple[str, str], str | None] = {}
