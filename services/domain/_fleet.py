@@ -72,6 +72,8 @@ class Food(Frozen):
     load_kg: float | None = Field(default=None, gt=0)
     vulnerable_guests: bool = False
     """Children, pregnant, elderly or ill people eat from it: the time to use food up falls away."""
+    brief_min: float | None = Field(default=None, gt=0, le=240)
+    """Minutes that quick-frozen food may be warmer than -18 °C in transport; None: 60, the operator's choice."""
 
 
 class Supply(Frozen):

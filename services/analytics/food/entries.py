@@ -10,7 +10,8 @@ from services.analytics.food import track as clock
 from services.analytics.food.exposure import line_parts, stretch_stats
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_ms
-from services.analytics.food.rules import DRINKS_RULE, FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
+from services.analytics.food.reasons import air_rows, rows
+from services.analytics.food.rules import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
 from services.analytics.food.verdicts import (
     SAME_MIN,
     STANDING_MIN,
@@ -19,14 +20,17 @@ from services.analytics.food.verdicts import (
     at,
     minutes_at,
     ranks,
-    standing,
+    standing_min,
     why,
 )
 from services.domain import Episode, Exposure, UnitSettings, Verdict
+from services.domain import Evidence as Row
 from services.telemetry import FloatArray, IntArray
 from services.timebase import MINUTE_MS, Span
 
 Basis = Literal["probe", "modelled_food", "cabinet"]
+HALF_MILLI_K = 0.0005
+"""Readings are kept in milli-degrees: this much over a limit makes a reading on it count as beyond."""
 COARSE_MS = 30 * MINUTE_MS
 """Spacing above which a log is too coarse for anything better than watch."""
 _BASIS_WORDS = {
@@ -97,10 +101,11 @@ def clock_of(
     *,
     lags: FloatArray,
     only_raises: bool = False,
+    frozen: bool = False,
 ) -> Clock:
     """Return the clock of one basis over all its readings."""
-    lines = tuple(clock.Line(limit.limit_c, below=limit.below) for limit in limits)
-    fresh = clock.start(lines, lags=lags, gap_ms=terms.gap_ms)
+    lines = tuple(clock.Line(_counted_from_c(limit), below=limit.below) for limit in limits)
+    fresh = clock.start(lines, lags=lags, gap_ms=terms.gap_ms, frozen=frozen)
     track = clock.extend(fresh, readings.t_ms, readings.value_c)
     hot = line_parts(terms.air.t_ms, terms.air.value_c, limit_c=HOT_AIR_C, gap_ms=terms.gap_ms).above
     awaited = Intervals.of(
@@ -126,6 +131,12 @@ def clock_of(
     return Clock(basis, limits, track, evidence, coarse=coarse, only_raises=only_raises)
 
 
+def _counted_from_c(limit: Limit) -> float:
+    if not limit.at_counts:
+        return limit.limit_c
+    return limit.limit_c + (HALF_MILLI_K if limit.below else -HALF_MILLI_K)
+
+
 def food_clocks(
     cabinet: Readings,
     product: Readings,
@@ -134,27 +145,31 @@ def food_clocks(
     terms: Terms,
     *,
     probe_terms: Terms | None = None,
+    lags: FloatArray | None = None,
 ) -> tuple[Clock, ...]:
     """Return the clocks that carry verdicts: the probe where it sits in the warmest spot, else modelled food.
 
     A probe that is not known to sit there is shown beside the modelled food and can only raise.
-    `probe_terms` are those of the product channel where it has its own interval.
+    `probe_terms` are those of the product channel where it has its own interval, `lags` those of the
+    food where a probe has taught them.
     """
-    none, lags = np.empty(0), lags_ms(settings.unit.food.load_kg)
+    none, lags = np.empty(0), lags_ms(settings.unit.food.load_kg) if lags is None else lags
     own = terms if probe_terms is None else probe_terms
     if settings.unit.sensor.position == "product":
         if not product.t_ms.size:
             return (clock_of("probe", cabinet, limits.limits, terms, lags=none),)
         return (clock_of("probe", product, limits.limits, own, lags=none),)
-    modelled = clock_of("modelled_food", cabinet, limits.limits, terms, lags=lags)
+    frozen = settings.unit.kind == "freezer"
+    modelled = clock_of("modelled_food", cabinet, limits.limits, terms, lags=lags, frozen=frozen)
     if not product.t_ms.size:
         return (modelled,)
     return modelled, clock_of("probe", product, limits.limits, own, lags=none, only_raises=True)
 
 
 def air_clock(cabinet: Readings, limits: tuple[Limit, ...], terms: Terms) -> Clock:
-    """Return the clock of the air itself, which raises at most watch."""
-    return clock_of("cabinet", cabinet, limits, terms, lags=np.empty(0))
+    """Return the clock of the air itself, which raises at most watch; second lines are left to the food."""
+    own = tuple(limit for limit in limits if not limit.guard)
+    return clock_of("cabinet", cabinet, own, terms, lags=np.empty(0))
 
 
 def rank_at(
@@ -216,7 +231,8 @@ def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, mar
     entries = []
     for index, limit in enumerate(clock_.limits):
         minutes = _whole(clock_.evidence[index], as_of_ms)
-        stands = bool(standing(clock_.evidence[index], moment)[0])
+        stood_min = float(standing_min(clock_.evidence[index], moment)[0])
+        stands = stood_min >= STANDING_MIN - SAME_MIN
         doubt = stands or bool(minutes.silent[0])
         verdict = Verdict.WATCH if doubt and settings.unit.state == "in_use" else Verdict.OK
         words = why(limit, minutes, verdict, basis=_BASIS_WORDS["cabinet"], coarse=clock_.coarse)
@@ -226,7 +242,16 @@ def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, mar
             rule, judged = limit.rule, verdict
             words += f"; now for {STANDING_MIN:.0f} min or more without a break" if stands else ""
         entries.append(
-            _entry(clock_, index, minutes, as_of_ms=as_of_ms, rule=rule, verdict=judged, words=words)
+            _entry(
+                clock_,
+                index,
+                minutes,
+                as_of_ms=as_of_ms,
+                rule=rule,
+                verdict=judged,
+                words=words,
+                stood_min=stood_min,
+            )
         )
     return entries
 
@@ -245,6 +270,7 @@ def _entry(
     rule: str | None,
     verdict: Verdict | None,
     words: str,
+    stood_min: float | None = None,
 ) -> Exposure:
     limit = clock_.limits[index]
     begin = float(minutes.from_ms[0])
@@ -254,32 +280,52 @@ def _entry(
     times, curve = whole.t_ms, whole.lowest_c if limit.below else whole.highest_c
     inside = curve[int(np.searchsorted(times, begin)) :]
     extreme = np.min if limit.below else np.max
-    lawful = rule is not None and rule != DRINKS_RULE
+    peak_c = float(extreme(inside)) if inside.size else None
+    lawful = rule is not None and limit.law
     return Exposure(
         rule=rule,
         limit_c=limit.limit_c,
         basis=clock_.basis,
         start=round(begin),
-        compliant=_compliant(clock_, minutes) if lawful else None,
+        compliant=_compliant(clock_, limit, minutes) if lawful else None,
         compliant_reason=None if lawful else "no law asks for this temperature",
         minutes_above=above,
         minutes_unknown=unknown,
         minutes_worst_case=above + unknown,
-        peak_c=float(extreme(inside)) if inside.size else None,
+        peak_c=peak_c,
         peak_c_reason=None if inside.size else "nothing measured",
         episodes=_episodes(times, curve, spans, below=limit.below),
         verdict=verdict,
         verdict_reason="information only" if verdict is None else None,
+        reasons=() if verdict is None else _reasons(clock_, limit, minutes, peak_c, stood_min),
         source=limit.source,
         why=words,
     )
 
 
-def _compliant(clock_: Clock, minutes: Minutes) -> Literal["yes", "no", "unknown"]:
-    """Return the law's answer, which allows no minute; air above a limit does not prove that food was."""
-    if float(minutes.above[0]) > SAME_MIN:
+def _reasons(
+    clock_: Clock, limit: Limit, minutes: Minutes, peak_c: float | None, stood_min: float | None
+) -> tuple[Row, ...]:
+    unknown_min = 0.0 if clock_.only_raises else float(minutes.unknown[0])
+    basis = _BASIS_WORDS[clock_.basis]
+    if stood_min is not None:
+        return air_rows(limit, standing_min=stood_min, unknown_min=unknown_min, peak_c=peak_c, basis=basis)
+    return rows(
+        limit,
+        above_min=float(minutes.above[0]),
+        unknown_min=unknown_min,
+        hot=bool(minutes.hot[0]),
+        peak_c=peak_c,
+        basis=basis,
+    )
+
+
+def _compliant(clock_: Clock, limit: Limit, minutes: Minutes) -> Literal["yes", "no", "unknown"]:
+    """Return the law's answer, which mostly allows no minute; warm air does not prove that food was."""
+    allowed = limit.lawful_min + SAME_MIN
+    if float(minutes.above[0]) > allowed:
         return "unknown" if clock_.basis == "cabinet" else "no"
-    doubt = float(minutes.unknown[0]) > SAME_MIN or bool(minutes.silent[0]) or bool(minutes.awaited[0])
+    doubt = float(minutes.worst_case[0]) > allowed or bool(minutes.silent[0]) or bool(minutes.awaited[0])
     return "unknown" if doubt else "yes"
 
 

@@ -1,10 +1,15 @@
-"""Temperature rules as data, each number with where it comes from, and the limits a unit is held to."""
+"""The limits a unit or a batch is held to: the strictest of the rules chosen for it, each with its source."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.domain import UnitSettings
+from services.analytics.food.rulebook.catalog import DEFAULT_RULES, RULES
+from services.analytics.food.rulebook.clause import FROZEN, RuleSet
+from services.analytics.food.rulebook.eu_quick_frozen import BRIEF_C, BRIEF_MIN
+from services.analytics.food.rulebook.eu_quick_frozen import RULES as QUICK_FROZEN
+from services.analytics.food.rulebook.medicine import DRINKS_RULE, LINES
+from services.domain import FoodClass, HouseRules, UnitSettings
 from services.errors import ConfigurationError
 
 FRIDGE_STRICTEST_C = 4.0
@@ -19,12 +24,13 @@ HOT_AIR_C = 90.0 / 1.8 - 32.0 / 1.8
 """USDA FSIS: 1 h instead of 2 h where the air around the food is above 90 °F (32.2 °C)."""
 FREEZER_MARKS_C = (-18.0, -15.0, -12.0, -5.0, 0.0)
 """Minutes above each are shown apart for freezers, without a verdict."""
+FROZEN_LADDER = (
+    "this project's decision: frozen limits end in hold, after 120 min in all; no document gives a time"
+)
+MOVING = frozenset(("vehicle", "trailer"))
+"""Sites whose units are in transport or local distribution."""
 
 Cap = Literal["watch", "hold", "discard_advised"]
-FROZEN = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
-MEDICINE_RULE = "medicine-2-8"
-DRINKS_RULE = "drinks"
-DEFAULT_RULES = "za-r638-2018"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,97 +50,16 @@ class Limit:
     cap: Cap = "discard_advised"
     words: str = ""
     """What is added to the reason when the limit was passed."""
-
-
-@dataclass(frozen=True, slots=True)
-class RuleSet:
-    """One document's limits by food class; a class it gives no number for is absent."""
-
-    name: str
-    document: str
-    limits_c: dict[str, float]
-    clauses: dict[str, str]
-    """Where the number stands, by class; "" for all others."""
-    hold_min: float = HOLD_MIN
-    discard_min: float = DISCARD_MIN
-    hot_hold_min: float = HOT_HOLD_MIN
-    hot_discard_min: float = DISCARD_MIN
-
-    def source_of(self, food_class: str) -> str:
-        """Return document and clause of a class's number."""
-        return f"{self.document}, {self.clauses.get(food_class, self.clauses[''])}"
-
-
-_CHILLED = ("poultry", "fish", "offal", "milk", "mince", "red_meat", "game", "cooked", "other_chilled")
-
-
-def _all_chilled(limit_c: float) -> dict[str, float]:
-    return dict.fromkeys(_CHILLED, limit_c)
-
-
-_SETS = (
-    RuleSet(
-        name="za-r638-2018",
-        document="South Africa R638 of 22 June 2018, regulation 8 and Annexure E",
-        limits_c=_all_chilled(5.0)
-        | dict.fromkeys(("poultry", "fish", "offal", "milk"), 4.0)
-        | {"frozen_fish": -18.0, "ice_cream": -18.0, "frozen_other": -12.0},
-        clauses={
-            "": "any other perishable food kept chilled: core not above +5 °C",
-            **dict.fromkeys(
-                ("poultry", "fish", "offal", "milk"),
-                "raw fish, edible offal, poultry meat, milk: core not above +4 °C",
-            ),
-            # The copy read prints "≥" in the frozen rows; regulation 8(4)(a)(i) says the core must
-            # not exceed the value, so the rows are read as "≤".
-            **dict.fromkeys(("frozen_fish", "ice_cream"), "ice cream, frozen fish: core not above -18 °C"),
-            "frozen_other": "any other food marketed as frozen: core not above -12 °C",
-            "game": "any other perishable food kept chilled: core not above +5 °C; the exemption for "
-            "venison is not used",
-        },
-    ),
-    RuleSet(
-        name="fda-food-code-2022",
-        document="US FDA Food Code 2022",
-        limits_c=_all_chilled(5.0),
-        clauses={"": "3-501.16(A): cold holding at 5 °C (41 °F) or less (wording from memory)"},
-    ),
-    RuleSet(
-        name="fsanz-3.2.2",
-        document="FSANZ Food Standards Code, Standard 3.2.2",
-        limits_c=_all_chilled(5.0),
-        clauses={"": "clauses 6(2), 8(5), 10: at or below 5 °C; 2-hour/4-hour rule"},
-    ),
-    RuleSet(
-        name="uk-8c",
-        document="UK chill rule (SR 2006/3 Schedule 4 and sisters)",
-        limits_c=_all_chilled(8.0),
-        clauses={"": "at or below 8 °C; its single tolerance period is not used"},
-    ),
-    RuleSet(
-        name="eu-853-2004",
-        document="Regulation (EC) 853/2004, Annex III",
-        limits_c={"red_meat": 7.0, "game": 4.0, "offal": 3.0, "poultry": 4.0, "mince": 2.0},
-        clauses={
-            "": "Section I Chapter VII: meat not above 7 °C",
-            "offal": "Section I Chapter VII: offal not above 3 °C",
-            "poultry": "Section II: poultry meat not above 4 °C",
-            "game": "Section IV: small wild game not above 4 °C (clause from memory)",
-            "mince": "Section V Chapter III 2(c): minced meat not above 2 °C",
-        },
-    ),
-    RuleSet(
-        name="fsis",
-        document="USDA FSIS refrigeration charts",
-        limits_c=_all_chilled(40.0 / 1.8 - 32.0 / 1.8),
-        clauses={"": "perishables above 4.44 °C (40 °F) for over 2 h, over 1 h in air above 32.2 °C (90 °F)"},
-        discard_min=120.0,
-        hot_discard_min=60.0,
-    ),
-)
-RULES: dict[str, RuleSet] = {rules.name: rules for rules in _SETS}
-"""Every rule set by its name. Fish on melting ice (853/2004) and frozen food under the Food Code and
-Standard 3.2.2 have no number there, so none is given here."""
+    law: bool = True
+    """False where no law asks for this temperature: whether it was kept is then not said."""
+    lawful_min: float = 0.0
+    """Minutes beyond it that the law itself allows."""
+    guard: bool = False
+    """True for the second line, a sensor's error inside a limit."""
+    at_counts: bool = False
+    """True where a reading on the limit counts as beyond it."""
+    ladder_source: str = ""
+    """Where the minutes to hold and discard come from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +72,7 @@ class Limits:
     @property
     def food_limit_c(self) -> float:
         """The lowest upper limit: the one that decides, in °C."""
-        return min(limit.limit_c for limit in self.limits if not limit.below)
+        return min(limit.limit_c for limit in self.limits if not limit.below and not limit.guard)
 
 
 def limits_of(settings: UnitSettings) -> Limits:
@@ -158,121 +83,318 @@ def limits_of(settings: UnitSettings) -> Limits:
     ConfigurationError
         If a rule name is not known.
     """
-    unknown = [name for name in settings.rules if name not in RULES]
-    if unknown:
-        known = ", ".join(sorted(RULES))
-        raise ConfigurationError(f"no rule named {unknown[0]!r}; known are {known}", setting="food.rules")
-    freezer = settings.unit.kind == "freezer"
-    special = [c for c in settings.classes if c in {"drinks", "medicine"}]
-    foods = [_as_kept(c, freezer=freezer) for c in settings.classes if c not in special]
+    food, site = settings.unit.food, settings.site
+    return limits_for(
+        settings.rules,
+        settings.house_rules,
+        settings.classes,
+        freezer=settings.unit.kind == "freezer",
+        moving=site is not None and site.kind in MOVING,
+        vulnerable=food.vulnerable_guests,
+        brief_min=food.brief_min,
+        error_k=settings.unit.sensor.error_k,
+    )
+
+
+def limits_for(
+    rules: Sequence[str],
+    house_rules: Sequence[HouseRules],
+    classes: Sequence[FoodClass],
+    *,
+    freezer: bool,
+    moving: bool,
+    vulnerable: bool,
+    brief_min: float | None = None,
+    error_k: float | None = None,
+) -> Limits:
+    """Return the limits food of some classes is held to under some rules.
+
+    Parameters
+    ----------
+    rules : sequence of str
+        Names of published rule sets and of the operator's own; the base of an own set always counts.
+    house_rules : sequence of HouseRules
+        The operator's own sets; where one is looser than its base, the base stands.
+    classes : sequence of str
+        What is held; of several the lowest upper and the highest lower limit stand.
+    freezer : bool
+        Whether it is kept as frozen food.
+    moving : bool
+        Whether it is in transport or local distribution (vehicle, trailer).
+    vulnerable : bool
+        Whether children, pregnant, elderly or ill people eat from it: discard is advised where
+        others are told to hold.
+    brief_min : float, optional
+        How long "brief" is for quick-frozen food in transport; None: 60. [min]
+    error_k : float, optional
+        Largest error of the sensor's class: adds a second line that much inside each limit. [K]
+
+    Raises
+    ------
+    ConfigurationError
+        If a rule name is not known.
+    """
+    own = {house.name: house for house in house_rules}
+    sets = _sets(rules, own)
+    special = [c for c in classes if c in {"drinks", "medicine"}]
+    foods = [_as_kept(c, freezer=freezer) for c in classes if c not in special]
     limits: list[Limit] = []
     assumed: list[str] = []
-    for name in dict.fromkeys(settings.rules):
-        limits += _rule_limits(RULES[name], foods, freezer=freezer)
-    uncovered = [
-        c for c in foods if c != "unknown" and not any(c in RULES[name].limits_c for name in settings.rules)
-    ]
+    for chosen in sets:
+        limits += _rule_limits(chosen, foods, freezer=freezer)
+    uncovered = [c for c in foods if c != "unknown" and not any(c in s.limits_c for s in sets)]
     if uncovered:
         limits += _rule_limits(RULES[DEFAULT_RULES], uncovered, freezer=freezer)
         assumed.append(f"{DEFAULT_RULES} for {', '.join(uncovered)}: the chosen rules give no number")
+    if any(s.name == QUICK_FROZEN.name for s in sets):
+        limits, words = _in_transport(limits, moving=moving, brief_min=brief_min)
+        assumed += words
+    for name in dict.fromkeys(name for name in rules if name in own):
+        limits += _house_limits(own[name], foods, tuple(limits))
+    if vulnerable:
+        limits = [_for_vulnerable(limit) for limit in limits]
     if "medicine" in special:
         limits += _MEDICINE
     if not limits:
-        limits.append(_drinks())
+        limits.append(_DRINKS)
+    limits.sort(key=lambda limit: not limit.frozen)
+    if error_k is not None:
+        limits += [_guard(limit, error_k) for limit in limits if limit.cap != "watch" and limit.hold_min > 1]
     return Limits(tuple(dict.fromkeys(limits)), tuple(assumed))
 
 
-def _as_kept(food_class: str, *, freezer: bool) -> str:
+def house_faults(house: HouseRules) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield where an operator's own set is looser than its base, or not to be understood: key and words."""
+    if house.name in RULES:
+        yield ("name",), f"{house.name!r} is the name of a published rule set"
+    base = RULES.get(house.base)
+    if base is None:
+        yield ("base",), f"no rule set named {house.base!r}; known are {', '.join(sorted(RULES))}"
+        return
+    for food_class, limit_c in house.limits_c.items():
+        row = base if food_class in base.limits_c else RULES[DEFAULT_RULES]
+        published_c = row.limits_c.get(food_class)
+        if published_c is None:
+            yield ("limits_c", food_class), f"no published limit for {food_class} to tighten"
+        elif limit_c > published_c:
+            told = f"{limit_c:g} °C is looser than {round(published_c, 2):g} °C of {row.name}"
+            yield ("limits_c", food_class), f"{told}; own rules may only be tighter"
+    for key, minutes, most in (
+        ("hold_min", house.hold_min, base.hold_min),
+        ("discard_min", house.discard_min, base.discard_min),
+    ):
+        if minutes is not None and minutes > most:
+            yield (
+                (key,),
+                f"{minutes:g} min is looser than {most:g} min of {base.name}; own rules may only be tighter",
+            )
+    if house.hold_min is not None and house.discard_min is not None and house.hold_min > house.discard_min:
+        yield ("hold_min",), "must not lie above discard_min"
+
+
+def _sets(rules: Sequence[str], own: dict[str, HouseRules]) -> list[RuleSet]:
+    """Return the published sets behind the names, each once."""
+    names = [own[name].base if name in own else name for name in rules]
+    unknown = [name for name in names if name not in RULES]
+    if unknown:
+        known = ", ".join(sorted((*RULES, *own)))
+        raise ConfigurationError(f"no rule named {unknown[0]!r}; known are {known}", setting="food.rules")
+    return [RULES[name] for name in dict.fromkeys(names)]
+
+
+def _as_kept(food_class: FoodClass, *, freezer: bool) -> FoodClass:
     """Return the class whose row applies: chilled food in a freezer is kept as frozen food."""
     if not freezer or food_class in FROZEN or food_class == "unknown":
         return food_class
     return "frozen_fish" if food_class == "fish" else "frozen_other"
 
 
-def _rule_limits(rules: RuleSet, foods: Sequence[str], *, freezer: bool) -> list[Limit]:
-    rows = [(rules.limits_c[c], rules.source_of(c), c in FROZEN) for c in foods if c in rules.limits_c]
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A number on its way to a limit."""
+
+    limit_c: float
+    source: str
+    frozen: bool
+
+
+def _rule_limits(rules: RuleSet, foods: Sequence[FoodClass], *, freezer: bool) -> list[Limit]:
+    numbers = rules.limits_c
+    rows = [_Row(numbers[c], rules.source_of(c), c in FROZEN) for c in foods if c in numbers]
     if "unknown" in foods:
         rows.append(_unknown_row(rules, freezer=freezer))
-    frozen = sorted(row for row in rows if row[2])
-    chilled = sorted(row for row in rows if not row[2])
-    found = [_limit(rules, *row) for row in frozen[:1]]
-    if frozen:
-        strict = frozen[0][0] <= FREEZER_STRICTEST_C
-        thawed_c = rules.limits_c.get("fish" if strict else "other_chilled", 5.0)
-        words = f"{rules.document}: once thawed, frozen food is held to the chilled limit"
-        chilled = sorted([*chilled, (thawed_c, words, False)])
-    return found + [_limit(rules, *row) for row in chilled[:1]]
+    frozen = sorted((row for row in rows if row.frozen), key=lambda row: row.limit_c)
+    chilled = [row for row in rows if not row.frozen]
+    found = [_frozen_limit(rules, row) for row in frozen[:1]]
+    if any(c in FROZEN for c in foods) or frozen:
+        chilled += _once_thawed(rules, foods, frozen)
+    chilled.sort(key=lambda row: row.limit_c)
+    return found + [_chilled_limit(rules, row) for row in chilled[:1]]
 
 
-def _unknown_row(rules: RuleSet, *, freezer: bool) -> tuple[float, str, bool]:
+def _once_thawed(rules: RuleSet, foods: Sequence[FoodClass], frozen: Sequence[_Row]) -> list[_Row]:
+    """Return the chilled limit of what was frozen; none where the document has no such number."""
+    fishy = "frozen_fish" in foods or any(row.limit_c <= FREEZER_STRICTEST_C for row in frozen)
+    thawed_c = rules.limits_c.get("fish" if fishy else "other_chilled", rules.limits_c.get("other_chilled"))
+    if thawed_c is None:
+        return []
+    return [
+        _Row(
+            thawed_c, f"{rules.document}: once thawed, frozen food is held to the chilled limit", frozen=False
+        )
+    ]
+
+
+def _unknown_row(rules: RuleSet, *, freezer: bool) -> _Row:
     kind = "freezer" if freezer else "fridge"
     strictest = FREEZER_STRICTEST_C if freezer else FRIDGE_STRICTEST_C
     same_kind = [v for c, v in rules.limits_c.items() if (c in FROZEN) == freezer]
-    limit_c = min([*same_kind, strictest])
-    return limit_c, f"content not given: strictest class of a {kind}; {rules.document}", freezer
+    words = f"content not given: strictest class of a {kind}; {rules.document}"
+    return _Row(min([*same_kind, strictest]), words, frozen=freezer)
 
 
-def _limit(rules: RuleSet, limit_c: float, source: str, frozen: bool) -> Limit:  # noqa: FBT001 - a row's third field
-    if frozen:
-        return Limit(
-            rule=rules.name,
-            limit_c=limit_c,
-            source=source,
-            frozen=True,
-            discard_min=None,
-            hot_discard_min=None,
-            cap="hold",
-            words="not sellable as frozen",
-        )
+def _frozen_limit(rules: RuleSet, row: _Row) -> Limit:
     return Limit(
         rule=rules.name,
-        limit_c=limit_c,
-        source=source,
+        limit_c=row.limit_c,
+        source=row.source,
+        frozen=True,
+        discard_min=None,
+        hot_discard_min=None,
+        cap="hold",
+        words="not sellable as frozen",
+        ladder_source=FROZEN_LADDER,
+    )
+
+
+def _chilled_limit(rules: RuleSet, row: _Row) -> Limit:
+    return Limit(
+        rule=rules.name,
+        limit_c=row.limit_c,
+        source=row.source,
         hold_min=rules.hold_min,
         hot_hold_min=rules.hot_hold_min,
         discard_min=rules.discard_min,
         hot_discard_min=rules.hot_discard_min,
+        ladder_source=rules.ladder_source,
     )
 
 
-_ASK = "quarantine, keep at 2 to 8 °C, ask the pharmacist"
-_LABEL = "2 to 8 °C as printed on the label (common practice, no source); 60 min is a judgement, no source"
+def _in_transport(
+    limits: Sequence[Limit], *, moving: bool, brief_min: float | None
+) -> tuple[list[Limit], list[str]]:
+    """Return the limits with the brief exception of quick-frozen food, which exists on the road only."""
+    found: list[Limit] = []
+    brief = BRIEF_MIN if brief_min is None else brief_min
+    used = False
+    for limit in limits:
+        if not (moving and limit.frozen and limit.rule == QUICK_FROZEN.name):
+            found.append(limit)
+            continue
+        used = True
+        words = f"brief means {brief:g} min in all here: the operator's choice, no document gives a number"
+        found.append(
+            replace(
+                limit,
+                lawful_min=brief,
+                hold_min=min(limit.hold_min, brief),
+                hot_hold_min=min(limit.hot_hold_min, brief),
+                source=f"{limit.source}; in transport brief periods up to {BRIEF_C:g} °C; {words}",
+            )
+        )
+        clause = next(row for row in QUICK_FROZEN.clauses if row.limit == BRIEF_C)
+        found.append(replace(limit, limit_c=BRIEF_C, source=QUICK_FROZEN.source(clause)))
+    words = f"brief warming of quick-frozen food in transport: {brief:g} min, no document gives a number"
+    return found, [words] if used and brief_min is None else []
+
+
+def _house_limits(house: HouseRules, foods: Sequence[FoodClass], published: Sequence[Limit]) -> list[Limit]:
+    """Return what an operator's own set adds: one frozen and one chilled line, where they are tighter."""
+    found: list[Limit] = []
+    for frozen in (True, False):
+        lines = [x for x in published if x.frozen == frozen and x.rule in {house.base, DEFAULT_RULES}]
+        if not lines:
+            continue
+        base = min(lines, key=lambda x: x.limit_c)
+        own_c = [c for name, c in house.limits_c.items() if (name in FROZEN) == frozen and name in foods]
+        tight = replace(
+            base,
+            limit_c=min([base.limit_c, *own_c]),
+            hold_min=_least(base.hold_min, house.hold_min),
+            hot_hold_min=_least(base.hot_hold_min, house.hold_min),
+            discard_min=None if base.discard_min is None else _least(base.discard_min, house.discard_min),
+            hot_discard_min=(
+                None if base.hot_discard_min is None else _least(base.hot_discard_min, house.discard_min)
+            ),
+        )
+        if tight != base:
+            said = f", said by {house.said_by}" if house.said_by else ""
+            words = f"the operator's own rule{said}, tighter than {base.source}"
+            found.append(
+                replace(tight, rule=house.name, law=False, lawful_min=0.0, source=words, ladder_source=words)
+            )
+    return found
+
+
+def _least(published: float, own: float | None) -> float:
+    return published if own is None else min(published, own)
+
+
+def _for_vulnerable(limit: Limit) -> Limit:
+    """Return the limit without the time in which others may still use the food up."""
+    if limit.discard_min is None or limit.hot_discard_min is None:
+        return limit
+    return replace(
+        limit,
+        discard_min=min(limit.discard_min, limit.hold_min),
+        hot_discard_min=min(limit.hot_discard_min, limit.hot_hold_min),
+        words=limit.words or "vulnerable guests: no time left to use it up",
+        ladder_source=f"{limit.ladder_source}; vulnerable guests: discard where others hold (our decision)",
+    )
+
+
+def _guard(limit: Limit, error_k: float) -> Limit:
+    """Return the line a sensor's error inside a limit, which raises at most watch."""
+    return replace(
+        limit,
+        limit_c=limit.limit_c + (error_k if limit.below else -error_k),
+        cap="watch",
+        law=False,
+        guard=True,
+        at_counts=False,
+        words=f"within the sensor's error of {error_k:g} K of the limit {round(limit.limit_c, 2):g} °C",
+        source=f"{limit.source}; less the sensor's largest error, {error_k:g} K (unit settings)",
+        ladder_source="a second line inside the limit raises at most watch (this project's decision)",
+    )
+
+
 _MEDICINE = [
     Limit(
-        rule=MEDICINE_RULE,
-        limit_c=limit_c,
-        source=_LABEL,
-        below=below,
-        hold_min=60.0,
+        rule=line.rule,
+        limit_c=line.clause.limit,
+        source=line.source,
+        below=line.below,
+        hold_min=line.hold_min,
+        hot_hold_min=line.hold_min,
         discard_min=None,
         hot_discard_min=None,
         cap="hold",
-        words=_ASK,
+        words=line.words,
+        law=line.rule == "medicine-2-8",
+        at_counts=line.at_counts,
+        ladder_source=line.source,
     )
-    for limit_c, below in ((8.0, False), (2.0, True))
-] + [
-    Limit(
-        rule=MEDICINE_RULE,
-        limit_c=0.0,
-        source="many medicines are ruined by freezing (common practice, no source)",
-        below=True,
-        hold_min=1.0,
-        hot_hold_min=1.0,
-        discard_min=None,
-        hot_discard_min=None,
-        cap="hold",
-        words=f"may have frozen: {_ASK}",
-    )
+    for line in LINES
 ]
 
-
-def _drinks() -> Limit:
-    return Limit(
-        rule=DRINKS_RULE,
-        limit_c=5.0,
-        source="no food-safety limit for drinks; 5 °C is this project's mark for cold (no source)",
-        discard_min=None,
-        hot_discard_min=None,
-        cap="watch",
-        words="drinks only: a matter of taste",
-    )
+_DRINKS = Limit(
+    rule=DRINKS_RULE,
+    limit_c=5.0,
+    source="no food-safety limit for drinks; 5 °C is this project's mark for cold (no source)",
+    discard_min=None,
+    hot_discard_min=None,
+    cap="watch",
+    words="drinks only: a matter of taste",
+    law=False,
+    ladder_source="drinks raise at most watch (this project's decision)",
+)

@@ -108,9 +108,9 @@ def ranks(limit: Limit, minutes: Minutes, *, coarse: bool) -> IntArray:
     )
 
 
-def standing(evidence: Evidence, as_of_ms: FloatArray) -> BoolArray:
-    """Return whether the air has stood above the limit without a break for 30 min up to each as-of time."""
-    found = np.zeros(as_of_ms.shape, dtype=bool)
+def standing_min(evidence: Evidence, as_of_ms: FloatArray) -> FloatArray:
+    """Return for how many minutes the air has stood above the limit without a break up to each as-of time."""
+    found = np.zeros(as_of_ms.shape)
     above = evidence.above
     if not len(above) or not evidence.sample_ms.size:
         return found
@@ -119,9 +119,12 @@ def standing(evidence: Evidence, as_of_ms: FloatArray) -> BoolArray:
     k = np.searchsorted(above.start_ms, last, side="left") - 1
     start, end = above.start_ms[np.maximum(k, 0)], above.end_ms[np.maximum(k, 0)]
     heard = (newest >= 0) & (as_of_ms - last <= evidence.gap_ms)
-    return np.asarray(
-        heard & (k >= 0) & (last <= end) & ((last - start) / MINUTE_MS >= STANDING_MIN - SAME_MIN)
-    )
+    return np.where(heard & (k >= 0) & (last <= end), (last - start) / MINUTE_MS, 0.0)
+
+
+def standing(evidence: Evidence, as_of_ms: FloatArray) -> BoolArray:
+    """Return whether the air has stood above the limit without a break for 30 min up to each as-of time."""
+    return np.asarray(standing_min(evidence, as_of_ms) >= STANDING_MIN - SAME_MIN)
 
 
 def at(verdict_rank: int) -> Verdict:
@@ -159,7 +162,9 @@ def why(limit: Limit, minutes: Minutes, verdict: Verdict, *, basis: str, coarse:
         told.append("logged too coarsely")
     if bool(minutes.hot[0]):
         told.append("air around the food above 32.2 °C")
-    if limit.words and above > SAME_MIN:
+    if limit.lawful_min > 0 and SAME_MIN < above <= limit.lawful_min + SAME_MIN:
+        told.append(f"within the {limit.lawful_min:g} min allowed in transport")
+    elif limit.words and above > SAME_MIN:
         told.append(limit.words)
     if verdict is Verdict.HOLD:
         told.append("a named person probes and decides")

@@ -1,0 +1,1 @@
+"""Published temperature and time rules as data, one module per document."""
