@@ -1,5 +1,6 @@
 """Food modelled from cabinet air as first-order lags, and when any of them lies above a limit."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
@@ -23,8 +24,20 @@ DECLARED_LOAD_KG = 5.0
 
 τ = r c d / (2 h) for a slice of thickness d cooled from both sides: with r 1050 kg/m³, c 3640 J/(kg·K)
 and h 8 W/(m²·K), 10 min is a lone slice 2.5 mm thin and 20 min one of 5 mm. Five kilograms of food lie
-in packs; nothing in them is thinner than 5 mm with air on both sides. Slower lags are never dropped:
-a declared load says nothing of the largest piece (derived; h is common practice, no source)."""
+in packs; nothing in them is thinner than 5 mm with air on both sides (derived; h is common practice, no
+source)."""
+SPREAD_LOAD_KG = 60.0
+SLOWEST_MIN = 600.0
+SLOWEST_LARGE_MIN = 1000.0
+"""Slowest lag where no piece was declared: 600 min (design decision "verdicts"), 1000 min in a chest that
+holds 60 kg or more, where food lies many packs deep (judgement, no source)."""
+
+FOOD_KG_PER_M3 = 1050.0
+FOOD_J_PER_KG_K = 3640.0
+FOOD_W_PER_M_K = 0.48
+"""Lean meat, unfrozen: density after Choi and Okos, c as above, conductivity from memory."""
+STILL_AIR_W_PER_M2_K = 5.0
+"""The low end of still air with radiation, 5-10 (common practice, no source): the slow side."""
 
 BLOCK_PAIRS = 32
 """Samples are worked through in blocks of this many, counted from the first, so that a stream cut
@@ -39,10 +52,64 @@ ROUNDING_K = 1e-6
 NEWTON_STEPS = 14
 
 
+def slowest_lag_min(piece_kg: float) -> float:
+    """Return the time constant at the core of a piece of food, were it a ball in still air.
+
+    Parameters
+    ----------
+    piece_kg : float
+        Mass of the piece. [kg]
+
+    Returns
+    -------
+    float
+        ``R² r c / (k z²)`` with z the first root of ``1 - z cot z = h R / k``: no shape has less surface
+        than a ball, so none of that mass is slower as a whole. [min]
+
+    References
+    ----------
+    .. [1] Conduction in a sphere cooled by convection, first term of the series; any text on heat
+       conduction (from memory).
+    """
+    radius_m = (3.0 * piece_kg / FOOD_KG_PER_M3 / (4.0 * math.pi)) ** (1.0 / 3.0)
+    biot = STILL_AIR_W_PER_M2_K * radius_m / FOOD_W_PER_M_K
+    low, high = 1e-6, math.pi - 1e-9
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if 1.0 - middle / math.tan(middle) < biot else (low, middle)
+    return float(radius_m**2) * FOOD_KG_PER_M3 * FOOD_J_PER_KG_K / FOOD_W_PER_M_K / low**2 / 60.0
+
+
+def lags_for(piece_kg: float | None, *, load_kg: float | None = None) -> FloatArray:
+    """Return the time constants of food of which the largest piece, or the whole load, was declared.
+
+    Parameters
+    ----------
+    piece_kg : float or None
+        The largest piece. [kg]
+    load_kg : float or None
+        All that lies in the unit. [kg]
+
+    Returns
+    -------
+    (m,) float64
+        Rising. A declared piece bounds the slow end, whatever it is: at most `slowest_lag_min` of it. Without
+        one, no piece is larger than the load. The fast end stays: beside the largest piece lie
+        smaller ones. [ms]
+    """
+    thin = load_kg is None or load_kg < DECLARED_LOAD_KG
+    slowest = SLOWEST_LARGE_MIN if load_kg is not None and load_kg >= SPREAD_LOAD_KG else SLOWEST_MIN
+    if piece_kg is not None:
+        slowest = slowest_lag_min(piece_kg)
+    elif load_kg is not None:
+        slowest = min(slowest, slowest_lag_min(load_kg))
+    faster = [lag for lag in LAGS_MIN if lag < slowest and (thin or lag > THIN_LAG_MIN)]
+    return np.array([*faster, slowest]) * MINUTE_MS
+
+
 def lags_ms(load_kg: float | None) -> FloatArray:
     """Return the time constants the verdict clock runs on, in ms."""
-    thin = load_kg is None or load_kg < DECLARED_LOAD_KG
-    return np.array([lag for lag in LAGS_MIN if thin or lag > THIN_LAG_MIN]) * MINUTE_MS
+    return lags_for(None, load_kg=load_kg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +126,10 @@ class Memory:
     """Pairs of samples in the block so far."""
     after_long: bool
     """Whether the newest pair was too long to share a block."""
+    pieces: tuple[int, ...] = ()
+    """Food that freezes: which piece of its content curve each is in (see `freezing`)."""
+    stepped: bool = False
+    """Food that freezes: whether one left its piece within this block."""
 
     @staticmethod
     def at(start_c: FloatArray) -> "Memory":
@@ -264,6 +335,36 @@ def food_parts(
         begin = np.concatenate((begin, (start[pair] + low).ravel()))
         finish = np.concatenate((finish, (start[pair] + high).ravel()))
     unknown = gap & ~gap_above
+    return Parts(above=Intervals.of(begin, finish), unknown=Intervals.of(start[unknown], end[unknown]))
+
+
+def chord_parts(t_ms: IntArray, food_c: FloatArray, *, limit_c: float, gap_ms: float) -> Parts:
+    """Return the same for foods joined by straight lines between points that lie close together.
+
+    Parameters
+    ----------
+    t_ms : (n,) int64
+        Times, strictly increasing. [ms since 1970-01-01 UTC]
+    food_c : (m, n) float64
+        Foods at these times. [°C]
+    limit_c : float
+        The limit. [°C]
+    gap_ms : float
+        As in `food_parts`. [ms]
+    """
+    level = limit_c + ROUNDING_K
+    start, end = t_ms[:-1].astype(np.float64), t_ms[1:].astype(np.float64)
+    over = food_c > level
+    left, right = over[:, :-1], over[:, 1:]
+    whole = np.asarray((left & right).any(axis=0))
+    gap, gap_above = gaps(end - start, whole, gap_ms=gap_ms)
+    counted, unknown = (whole & ~gap) | gap_above, gap & ~gap_above
+    which, pair = np.nonzero((left ^ right) & ~(gap | whole))
+    low_c, high_c = food_c[which, pair], food_c[which, pair + 1]
+    crossing = start[pair] + (level - low_c) / (high_c - low_c) * (end[pair] - start[pair])
+    rises = right[which, pair]
+    begin = np.concatenate((start[counted], np.where(rises, crossing, start[pair])))
+    finish = np.concatenate((end[counted], np.where(rises, end[pair], crossing)))
     return Parts(above=Intervals.of(begin, finish), unknown=Intervals.of(start[unknown], end[unknown]))
 
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from services.analytics.food.exposure import Parts, line_parts
+from services.analytics.food.freezing import Frozen, finer, follow_frozen
 from services.analytics.food.intervals import Intervals
-from services.analytics.food.lags import Memory, follow, food_parts
+from services.analytics.food.lags import Memory, chord_parts, follow, food_parts
 from services.telemetry import FloatArray, IntArray
 
 
@@ -67,6 +68,8 @@ class Track:
     unknown: tuple[Intervals, ...]
     curve: tuple[Curve, ...]
     """In pieces, so that one more sample does not copy all others."""
+    frozen: Frozen | None = None
+    """Foods that freeze and thaw; None: plain lags."""
 
     @property
     def whole_curve(self) -> Curve:
@@ -86,8 +89,12 @@ def start(
     gap_ms: float,
     keep_ms: float = np.inf,
     start_c: float | None = None,
+    frozen: bool = False,
 ) -> Track:
-    """Return a clock that has seen nothing yet; food begins at `start_c`, else at the first air."""
+    """Return a clock that has seen nothing yet; food begins at `start_c`, else at the first air.
+
+    `frozen` is for food kept in a freezer: ice in it melts and forms again (see `freezing`).
+    """
     nothing = tuple(Intervals.empty() for _ in lines)
     return Track(
         lines=lines,
@@ -100,6 +107,7 @@ def start(
         above=nothing,
         unknown=nothing,
         curve=(),
+        frozen=Frozen.of(lags) if frozen and lags.size else None,
     )
 
 
@@ -125,7 +133,11 @@ def extend(track: Track, t_ms: IntArray, air_c: FloatArray) -> Track:
     if track.lags.size:
         if not seen and np.isnan(memory.start_c[0]):
             memory = Memory.at(np.full(track.lags.size, air[0]))
-        food, memory = follow(times, air, lags=track.lags, memory=memory)
+        if track.frozen is None:
+            food, memory = follow(times, air, lags=track.lags, memory=memory)
+        else:
+            times, air = finer(times, air, gap_ms=track.gap_ms)
+            food, memory = follow_frozen(times, air, foods=track.frozen, memory=memory)
     new = _parts(track, times, air, food)
     horizon = float(times[-1]) - track.keep_ms
     fresh = Curve(times[seen:], food[:, seen:].max(axis=0), food[:, seen:].min(axis=0))
@@ -154,7 +166,9 @@ def _parts(track: Track, times: IntArray, air: FloatArray, food: FloatArray) -> 
     found = []
     for line in track.lines:
         sign, limit = line.sign, line.sign * line.limit_c
-        if track.lags.size:
+        if track.frozen is not None:
+            parts = chord_parts(times, sign * food, limit_c=limit, gap_ms=track.gap_ms)
+        elif track.lags.size:
             parts = food_parts(
                 times, sign * air, sign * food, lags=track.lags, limit_c=limit, gap_ms=track.gap_ms
             )
