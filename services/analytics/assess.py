@@ -10,7 +10,7 @@ from services.analytics.food.rules import Limits, limits_of
 from services.analytics.food.verdicts import at, standing
 from services.analytics.power.assess import power
 from services.analytics.quality import Quality, gap_limit_ms, interval_s, judged, merged
-from services.domain import Analysis, Exposure, RejectedCell, UnitSettings, Verdict
+from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, SECOND_MS, Span, utc_day_start_ms
 
@@ -31,6 +31,7 @@ def assess(
     offline: bool = False,
     max_gap_s: float | None = None,
     heard_from_ms: int | None = None,
+    checks: Sequence[SensorCheck] = (),
 ) -> Analysis:
     """Return the analysis of one unit as of a moment: a pure function of its arguments.
 
@@ -57,6 +58,8 @@ def assess(
     heard_from_ms : int, optional
         When the unit was first heard at all, where that is before the series begins; the time until
         the first sample is then unknown.
+    checks : sequence of SensorCheck
+        Checks in melting ice beside those of the unit file; later ones than `as_of_ms` are not known yet.
 
     Raises
     ------
@@ -74,6 +77,8 @@ def assess(
         max_gap_s=max_gap_s,
         heard_from_ms=heard_from_ms,
         expected=expected,
+        checks=checks,
+        as_of_ms=as_of_ms,
     )
     looked_at = view.series
     entries = _entries(view, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
@@ -123,6 +128,7 @@ def worst_between(
     clock_from_ms: int | None = None,
     expected: Sequence[Span] = (),
     heard_from_ms: int | None = None,
+    checks: Sequence[SensorCheck] = (),
 ) -> tuple[Verdict, int, str]:
     """Return the worst food verdict `assess` gives at any as-of time in ``[from_ms, to_ms]``.
 
@@ -151,6 +157,8 @@ def worst_between(
             clock_from_ms=clock_from_ms,
             expected=expected,
             heard_from_ms=heard_from_ms,
+            checks=checks,
+            known_ms=to_ms,
         )
         for day in range(utc_day_start_ms(from_ms), to_ms + 1, DAY_MS)
     ]
@@ -189,13 +197,17 @@ class _View:
         max_gap_s: float | None,
         heard_from_ms: int | None,
         expected: Sequence[Span],
+        checks: Sequence[SensorCheck],
+        as_of_ms: int,
     ) -> "_View":
         """Merge equal times, judge the readings and settle the terms they are counted by."""
         series, conflicts = merged(series)
         interval, words = interval_s(series, "cabinet_c", settings, offline=offline)
         probed, _ = interval_s(series, "product_c", settings, offline=offline)
         gap_ms = gap_limit_ms(interval, max_gap_s)
-        quality = judged(series, settings, gap_ms=gap_ms, conflicts=conflicts)
+        quality = judged(
+            series, settings, gap_ms=gap_ms, conflicts=conflicts, checks=checks, as_of_ms=as_of_ms
+        )
         cabinet = food.Readings.of(series.t_ms, quality.cabinet_c)
         starts = [heard_from_ms, int(series.t_ms[0]) if len(series) else None]
         terms = food.Terms(
@@ -219,17 +231,43 @@ class _View:
         )
 
 
+def _sides(view: _View) -> tuple[tuple[Limits, food.Readings, food.Readings], ...]:
+    """Return which limits are judged on which cabinet and product readings.
+
+    A sensor that reads high hides cold: where checks in melting ice say so, limits that must not be
+    passed downwards see lower readings than the others.
+    """
+    cold = tuple(limit for limit in view.limits.limits if limit.below)
+    if not cold or not view.quality.two_sided:
+        return ((view.limits, view.cabinet, view.product),)
+    t_ms, quality = view.series.t_ms, view.quality
+    warm = tuple(limit for limit in view.limits.limits if not limit.below)
+    return (
+        (replace(view.limits, limits=warm), view.cabinet, view.product),
+        (
+            replace(view.limits, limits=cold),
+            food.Readings.of(t_ms, quality.cabinet_cold_c),
+            food.Readings.of(t_ms, quality.product_cold_c),
+        ),
+    )
+
+
 def _clocks(view: _View, settings: UnitSettings, *, since_ms: int) -> tuple[food.Clock, ...]:
     """Return the clocks that carry verdicts, on what the service would read."""
-    cabinet, heard = view.cabinet.since(since_ms), view.terms.heard_ms
+    heard = view.terms.heard_ms
     heard = None if heard is None else max(heard, since_ms)
-    return food.food_clocks(
-        cabinet,
-        view.product.since(since_ms),
-        view.limits,
-        settings,
-        replace(view.terms, heard_ms=heard, air=cabinet),
-        probe_terms=replace(view.probe_terms, heard_ms=heard, air=cabinet),
+    air = view.cabinet.since(since_ms)
+    return tuple(
+        clock
+        for limits, cabinet, product in _sides(view)
+        for clock in food.food_clocks(
+            cabinet.since(since_ms),
+            product.since(since_ms),
+            limits,
+            settings,
+            replace(view.terms, heard_ms=heard, air=air),
+            probe_terms=replace(view.probe_terms, heard_ms=heard, air=air),
+        )
     )
 
 
@@ -241,18 +279,18 @@ def _entries(
     for clock in _clocks(view, settings, since_ms=window):
         entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     marks = food.marks(settings)
-    air = food.air_clock(view.cabinet, (*view.limits.limits, *marks), view.terms)
-    return entries + food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
+    for limits, cabinet, _ in _sides(view):
+        air = food.air_clock(cabinet, (*limits.limits, *marks), view.terms)
+        entries += food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
+        marks = ()  # told once
+    return entries
 
 
 def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
     words = [] if view.interval_words is None else [view.interval_words]
     if clock_from_ms is None:
         words.append("no load-in recorded: the verdict clock covers the last 72 h")
-    if view.quality.correction_k > 0:
-        words.append(f"the cabinet sensor reads {view.quality.correction_k:g} K low: added to every reading")
-    if settings.unit.sensor.offset_c > 0:
-        words.append(f"the cabinet sensor reads {settings.unit.sensor.offset_c:g} K high: not taken off")
+    words += view.quality.told
     if settings.unit.sensor.position != "product":
         words.append("food starts at the air temperature of the first sample looked at")
     return words
@@ -267,6 +305,8 @@ def _worst_of_day(
     clock_from_ms: int | None,
     expected: Sequence[Span],
     heard_from_ms: int | None,
+    checks: Sequence[SensorCheck],
+    known_ms: int,
 ) -> tuple[Verdict, int, str]:
     if settings.unit.state != "in_use":
         return food.RESTING[settings.unit.state], from_ms, food.PEOPLE_SAY[settings.unit.state]
@@ -277,6 +317,8 @@ def _worst_of_day(
         max_gap_s=None,
         heard_from_ms=heard_from_ms,
         expected=expected,
+        checks=checks,
+        as_of_ms=known_ms,
     )
     moments = _moments(view.series, from_ms, to_ms)
     top_rank, top_ms, top_why = -1, from_ms, ""
@@ -288,13 +330,22 @@ def _worst_of_day(
                 top_rank, top_ms = int(rank[k]), int(moments[k])
                 top_why = food.reason(clock, index, top_ms, clock_from_ms=clock_from_ms)
     if top_rank < Verdict.WATCH.rank:
-        air = food.air_clock(view.cabinet, view.limits.limits, view.terms)
+        return _standing_air(view, moments, clock_from_ms=clock_from_ms) or (at(top_rank), top_ms, top_why)
+    return at(top_rank), top_ms, top_why
+
+
+def _standing_air(
+    view: _View, moments: FloatArray, *, clock_from_ms: int | None
+) -> tuple[Verdict, int, str] | None:
+    """Return since when the air itself asks to be watched, if it does at any of the moments."""
+    for limits, cabinet, _ in _sides(view):
+        air = food.air_clock(cabinet, limits.limits, view.terms)
         for index in range(len(air.limits)):
             stands = standing(air.evidence[index], moments)
             if stands.any():
                 found = int(moments[int(np.argmax(stands))])
                 return Verdict.WATCH, found, food.reason(air, index, found, clock_from_ms=clock_from_ms)
-    return at(top_rank), top_ms, top_why
+    return None
 
 
 def _moments(series: Series, from_ms: int, to_ms: int) -> FloatArray:

@@ -1,17 +1,27 @@
 """How far readings can be trusted: equal times merged, the gap limit, stretches a sensor got wrong."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from services.domain import SensorFlag, UnitSettings
+from services.analytics import sensor_checks
+from services.analytics.channel_faults import (
+    STUCK_BREAK_MS,
+    air_evidence,
+    drifts,
+    jumps,
+    probe_evidence,
+    trembles,
+)
+from services.domain import SensorCheck, SensorFlag, UnitSettings
 from services.telemetry import BOOLEAN_COLUMNS, COLUMNS, TEXT_COLUMNS, FloatArray, IntArray, Series
-from services.timebase import MINUTE_MS, SECOND_MS
+from services.timebase import MINUTE_MS, SECOND_MS, ms_of
 
 BoolArray = npt.NDArray[np.bool_]
-Flag = Literal["stuck", "out_of_range", "missing", "jump", "conflict"]
+Flag = Literal["stuck", "out_of_range", "missing", "jump", "conflict", "drift", "check_failed"]
 
 SERVICE_INTERVAL_S = 60.0
 """Reporting interval of a unit whose settings give none (design decision "defaults")."""
@@ -20,30 +30,8 @@ LONGEST_LINE_MS = 30 * MINUTE_MS
 CONFLICT_MILLI = {"Cel": 500, "V": 100}
 """Two readings of one moment further apart than this contradict each other. [mK, mV]"""
 
-STUCK_READINGS = 6
-STUCK_MS = 60 * MINUTE_MS
-"""Shortest unchanged stretch that can be called stuck (judgement, no source)."""
-STUCK_BREAK_MS = 120 * MINUTE_MS
-"""Across a longer silence an unchanged reading proves nothing (judgement, no source)."""
-STUCK_CYCLING_MS = 120 * MINUTE_MS
-STUCK_COMPRESSOR_CHANGES = 8
-"""Air must move while a compressor runs and rests four times (judgement, no source)."""
-STUCK_IDLE_MS = 6 * 60 * MINUTE_MS
-STUCK_AMBIENT_K = 3.0
-"""Where nothing cools, air warms towards its surroundings, if these are not as cold themselves; air that has
-not moved at all in this long is a unit that repeats itself (judgement, no source)."""
-STUCK_EVAPORATOR_K = 3.0
-STUCK_PRODUCT_K = 1.0
-"""Food only moves towards the air around it; away from an unmoved reading means the reading is wrong."""
-STUCK_PROBE_APART_K = 3.0
-"""Food of the slowest lag (600 min) beside air 3 K away moves 0.29 K in an hour."""
-THAW_C = (-3.0, 0.5)
-"""Food held here may be thawing: a steady probe proves nothing."""
 POWER_ON_C = 85.0
 """What a common digital thermometer reports before its first measurement (from memory)."""
-JUMP_K = 8.0
-JUMP_MS = 120 * SECOND_MS
-"""There and back by this much between neighbours this close is no movement of air (judgement, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +42,26 @@ class Quality:
     """Raised where the sensor reads low; NaN where not measured or not to be trusted. [°C]"""
     product_c: FloatArray
     """As `cabinet_c`, for the product probe. [°C]"""
+    cabinet_cold_c: FloatArray
+    """Lowered where the sensor reads high, never raised: for limits from below. [°C]"""
+    product_cold_c: FloatArray
+    """As `cabinet_cold_c`, for the product probe. [°C]"""
     flags: tuple[SensorFlag, ...]
     correction_k: float
-    """What was added to every reading of the cabinet sensor; never negative. [K]"""
+    """The most that was added to readings of the cabinet sensor; never negative. [K]"""
+    told: tuple[str, ...] = ()
+    """What checks in melting ice made of the readings, in plain words."""
+
+    @property
+    def two_sided(self) -> bool:
+        """Whether cold limits see other readings than warm ones."""
+        return any(
+            not np.array_equal(warm, cold, equal_nan=True)
+            for warm, cold in (
+                (self.cabinet_c, self.cabinet_cold_c),
+                (self.product_c, self.product_cold_c),
+            )
+        )
 
 
 def merged(series: Series) -> tuple[Series, tuple[SensorFlag, ...]]:
@@ -121,7 +126,13 @@ def gap_limit_ms(interval: float, max_gap_s: float | None = None) -> float:
 
 
 def judged(
-    series: Series, settings: UnitSettings, *, gap_ms: float, conflicts: tuple[SensorFlag, ...] = ()
+    series: Series,
+    settings: UnitSettings,
+    *,
+    gap_ms: float,
+    conflicts: tuple[SensorFlag, ...] = (),
+    checks: Sequence[SensorCheck] = (),
+    as_of_ms: int | None = None,
 ) -> Quality:
     """Return the readings food time may be counted on, with every stretch that is not to be trusted.
 
@@ -135,6 +146,10 @@ def judged(
         The gap limit; silence longer than this and 30 min is flagged ``missing``. [ms]
     conflicts : tuple of SensorFlag
         What `merged` found.
+    checks : sequence of SensorCheck
+        Checks in melting ice beside those of the unit file.
+    as_of_ms : int, optional
+        Checks made later than this are not known yet. [ms since 1970-01-01 UTC]
 
     Returns
     -------
@@ -153,7 +168,10 @@ def judged(
         wrong = _out_of_range(values, column)
         flags += _flags_of(series.t_ms, wrong, channel.name, "out_of_range")
         usable[column] = np.where(wrong, np.nan, values)
-    for column, evidence in (("cabinet_c", _air_evidence), ("product_c", _probe_evidence)):
+    for column, start_ms, end_ms in drifts(series, usable):
+        still = end_ms > int(series.t_ms[-1])
+        flags.append(_flag(COLUMNS[column].name, "drift", start_ms, end_ms, still=still))
+    for column, evidence in (("cabinet_c", air_evidence), ("product_c", probe_evidence)):
         if column in usable:
             stuck = np.zeros(len(series), dtype=bool)
             for start, stop in evidence(series, usable, max(gap_ms, float(STUCK_BREAK_MS))):
@@ -163,19 +181,58 @@ def judged(
                 flags.append(_flag(COLUMNS[column].name, "stuck", begin, end, still=still))
             usable[column] = np.where(stuck, np.nan, usable[column])
     nothing = np.full(len(series), np.nan)
-    cabinet = usable.get("cabinet_c", nothing)
-    flags += _flags_of(series.t_ms, _jumps(series.t_ms, cabinet), "cabinet", "jump")
+    cabinet, product = usable.get("cabinet_c", nothing), usable.get("product_c", nothing)
+    flags += _flags_of(series.t_ms, jumps(series.t_ms, cabinet), "cabinet", "jump")
+    flags += _flags_of(series.t_ms, trembles(series.t_ms, cabinet), "cabinet", "jump")
     flags += _missing(series, max(gap_ms, float(LONGEST_LINE_MS)))
-    correction = max(0.0, -settings.unit.sensor.offset_c)
-    product = usable.get("product_c", nothing)
-    if settings.unit.sensor.position == "product":
-        product = np.round(product + correction, 3)
+    known = [
+        c for c in (*settings.unit.sensor.checks, *checks) if as_of_ms is None or ms_of(c.at) <= as_of_ms
+    ]
+    air = _Checked.of("cabinet", series, settings, known)
+    probe = _Checked.of("product", series, settings, known)
     return Quality(
-        cabinet_c=np.round(cabinet + correction, 3),
-        product_c=product,
-        flags=tuple(sorted(flags, key=lambda f: (f.start, f.channel, f.flag))),
-        correction_k=correction,
+        cabinet_c=np.round(cabinet + air.low_k, 3),
+        product_c=np.round(product + probe.low_k, 3),
+        cabinet_cold_c=np.round(cabinet - air.high_k, 3),
+        product_cold_c=np.round(product - probe.high_k, 3),
+        flags=tuple(sorted((*flags, *air.flags, *probe.flags), key=lambda f: (f.start, f.channel, f.flag))),
+        correction_k=float(np.max(air.low_k, initial=0.0)),
+        told=(*air.told, *probe.told),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    """What the checks in melting ice of one channel make of its readings."""
+
+    low_k: FloatArray
+    high_k: FloatArray
+    flags: tuple[SensorFlag, ...]
+    told: tuple[str, ...]
+
+    @staticmethod
+    def of(
+        channel: Literal["cabinet", "product"],
+        series: Series,
+        settings: UnitSettings,
+        checks: Sequence[SensorCheck],
+    ) -> "_Checked":
+        """Return them for one channel; the offset of the unit file belongs to the sensor that decides."""
+        sensor = settings.unit.sensor
+        fixed = sensor.offset_c if channel == "cabinet" or sensor.position == "product" else 0.0
+        found = sensor_checks.corrections(checks, fixed_offset_c=fixed, channel=channel)
+        low_k, high_k = sensor_checks.offsets(found, series.t_ms)
+        seen = channel == "cabinet" or series.has("product_c")
+        inside = sensor_checks.seen_by(found, series.t_ms) if seen else ()
+        return _Checked(
+            low_k,
+            high_k,
+            tuple(
+                _flag(channel, "check_failed", a, b, still=still)
+                for a, b, still in sensor_checks.failed(inside, series.t_ms)
+            ),
+            sensor_checks.words(inside, channel=channel, freezer=settings.unit.kind == "freezer"),
+        )
 
 
 def _out_of_range(values: FloatArray, column: str) -> BoolArray:
@@ -186,96 +243,6 @@ def _out_of_range(values: FloatArray, column: str) -> BoolArray:
     if channel.highest is not None:
         wrong |= values > channel.highest
     return np.asarray(wrong | (values == POWER_ON_C))
-
-
-def _unchanged(t_ms: IntArray, values: FloatArray, *, break_ms: float) -> list[tuple[int, int]]:
-    """Return ``[start, stop)`` row ranges of long stretches in which a channel never moved."""
-    rows = np.flatnonzero(np.isfinite(values))
-    if rows.size < STUCK_READINGS:
-        return []
-    moved = (np.diff(values[rows]) != 0) | (np.diff(t_ms[rows]) > break_ms)
-    firsts = np.concatenate(([0], np.flatnonzero(moved) + 1))
-    lasts = np.append(firsts[1:], rows.size) - 1
-    long = (lasts - firsts + 1 >= STUCK_READINGS) & (t_ms[rows[lasts]] - t_ms[rows[firsts]] >= STUCK_MS)
-    return [(int(rows[a]), int(rows[b]) + 1) for a, b in zip(firsts[long], lasts[long], strict=True)]
-
-
-def _air_evidence(series: Series, usable: dict[str, FloatArray], break_ms: float) -> list[tuple[int, int]]:
-    """Return stretches of unmoved cabinet air that compressor, evaporator or product contradict."""
-    t_ms, cabinet = series.t_ms, usable["cabinet_c"]
-    compressor = series.numbers("compressor_on")
-    found = []
-    for start, stop in _unchanged(t_ms, cabinet, break_ms=break_ms):
-        cycling = t_ms[stop - 1] - t_ms[start] >= STUCK_CYCLING_MS
-        states = compressor[start:stop]
-        states = states[np.isfinite(states)]
-        changes = int(np.count_nonzero(np.diff(states)))
-        if (
-            (cycling and changes >= STUCK_COMPRESSOR_CHANGES)
-            or _never_warmed(series, usable.get("ambient_c"), float(cabinet[start]), start, stop)
-            or (cycling and _range_k(usable.get("evaporator_c"), start, stop) >= STUCK_EVAPORATOR_K)
-            or _moved_away_k(usable.get("product_c"), float(cabinet[start]), start, stop) >= STUCK_PRODUCT_K
-        ):
-            found.append((start, stop))
-    return found
-
-
-def _never_warmed(series: Series, ambient_c: FloatArray | None, held_c: float, start: int, stop: int) -> bool:
-    """Return whether air stood unmoved for hours while the compressor rested all along."""
-    states = series.numbers("compressor_on")[start:stop]
-    known = np.isfinite(states)
-    if not known.any() or THAW_C[0] <= held_c <= THAW_C[1]:
-        return False
-    if ambient_c is not None:
-        near = np.abs(ambient_c[start:stop] - held_c) < STUCK_AMBIENT_K
-        if near.any():
-            return False
-    times, ran = series.t_ms[start:stop][known], states[known] > 0.5  # noqa: PLR2004 - between 0 and 1
-    rests = np.diff(np.concatenate((times[:1], times[ran], times[-1:])))
-    return bool(rests.max() >= STUCK_IDLE_MS)
-
-
-def _probe_evidence(series: Series, usable: dict[str, FloatArray], break_ms: float) -> list[tuple[int, int]]:
-    """Return stretches of an unmoved probe beside air that must have moved it."""
-    product, cabinet = usable["product_c"], usable.get("cabinet_c")
-    found = []
-    for start, stop in _unchanged(series.t_ms, product, break_ms=break_ms):
-        held = float(product[start])
-        if cabinet is None or THAW_C[0] <= held <= THAW_C[1]:
-            continue
-        air = cabinet[start:stop]
-        air = air[np.isfinite(air)]
-        if air.size >= STUCK_READINGS and abs(float(np.mean(air)) - held) >= STUCK_PROBE_APART_K:
-            found.append((start, stop))
-    return found
-
-
-def _range_k(values: FloatArray | None, start: int, stop: int) -> float:
-    if values is None:
-        return 0.0
-    part = values[start:stop]
-    part = part[np.isfinite(part)]
-    return float(np.ptp(part)) if part.size else 0.0
-
-
-def _moved_away_k(values: FloatArray | None, held_c: float, start: int, stop: int) -> float:
-    if values is None:
-        return 0.0
-    apart = np.abs(values[start:stop] - held_c)
-    apart = apart[np.isfinite(apart)]
-    return float(np.max(apart - np.minimum.accumulate(apart))) if apart.size else 0.0
-
-
-def _jumps(t_ms: IntArray, values: FloatArray) -> BoolArray:
-    """Return which readings leap away from both neighbours and back."""
-    found = np.zeros(values.shape, dtype=bool)
-    if values.size > 2:  # noqa: PLR2004 - a reading and its two neighbours
-        near = np.diff(t_ms) <= JUMP_MS
-        there, back = values[1:-1] - values[:-2], values[1:-1] - values[2:]
-        found[1:-1] = (
-            near[:-1] & near[1:] & (np.minimum(np.abs(there), np.abs(back)) >= JUMP_K) & (there * back > 0)
-        )
-    return found
 
 
 def _missing(series: Series, limit_ms: float) -> list[SensorFlag]:

@@ -1,0 +1,124 @@
+"""Time in the bands of a published table of cumulative times: an index, never a verdict of the law."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.food.exposure import line_parts
+from services.telemetry import FloatArray, IntArray
+from services.timebase import HOUR_MS
+
+HOURS_PER_DAY = 24.0
+WARM_C = 10.0
+"""Above it time counts in the summary for raw fish that is eaten as it is."""
+HOT_C = 21.1
+"""70 °F as the document prints it."""
+COOKED_C = 57.2
+DOCUMENT = "FDA Fish and Fishery Products Hazards and Controls Guidance, Appendix 4 (introduction read in the copy of 2020)"
+BANDS_SOURCE = f"{DOCUMENT}, Table A-2: all hours from memory"
+
+
+@dataclass(frozen=True, slots=True)
+class Bands:
+    """The longest cumulative time of one organism by temperature of the food's core."""
+
+    organism: str
+    above_c: float
+    """Below or at it nothing counts."""
+    bands: tuple[tuple[float, float], ...]
+    """Upper edge [°C] and hours; a temperature on an edge belongs to the band it ends."""
+
+
+def _bands(organism: str, above_c: float, *bands: tuple[float, float]) -> Bands:
+    return Bands(organism, above_c, bands)
+
+
+_D = HOURS_PER_DAY
+_NO_END = float("inf")
+TABLE_A2: tuple[Bands, ...] = (
+    _bands("Bacillus cereus", 4.0, (6, 5 * _D), (15, _D), (21, 6), (_NO_END, 3)),
+    _bands("Campylobacter jejuni", 30.0, (34, 48), (_NO_END, 12)),
+    _bands("C. botulinum A and proteolytic B, F", 10.0, (21, 11), (_NO_END, 2)),
+    _bands("C. botulinum E and others", 3.3, (5, 7 * _D), (10, 2 * _D), (21, 11), (_NO_END, 6)),
+    _bands("C. perfringens", 10.0, (12, 21 * _D), (14, _D), (21, 6), (_NO_END, 2)),
+    _bands("pathogenic E. coli", 6.6, (10, 2 * _D), (21, 5), (_NO_END, 2)),
+    _bands("Listeria monocytogenes", -0.4, (5, 7 * _D), (10, _D), (21, 7), (30, 3), (_NO_END, 1)),
+    _bands("Salmonella", 5.2, (10, 2 * _D), (21, 5), (_NO_END, 2)),
+    _bands("Shigella", 6.1, (10, 2 * _D), (21, 5), (_NO_END, 2)),
+    _bands("Staphylococcus aureus", 10.0, (21, 12), (_NO_END, 3)),
+    # Printed for 10 °C alone: taken from 9.5 °C on, where a whole degree rounds up to it.
+    _bands("Vibrio cholerae", 9.5, (10, 21 * _D), (21, 6), (27, 2), (_NO_END, 1)),
+    _bands("V. parahaemolyticus", 5.0, (10, 21 * _D), (21, 6), (27, 2), (_NO_END, 1)),
+    _bands("V. vulnificus", 8.0, (10, 21 * _D), (21, 6), (27, 2), (_NO_END, 1)),
+    _bands("Yersinia enterocolitica", -1.3, (10, _D), (21, 6), (_NO_END, 2.5)),
+)
+
+
+def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
+    """Return the shares of the published times used up, added over the bands; 1 is all of it.
+
+    Parameters
+    ----------
+    bands : Bands
+        One organism.
+    t_ms : (n,) int64
+        Times, strictly increasing. [ms since 1970-01-01 UTC]
+    food_c : (n,) float64
+        Core temperature, straight lines between, no gap left out. [°C]
+
+    Returns
+    -------
+    float
+        Never negative, never falls as time goes on.
+
+    References
+    ----------
+    .. [1] The document says that times are cumulative and that lines between its rows are not to be drawn;
+       it gives no rule for several bands at once. Adding shares is ours.
+    """
+    edges = [bands.above_c, *(edge for edge, _ in bands.bands)]
+    above = [_hours_above(t_ms, food_c, edge) for edge in edges]
+    return float(sum((above[k] - above[k + 1]) / hours for k, (_, hours) in enumerate(bands.bands)))
+
+
+def worst_index(t_ms: IntArray, food_c: FloatArray) -> tuple[float, str]:
+    """Return the highest index of all organisms of the table, and which one it is."""
+    found = [(hazard_index(bands, t_ms, food_c), bands.organism) for bands in TABLE_A2]
+    return max(found, key=lambda pair: pair[0])
+
+
+@dataclass(frozen=True, slots=True)
+class RawFish:
+    """The three summary rules for raw fish that is eaten as it is; one that passes is enough."""
+
+    warm_h: float
+    """Hours above 10 °C."""
+    hot_h: float
+    """Hours above 21.1 °C."""
+    within: tuple[str, ...]
+    """Which of the rules a, b and c the time lies within."""
+
+
+def raw_fish(t_ms: IntArray, food_c: FloatArray) -> RawFish:
+    """Return time above 10 and 21.1 °C against the summary rules of Appendix 4.
+
+    (a) ever above 21.1 °C: no more than 2 h above 10 °C; (b) no more than 4 h above 10 °C of which no more
+    than 2 h above 21.1 °C; (c) never above 21.1 °C: no more than 5 h above 10 °C (these hours from memory).
+    Time above 57.2 °C is not time between.
+    """
+    cooked = _hours_above(t_ms, food_c, COOKED_C)
+    warm, hot = _hours_above(t_ms, food_c, WARM_C) - cooked, _hours_above(t_ms, food_c, HOT_C) - cooked
+    ever = hot > 0 or cooked > 0
+    rules = {
+        "a": ever and warm <= 2,  # noqa: PLR2004 - the document's hours
+        "b": warm <= 4 and hot <= 2,  # noqa: PLR2004
+        "c": not ever and warm <= 5,  # noqa: PLR2004
+    }
+    return RawFish(warm, hot, tuple(name for name, kept in rules.items() if kept))
+
+
+def _hours_above(t_ms: IntArray, food_c: FloatArray, limit_c: float) -> float:
+    if np.isinf(limit_c):
+        return 0.0
+    above = line_parts(t_ms, food_c, limit_c=limit_c, gap_ms=float("inf")).above
+    return float(np.sum(above.end_ms - above.start_ms)) / HOUR_MS
