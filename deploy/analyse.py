@@ -6,6 +6,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from services.analytics.assess import assess
+from services.analytics.food.rules import house_faults
 from services.domain import Analysis, Exposure, RejectedCell, Runout, UnitSettings
 from services.domain.fleetfile import parse_unit_file
 from services.errors import ConfigurationError
@@ -48,7 +49,7 @@ def read_log(
 
 def read_unit(path: Path) -> UnitSettings:
     """Parse a single-unit file; errors name the file, key and line."""
-    return parse_unit_file(read_text(path), name=path.name)
+    return parse_unit_file(read_text(path), name=path.name, house_faults=house_faults)
 
 
 def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_min: float | None) -> Analysis:

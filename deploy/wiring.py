@@ -14,11 +14,12 @@ from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from deploy import importing
 from deploy.analyse import read_text
 from deploy.supervisor import stop_with_parent
-from services.analytics.food.rules import limits_of
+from services.analytics.food.rules import house_faults, limits_of
 from services.api.app import create_app
 from services.clock import now_ms
 from services.domain import Person, UnitSettings
-from services.domain.fleetfile import check, parse_fleet, parse_unit_file
+from services.domain.fleetcheck import check
+from services.domain.fleetfile import parse_fleet, parse_unit_file
 from services.errors import ConfigurationError
 from services.ingest.worker import run_ingest
 from services.monitor.worker import run_monitor
@@ -143,7 +144,8 @@ def apply_fleet_file(records: Records, file: Path, *, who: str, at_ms: int) -> N
     refused, remarks = check_file(file)
     if refused:
         raise ConfigurationError("; ".join(remarks), setting=file.name)
-    records.apply_fleet(parse_fleet(read_text(file), name=file.name), who=who, now_ms=at_ms)
+    fleet = parse_fleet(read_text(file), name=file.name, house_faults=house_faults)
+    records.apply_fleet(fleet, who=who, now_ms=at_ms)
 
 
 def add_person(records: Records, *, name: str, role: str, at_ms: int) -> None:
@@ -159,8 +161,8 @@ def _units_in(file: Path) -> list[UnitSettings]:
     text = read_text(file)
     single = any(line.split("#")[0].strip() == "[unit]" for line in text.splitlines())
     if single:
-        return [parse_unit_file(text, name=file.name)]
-    fleet = parse_fleet(text, name=file.name)
+        return [parse_unit_file(text, name=file.name, house_faults=house_faults)]
+    fleet = parse_fleet(text, name=file.name, house_faults=house_faults)
     return [fleet.settings_of(unit.id) for unit in fleet.units]
 
 

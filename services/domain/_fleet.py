@@ -73,7 +73,7 @@ class Food(Frozen):
     vulnerable_guests: bool = False
     """Children, pregnant, elderly or ill people eat from it: the time to use food up falls away."""
     brief_min: float | None = Field(default=None, gt=0, le=240)
-    """Minutes that quick-frozen food may be warmer than -18 °C in transport; None: 60, the operator's choice."""
+    """Minutes quick-frozen food may be warmer than -18 °C in transport: the operator's choice; None: 60."""
 
 
 class Supply(Frozen):

@@ -3,29 +3,38 @@
 import json
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from services.domain._fleet import Bank, Fleet, Person, Site, Unit, UnitSettings
+from services.domain._fleet import Bank, BatchTemplate, Fleet, HouseRules, Person, Site, Unit, UnitSettings
 from services.domain._lines import Path, line_at, lines_of
 from services.errors import ConfigurationError
 
-HALF_DIFFERENTIAL_K = 1.5
-"""How far a thermostat lets the cabinet rise above its set point (common practice, no source)."""
-
-SENSOR_ERROR_K = 0.5
-"""What an ordinary cabinet sensor may be off (common practice, no source)."""
-
-LOWEST_LEAD_CUTOUT_V = 11.0
-"""Below this a 12 V lead-acid battery is nearly empty under load (common practice, no source)."""
-
-_LEAD = ("flooded", "agm", "gel")
 _UNIT_SECTIONS = ("food", "supply", "compressor", "sensor", "link")
-_FLEET_TABLES: Mapping[str, type[BaseModel]] = {"site": Site, "bank": Bank, "unit": Unit, "person": Person}
+_FLEET_TABLES: Mapping[str, type[BaseModel]] = {
+    "site": Site,
+    "bank": Bank,
+    "unit": Unit,
+    "person": Person,
+    "house_rules": HouseRules,
+    "template": BatchTemplate,
+}
+
+HouseFaults = Callable[[HouseRules], Iterable[tuple[tuple[str, ...], str]]]
+"""What is wrong with an operator's own rules, by key: where the published rules live is not known here."""
+
+_UNIQUE = (
+    ("site", "id"),
+    ("bank", "id"),
+    ("unit", "id"),
+    ("person", "name"),
+    ("house_rules", "name"),
+    ("template", "what"),
+)
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -60,21 +69,10 @@ class FleetFileError(ConfigurationError):
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Remark:
-    """Something to tell the operator about a file that can be read."""
-
-    refused: bool
-    """True: the configuration must not be used as it stands."""
-    text: str
-
-    def __str__(self) -> str:
-        """Return the text led by its weight."""
-        return f"{'refused' if self.refused else 'warning'}: {self.text}"
-
-
-def parse_fleet(text: str, *, name: str) -> Fleet:
+def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None) -> Fleet:
     """Return the fleet a TOML text describes; `name` leads every complaint.
+
+    `house_faults` says where own rules are looser than the published ones they stand on.
 
     Raises
     ------
@@ -91,6 +89,8 @@ def parse_fleet(text: str, *, name: str) -> Fleet:
         banks=reader.tables("bank", Bank),
         units=reader.tables("unit", Unit),
         people=reader.tables("person", Person),
+        house_rules=reader.house_rules(house_faults),
+        templates=reader.tables("template", BatchTemplate),
     )
     reader.look_for_doubles()
     reader.look_for_strangers()
@@ -98,8 +98,8 @@ def parse_fleet(text: str, *, name: str) -> Fleet:
     return fleet
 
 
-def parse_unit_file(text: str, *, name: str) -> UnitSettings:
-    """Return the settings of a single-unit file, defaults applied.
+def parse_unit_file(text: str, *, name: str, house_faults: HouseFaults | None = None) -> UnitSettings:
+    """Return the settings of a single-unit file, defaults applied; it may hold ``[[house_rules]]`` too.
 
     Raises
     ------
@@ -109,68 +109,21 @@ def parse_unit_file(text: str, *, name: str) -> UnitSettings:
     document = _loaded(text, name)
     reader = _Reader(name, document, lines_of(text))
     for key in document:
-        if key != "unit" and key not in _UNIT_SECTIONS:
-            reader.complain((key,), f"unknown key; a unit file holds {_listed(('unit', *_UNIT_SECTIONS))}")
+        if key not in {"unit", "house_rules", *_UNIT_SECTIONS}:
+            known = _listed(("unit", *_UNIT_SECTIONS, "house_rules"))
+            reader.complain((key,), f"unknown key; a unit file holds {known}")
     unit = reader.single_unit(document.get("unit"))
+    house_rules = reader.house_rules(house_faults)
+    reader.look_for_doubles()
     reader.finish()
     if unit is None:
         raise ValueError("a unit that cannot be read was not complained of")
-    return _settings_alone(unit)
+    return _settings_alone(unit, house_rules)
 
 
-def check(settings: UnitSettings, *, limit_c: float | None) -> list[Remark]:
-    """Return what the operator should mend before relying on a unit.
-
-    Parameters
-    ----------
-    settings : UnitSettings
-        One unit with its defaults.
-    limit_c : float or None
-        The strictest upper limit of its food and rules; None when it has none. [°C]
-
-    Returns
-    -------
-    list of Remark
-        Refusals first. A set point nobody stated is warned of, never refused.
-    """
-    remarks: list[Remark] = []
-    if limit_c is not None:
-        warmest_c = settings.set_point_c + HALF_DIFFERENTIAL_K + SENSOR_ERROR_K
-        if warmest_c > limit_c:
-            stated = settings.unit.set_point_c is not None
-            remarks.append(
-                Remark(
-                    refused=stated,
-                    text=f"{settings.unit.id}: set point {settings.set_point_c:g} °C"
-                    f"{'' if stated else ' (assumed)'} + {HALF_DIFFERENTIAL_K:g} K thermostat"
-                    f" + {SENSOR_ERROR_K:g} K sensor = {warmest_c:g} °C, above the limit {limit_c:g} °C;"
-                    f" set it to {limit_c - HALF_DIFFERENTIAL_K - SENSOR_ERROR_K:g} °C or lower",
-                )
-            )
-    remarks.extend(
-        Remark(refused=False, text=f"{settings.unit.id}: {text}") for text in _supply_warnings(settings)
-    )
-    return sorted(remarks, key=lambda remark: not remark.refused)
-
-
-def _supply_warnings(settings: UnitSettings) -> Iterator[str]:
-    if not settings.has_battery:
-        return
-    bank = settings.bank
-    lead = bank is None or bank.chemistry in _LEAD
-    lowest_v = LOWEST_LEAD_CUTOUT_V * settings.nominal_v / 12
-    if settings.cutout_v is not None and lead and settings.cutout_v < lowest_v:
-        yield (
-            f"cut-out {settings.cutout_v:g} V is under {lowest_v:g} V:"
-            f" deep discharge shortens the life of a {settings.nominal_v} V lead-acid bank"
-        )
-    if bank is None:
-        yield "no capacity_ah and chemistry known: run-out cannot be worked out"
-
-
-def _settings_alone(unit: Unit) -> UnitSettings:
+def _settings_alone(unit: Unit, house_rules: tuple[HouseRules, ...]) -> UnitSettings:
     """Return the settings of a unit whose file cannot describe its site or bank."""
-    settings = UnitSettings.of(unit)
+    settings = UnitSettings.of(unit, house_rules=house_rules)
     assumed = list(settings.assumed)
     if unit.site is not None:
         assumed.append(f"site {unit.site} is not described in a unit file: UTC")
@@ -223,6 +176,16 @@ class _Reader:
             return ()
         made = (self.model(model, table, (key, index)) for index, table in enumerate(found))
         return tuple(item for item in made if item is not None)
+
+    def house_rules(self, house_faults: HouseFaults | None) -> tuple[HouseRules, ...]:
+        """Return the operator's own rules, each held against the published ones."""
+        found = self._document.get("house_rules", [])
+        made = self.tables("house_rules", HouseRules)
+        if house_faults is not None and isinstance(found, list) and len(found) == len(made):
+            for index, house in enumerate(made):
+                for keys, words in house_faults(house):
+                    self.complain(("house_rules", index, *keys), words)
+        return made
 
     def model(self, model: type[_Model], table: object, path: Path) -> _Model | None:
         if not isinstance(table, dict):
@@ -284,7 +247,7 @@ class _Reader:
         return single if at >= 0 and single in self._lines and full[: at + 1] not in self._lines else full
 
     def look_for_doubles(self) -> None:
-        for key, field in (("site", "id"), ("bank", "id"), ("unit", "id"), ("person", "name")):
+        for key, field in _UNIQUE:
             seen: dict[object, int | None] = {}
             for index, table in enumerate(self._list(key)):
                 value = table.get(field)
@@ -321,7 +284,8 @@ class _Reader:
             except (KeyError, IndexError, TypeError):
                 here = None
             if isinstance(part, int):
-                own = here.get("id", here.get("name")) if isinstance(here, dict) else None
+                fields = here if isinstance(here, dict) else {}
+                own = next((fields[k] for k in ("id", "name", "what") if k in fields), None)
                 words[-1] += f"[{part}]" if not isinstance(own, str) else f'["{own}"]'
             else:
                 words.append(part)

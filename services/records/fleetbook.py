@@ -1,4 +1,4 @@
-"""Sites, banks, units and people as dated rows: what was true when, and who said so."""
+"""Sites, banks, units, people, own rules and templates as dated rows: what was true when, and who said so."""
 
 from collections.abc import Iterator
 
@@ -6,15 +6,26 @@ from pydantic import BaseModel
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, Fleet, Person, Site, Unit, UnitState
+from services.domain import Bank, BatchTemplate, Fleet, HouseRules, Person, Site, Unit, UnitState
 from services.records.tables import DatedRow, StatementRow
 
-_MODELS: dict[str, type[BaseModel]] = {"site": Site, "bank": Bank, "unit": Unit, "person": Person}
+Described = Site | Bank | Unit | Person | HouseRules | BatchTemplate
+
+_MODELS: dict[str, type[BaseModel]] = {
+    "site": Site,
+    "bank": Bank,
+    "unit": Unit,
+    "person": Person,
+    "house_rules": HouseRules,
+    "template": BatchTemplate,
+}
 
 
-def key_of(item: Site | Bank | Unit | Person) -> str:
-    """Return what a described thing is found by: the id, of people the name."""
-    return item.name if isinstance(item, Person) else item.id
+def key_of(item: Described) -> str:
+    """Return what a described thing is found by: the id, of people and own rules the name."""
+    if isinstance(item, BatchTemplate):
+        return item.what
+    return item.name if isinstance(item, Person | HouseRules) else item.id
 
 
 def fleet_version(session: Session) -> tuple[int, int]:
@@ -53,6 +64,8 @@ def fleet_at(session: Session, at_ms: int | None) -> Fleet:
             "banks": tuple(found["bank"]),
             "units": tuple(found["unit"]),
             "people": tuple(found["person"]),
+            "house_rules": tuple(found["house_rules"]),
+            "templates": tuple(found["template"]),
         }
     )
     return _with_states(fleet, _states_at(session, at_ms))
@@ -61,8 +74,8 @@ def fleet_at(session: Session, at_ms: int | None) -> Fleet:
 def apply(session: Session, fleet: Fleet, *, who: str, now_ms: int) -> None:
     """Add a row for everything that a fleet describes otherwise than the newest rows do.
 
-    Sites, banks and units that are no longer described are taken away; people are not,
-    so that a file without people does not silence those who were added by name.
+    What is no longer described is taken away; people are not, so that a file without people does
+    not silence those who were added by name.
     """
     current = fleet_at(session, None)
     said = _states_at(session, None)
@@ -105,11 +118,13 @@ def say_state(session: Session, unit: str, state: UnitState, *, who: str, now_ms
     return row
 
 
-def _items(fleet: Fleet) -> Iterator[tuple[str, Site | Bank | Unit | Person]]:
+def _items(fleet: Fleet) -> Iterator[tuple[str, Described]]:
     yield from (("site", site) for site in fleet.sites)
     yield from (("bank", bank) for bank in fleet.banks)
     yield from (("unit", unit) for unit in fleet.units)
     yield from (("person", person) for person in fleet.people)
+    yield from (("house_rules", house) for house in fleet.house_rules)
+    yield from (("template", template) for template in fleet.templates)
 
 
 def _add(session: Session, kind: str, key: str, item: BaseModel | None, *, who: str, now_ms: int) -> None:

@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from services.domain.fleetfile import FleetFileError, check, parse_fleet, parse_unit_file
+from services.domain.fleetfile import FleetFileError, parse_fleet, parse_unit_file
 from services.errors import ConfigurationError
 from tests.helpers.made import FLEET_TOML
 
@@ -187,30 +187,51 @@ def test_restart_below_cutout_and_two_batteries_are_refused():
     ]
 
 
-def test_a_stated_set_point_that_cannot_hold_the_limit_is_refused():
-    settings = parse_unit_file(
-        UNIT_TOML.replace('kind = "fridge"', 'kind = "fridge"\nset_point_c = 2.5'), name="u"
-    )
-    assert [r.refused for r in check(settings, limit_c=4.0)] == [True]
-    assert check(settings, limit_c=4.5) == []
-    assert check(settings, limit_c=None) == []
+OWN_TOML = """\
+[[house_rules]]
+name = "camp-own"
+base = "made-up"
+hold_min = 90
+said_by = "Asha"
+[house_rules.limits_c]
+poultry = 3.0
+[[template]]
+what = "Chicken pieces"
+class = "poultry"
+piece_kg = 0.3
+days = 3
+"""
 
 
-def test_an_assumed_set_point_is_only_warned_of():
-    remarks = check(parse_unit_file(UNIT_TOML, name="u"), limit_c=4.0)
-    assert [r.refused for r in remarks] == [False]
-    assert "(assumed)" in str(remarks[0])
+def test_own_rules_and_templates_are_read():
+    fleet = parse_fleet(OWN_TOML, name="fleet.toml")
+    (house,), (template,) = fleet.house_rules, fleet.templates
+    assert (house.name, house.limits_c, house.hold_min) == ("camp-own", {"poultry": 3.0}, 90)
+    assert (template.what, template.food_class, template.days) == ("Chicken pieces", "poultry", 3)
 
 
-@pytest.mark.parametrize(("changes", "warned"), [(("11.4", "10.9"), True), (("11.4", "11.0"), False)])
-def test_deep_cutouts_of_lead_batteries_are_warned_of(changes, warned):
-    settings = parse_unit_file(UNIT_TOML.replace(*changes), name="u")
-    assert bool(check(settings, limit_c=None)) is warned
-    lithium = parse_unit_file(UNIT_TOML.replace(*changes).replace("agm", "lifepo4"), name="u")
-    assert check(lithium, limit_c=None) == []
-    doubled = (
-        UNIT_TOML.replace("11.4", str(2 * float(changes[1])))
-        .replace("12.5", "25")
-        .replace("= 12\n", "= 24\n")
-    )
-    assert bool(check(parse_unit_file(doubled, name="u"), limit_c=None)) is warned
+def test_what_is_wrong_with_own_rules_is_said_with_key_and_line():
+    def faults_of(house):
+        yield ("base",), f"no rule set named {house.base!r}"
+        yield ("limits_c", "poultry"), "looser than something published"
+
+    found = faults(OWN_TOML, lambda text, name: parse_fleet(text, name=name, house_faults=faults_of))
+    assert found == [
+        ('house_rules["camp-own"].base', 3, "no rule set named 'made-up'"),
+        ('house_rules["camp-own"].limits_c.poultry', 7, "looser than something published"),
+    ]
+
+
+def test_two_own_rules_or_templates_of_one_name_are_refused():
+    assert [path for path, _, _ in faults(OWN_TOML + OWN_TOML)] == [
+        'house_rules["camp-own"].name',
+        'template["Chicken pieces"].what',
+    ]
+
+
+def test_a_unit_file_may_hold_own_rules():
+    text = UNIT_TOML.replace('class = "fish"', 'class = "fish"\nrules = ["camp-own"]')
+    own = OWN_TOML[: OWN_TOML.index("[[template]]")]
+    settings = parse_unit_file(text + own, name="unit.toml")
+    assert [house.name for house in settings.house_rules] == ["camp-own"]
+    assert faults(text + OWN_TOML, parse_unit_file)[0][0].startswith("template")
