@@ -57,7 +57,7 @@ def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_m
     series: Series = log.series
     if max_gap_min is not None and not (math.isfinite(max_gap_min) and max_gap_min > 0):
         raise ConfigurationError(f"{max_gap_min:g} is no length of time", setting="--max-gap-min")
-    as_of = int(series.t_ms[-1]) if at is None else _instant(at)
+    as_of = int(series.t_ms[-1]) if at is None else instant(at)
     usable = series.between(int(series.t_ms[0]), as_of + 1)
     if not len(usable):
         raise ConfigurationError(f"no row at or before {iso_of(as_of)}", setting="--at")
@@ -72,14 +72,14 @@ def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_m
     )
 
 
-def _instant(at: str) -> int:
+def instant(at: str, *, setting: str = "--at") -> int:
     """Return a time given on the command line; none outside what a log can hold."""
     try:
         t_ms = ms_of_iso(at)
     except (ValueError, OverflowError) as error:
-        raise ConfigurationError(str(error), setting="--at") from error
+        raise ConfigurationError(str(error), setting=setting) from error
     if not 0 <= t_ms < HIGHEST_TIME_S * SECOND_MS:
-        raise ConfigurationError(f"{at!r} lies outside any time a log can hold", setting="--at")
+        raise ConfigurationError(f"{at!r} lies outside any time a log can hold", setting=setting)
     return t_ms
 
 

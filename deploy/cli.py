@@ -23,6 +23,9 @@ app.add_typer(fleet_app, name="fleet")
 person_app = typer.Typer(help="Who may sign.", no_args_is_help=True)
 app.add_typer(person_app, name="person")
 
+report_app = typer.Typer(help="Documents for people outside.", no_args_is_help=True)
+app.add_typer(report_app, name="report")
+
 DEMO_SCENARIO = Path(__file__).resolve().parents[1] / "firmware_sim" / "scenarios" / "quiet_ridge.toml"
 DEMO_FLEET = DEMO_SCENARIO.with_name("quiet_ridge_fleet.toml")
 
@@ -239,6 +242,65 @@ def person_add(
 
     wiring.add_person(wiring.open_records(load_settings(data)), name=name, role=role, at_ms=now_ms())
     typer.echo(f"{name} may sign as {role}")
+
+
+@report_app.command("food")
+def report_food(
+    unit: Annotated[str | None, typer.Option(help="Id of a unit of the fleet.")] = None,
+    start: Annotated[
+        str | None, typer.Option("--from", help="First day (2026-03-01), or a time with offset.")
+    ] = None,
+    end: Annotated[
+        str | None, typer.Option("--to", help="Last day, included, or a time with offset.")
+    ] = None,
+    log: Annotated[Path | None, typer.Option(help="A logger's file, in place of the databases.")] = None,
+    unit_file: Annotated[Path | None, typer.Option(help="Unit file (TOML) that goes with --log.")] = None,
+    to_dir: Annotated[Path | None, typer.Option(help="Folder for both files; default here.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File for the PDF.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="File for the CSV, every reading.")] = None,
+    html: Annotated[Path | None, typer.Option(help="File for the page.")] = None,
+    column: Annotated[list[str] | None, typer.Option(help="OURS=THEIRS, for instance cabinet_c=T1.")] = None,
+    time_column: Annotated[str | None, typer.Option(help="Name of the time column.")] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of the days, and of times without offset.")
+    ] = None,
+    max_gap_min: Annotated[
+        float | None, typer.Option(help="Longest pair of readings joined by a line.")
+    ] = None,
+    printed_at: Annotated[
+        str | None, typer.Option(help="Time printed on it, ISO 8601 with offset; default now.")
+    ] = None,
+    data: Data = _DATA,
+) -> None:
+    """Print the temperature log an inspector asks for: PDF, and every reading as CSV."""
+    from deploy import analyse as offline
+    from deploy import reporting, wiring
+    from services.clock import now_ms
+    from services.settings import load_settings
+
+    printed_ms = now_ms() if printed_at is None else offline.instant(printed_at, setting="--printed-at")
+    period = reporting.Period(start, end, timezone)
+    if log is not None:
+        if unit_file is None:
+            raise ConfigurationError("a logger's file needs the unit it belongs to", setting="--unit-file")
+        parsed = offline.read_log(
+            log, columns=_renamed(column or []), time_column=time_column, timezone=timezone
+        )
+        made = reporting.of_file(
+            parsed,
+            offline.read_unit(unit_file),
+            period,
+            printed_ms=printed_ms,
+            name=log.name,
+            max_gap_min=max_gap_min,
+        )
+    elif unit is None:
+        raise ConfigurationError("one of --unit and --log is needed", setting="report food")
+    else:
+        made = wiring.food_log(load_settings(data), unit, period, printed_ms=printed_ms)
+    files = reporting.Files(pdf=pdf, csv=csv, html=html).or_in(to_dir, made)
+    for line in reporting.write(made, files):
+        typer.echo(line)
 
 
 @app.command()

@@ -11,7 +11,8 @@ from fastapi import FastAPI
 from pydantic import ValidationError
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
-from deploy import importing
+from dashboards.reports.contents import LogSheet
+from deploy import importing, reporting
 from deploy.analyse import read_text
 from deploy.supervisor import stop_with_parent
 from services.analytics.food.rules import house_faults, limits_of
@@ -92,7 +93,7 @@ def monitor(settings: Settings) -> None:
 def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
     """Return the web application on real records and a real store."""
     records = open_records(settings)
-    return create_app(
+    app = create_app(
         records=records,
         reader=reader,
         clock=now_ms,
@@ -100,6 +101,15 @@ def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
         static_dir=STATIC_DIR,
         problem_page=problem_page,
     )
+    app.state.inspectors_log = reporting.LogBook(records, reader)
+    return app
+
+
+def food_log(settings: Settings, unit: str, period: reporting.Period, *, printed_ms: int) -> LogSheet:
+    """Return the inspector's log of a unit of the fleet."""
+    require_unit(settings, unit)
+    with open_reader(settings) as reader:
+        return reporting.LogBook(open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
 
 
 class _Server(uvicorn.Server):

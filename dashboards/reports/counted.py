@@ -1,0 +1,184 @@
+"""What was counted, ready to print: the period, each day, each hour, the air."""
+
+from collections.abc import Iterator
+from itertools import groupby
+from typing import Any
+
+from dashboards import text
+from dashboards.reports import words
+from dashboards.reports.contents import Day, DayLine, Hour, LogSheet, Passing, Spread
+from services.timebase import Span
+
+NOTHING = "\N{EN DASH}"
+
+Plain = dict[str, Any]
+
+
+def summary(made: LogSheet) -> list[str]:
+    """Return what the period came to, the unknown never left out."""
+    missing = sum(day.silent_minutes for day in made.days)
+    found = []
+    for key, group in _by_limit(made):
+        lines = list(group)
+        above = sum(line.exposure.minutes_above for line in lines)
+        unknown = sum(line.exposure.minutes_unknown for line in lines)
+        side = words.limit_words(key[2], below=key[3])
+        basis = words.BASES[key[4]]
+        found.append(
+            f"{words.minutes(above)} {side} ({key[1]}, {basis}), {words.minutes(unknown)} unknown"
+            + (f", by description {key[0] + 1}" if len(made.regimes) > 1 else "")
+        )
+    found.append(
+        f"{words.minutes(missing)} without readings of the cabinet"
+        + (": nothing is known of the food in that time" if missing else "")
+    )
+    if made.awaited:
+        waited = sum(span.minutes for span in made.awaited)
+        found.append(f"{words.minutes(waited)} of readings are known to exist and have not arrived yet")
+    found.append(
+        f"Computed as of the end of the period: {words.VERDICTS[made.verdict]}. "
+        f"{text.sentence(made.verdict_why)}"
+    )
+    return found
+
+
+def _by_limit(made: LogSheet) -> Iterator[tuple[tuple[Any, ...], Iterator[DayLine]]]:
+    def key(line: DayLine) -> tuple[Any, ...]:
+        entry = line.exposure
+        return line.regime, entry.rule or "", entry.limit_c, line.below, entry.basis
+
+    judged = [
+        line
+        for day in made.days
+        for line in day.lines
+        if line.exposure.rule is not None and line.exposure.basis != "cabinet"
+    ]
+    return groupby(sorted(judged, key=key), key=key)
+
+
+def limits(made: LogSheet) -> list[tuple[str, str, str, str, str]]:
+    """Return every limit that was in force, with its document."""
+    return [
+        (
+            span_words(regime.span, made),
+            words.limit_words(row.limit_c, below=row.below),
+            row.rule,
+            words.consequence(row),
+            row.source,
+        )
+        for regime in made.regimes
+        for row in regime.limits
+    ]
+
+
+def description(made: LogSheet, index: int) -> str:
+    """Return how the cabinet was described over one stretch of the period."""
+    regime = made.regimes[index]
+    settings = regime.settings
+    return (
+        f"Description {index + 1}, {span_words(regime.span, made)}: "
+        f"{', '.join(text.plain(c) for c in settings.classes)}; rules {', '.join(settings.rules)}; "
+        f"set point {words.exact(settings.set_point_c)} °C"
+    )
+
+
+def span_words(span: Span, made: LogSheet) -> str:
+    """Return a span at the cabinet's place."""
+    start, end = (words.local_time(t, made.zone) for t in (span.start_ms, span.end_ms))
+    return f"{start} to {end}"
+
+
+def _range(spread: Spread | None) -> tuple[str, str, str]:
+    if spread is None:
+        return NOTHING, NOTHING, NOTHING
+    return words.exact(spread.lowest), text.number(spread.mean, 2), words.exact(spread.highest)
+
+
+def day_view(made: LogSheet, day: Day) -> Plain:
+    """Return one day with every limit it was counted by."""
+    several = len(made.regimes) > 1
+    lines = [
+        (
+            words.limit_words(e.limit_c, below=line.below) + (f" [{line.regime + 1}]" if several else ""),
+            e.rule,
+            words.BASES[e.basis],
+            words.minutes(e.minutes_above),
+            words.minutes(e.minutes_unknown),
+            NOTHING if e.peak_c is None or e.basis == "cabinet" else text.number(e.peak_c, 2),
+            words.COMPLIANT[e.compliant] if e.compliant is not None else NOTHING,
+        )
+        for line in day.lines
+        if (e := line.exposure).rule is not None
+    ]
+    return {
+        "name": _day_name(made, day),
+        "readings": day.readings,
+        "silent": day.silent_minutes > 0,
+        "silence": [
+            f"{text.local(g.start_ms, made.zone):%H:%M:%S} to {text.local(g.end_ms, made.zone):%H:%M:%S}: "
+            f"{g.minutes:g} min unknown"
+            for g in day.silent
+        ],
+        "cabinet": _range(day.cabinet_c),
+        "lines": lines,
+    }
+
+
+def _day_name(made: LogSheet, day: Day) -> str:
+    return f"{text.local(day.span.start_ms, made.zone):%Y-%m-%d %a}"
+
+
+def marks(made: LogSheet) -> list[tuple[str, str, str, str]]:
+    """Return the minutes above marks that carry no verdict."""
+    return [
+        (
+            _day_name(made, day),
+            words.limit_words(line.exposure.limit_c, below=line.below),
+            words.minutes(line.exposure.minutes_above),
+            words.minutes(line.exposure.minutes_unknown),
+        )
+        for day in made.days
+        for line in day.lines
+        if line.exposure.rule is None
+    ]
+
+
+def air(made: LogSheet) -> list[tuple[str, str, str, str]]:
+    """Return how often and how long the cabinet's air was beyond each limit."""
+
+    def key(passing: Passing) -> tuple[Any, ...]:
+        return passing.regime, passing.rule, passing.limit_c, passing.below
+
+    several = len(made.regimes) > 1
+    found = []
+    for (regime, rule, limit_c, below), group in groupby(sorted(made.air, key=key), key=key):
+        spans = [p.span.minutes for p in group]
+        name = f"{words.limit_words(limit_c, below=below)} ({rule})" + (f" [{regime + 1}]" if several else "")
+        found.append((name, str(len(spans)), words.minutes(sum(spans)), words.minutes(max(spans))))
+    return found
+
+
+def hourly(made: LogSheet, day: Day) -> Plain:
+    """Return one day hour by hour."""
+    return {
+        "name": _day_name(made, day),
+        "utc": text.offset_name(day.span.start_ms, made.zone),
+        "rows": [_hour(made, hour) for hour in day.hours],
+    }
+
+
+def _hour(made: LogSheet, hour: Hour) -> tuple[Any, ...]:
+    battery = (
+        NOTHING
+        if hour.battery_v is None
+        else f"{text.number(hour.battery_v.lowest, 2)} to {text.number(hour.battery_v.highest, 2)}"
+    )
+    return (
+        f"{text.local(hour.start_ms, made.zone):%H:%M}",
+        hour.readings,
+        _range(hour.cabinet_c),
+        _range(hour.product_c),
+        battery,
+        NOTHING if hour.running_share is None else f"{100 * hour.running_share:.0f} %",
+        ", ".join(text.plain(s) for s in hour.supply) or NOTHING,
+    )

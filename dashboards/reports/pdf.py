@@ -1,0 +1,44 @@
+"""Lays a log out as PDF; what that needs is loaded only when a PDF is asked for."""
+
+import logging
+from typing import TYPE_CHECKING
+
+from dashboards.reports import sheet
+from dashboards.reports.contents import LogSheet
+from services.errors import ConfigurationError
+
+if TYPE_CHECKING:
+    from weasyprint.urls import URLFetcherResponse
+
+MISSING = (
+    "a PDF needs WeasyPrint with the Pango library and a font "
+    "(Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core); "
+    "the same log as a page or CSV needs neither"
+)
+
+
+def pdf_bytes(made: LogSheet) -> bytes:
+    """Return a log as PDF: the same log gives the same bytes on the same machine.
+
+    Raises
+    ------
+    ConfigurationError
+        If the program that lays out pages, or a library it needs, is not installed.
+    """
+    try:
+        from weasyprint import HTML  # noqa: PLC0415 - it loads Pango, which a box without reports may lack
+    except (ImportError, OSError) as error:
+        raise ConfigurationError(MISSING, setting="PDF") from error
+    # it writes remarks on style sheets to its own logger; ours has none that concern anybody
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    laid_out: bytes | None = HTML(string=sheet.html(made), url_fetcher=_nothing_from_outside).write_pdf(
+        pdf_identifier=sheet.identifier(made).encode()
+    )
+    if laid_out is None:
+        raise ConfigurationError("no PDF came out", setting="PDF")
+    return laid_out
+
+
+def _nothing_from_outside(url: str) -> "URLFetcherResponse":
+    """Refuse every address: a log holds all it needs, and words of people must fetch nothing."""
+    raise ValueError(f"a log fetches nothing, not {url[:60]}")

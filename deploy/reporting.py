@@ -1,0 +1,436 @@
+"""Gathers an inspector's log: from the databases of a lodge box, or from a logger's file alone."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from importlib.metadata import PackageNotFoundError, version
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import orjson
+
+from dashboards.reports import pdf, sheet, table
+from dashboards.reports.contents import (
+    Contradiction,
+    IcePoint,
+    LimitRow,
+    LogSheet,
+    Readings,
+    Regime,
+    SaidLine,
+    VerdictLine,
+    Withdrawn,
+)
+from deploy import log_days
+from deploy.analyse import zone_of
+from services.analytics.assess import HISTORY_MS, assess
+from services.analytics.food.rules import limits_of
+from services.domain import BatchCard, BatchEvent, RejectedCell, UnitSettings
+from services.errors import ConfigurationError
+from services.records.facade import Records
+from services.store import StoreReader
+from services.telemetry.logfile import ParsedLog
+from services.timebase import DAY_MS, Span, datetime_of, ms_of, ms_of_iso, utc_day_start_ms
+
+PROGRAM = "bushlarder"
+LONGEST_MS = 400 * DAY_MS
+DEFAULT_DAYS = 7
+_ALL = 1_000_000
+_NO_POSITION = ("lat_deg", "lon_deg")
+"""Positions reveal rare animals and people; they stand in no report."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What people said, and what was shown to them."""
+
+    lines: tuple[SaidLine, ...] = ()
+    verdicts: tuple[VerdictLine, ...] = ()
+    withdrawn: tuple[Withdrawn, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
+    batches: tuple[BatchCard, ...] = ()
+    events: tuple[BatchEvent, ...] = ()
+    awaited: tuple[Span, ...] = ()
+    ice_points: tuple[IcePoint, ...] = ()
+    clock_from_ms: int | None = None
+    heard_ms: int | None = None
+    firmware: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """The period people ask for, in their words."""
+
+    start: str | None = None
+    """A day at the cabinet's place, or ISO 8601 with an offset."""
+    end: str | None = None
+    """The same; a day is included to its end."""
+    timezone: str | None = None
+    """Zone of the days where it is not that of the place."""
+
+
+def software() -> str:
+    """Return the name and version of this program."""
+    try:
+        return f"Bushlarder {version(PROGRAM)}"
+    except PackageNotFoundError:
+        return "Bushlarder, version not known"
+
+
+def moment_of(asked: str, zone: ZoneInfo, setting: str, *, last: bool) -> int:
+    """Return an instant people ask for: a day at the cabinet's place, or ISO 8601 with an offset.
+
+    A day that ends a period (`last`) lies in it to its end.
+    """
+    try:
+        day = date.fromisoformat(asked.strip())
+    except ValueError:
+        try:
+            return ms_of_iso(asked)
+        except (ValueError, OverflowError) as error:
+            raise ConfigurationError(
+                f"{asked!r} is neither a day like 2026-03-01 nor a time with an offset", setting=setting
+            ) from error
+    try:
+        return ms_of(datetime.combine(day + timedelta(days=1 if last else 0), time(), tzinfo=zone))
+    except OverflowError as error:
+        raise ConfigurationError(f"{asked!r} lies outside any calendar", setting=setting) from error
+
+
+def span_asked(period: Period, zone: ZoneInfo, *, now_ms: int) -> Span:
+    """Return the period asked for; by default the last seven days at the cabinet's place, today included."""
+    end_ms = now_ms if period.end is None else min(moment_of(period.end, zone, "--to", last=True), now_ms)
+    if period.start is None:
+        first = datetime_of(end_ms - 1).astimezone(zone).date() - timedelta(days=DEFAULT_DAYS - 1)
+        start_ms = ms_of(datetime.combine(first, time(), tzinfo=zone))
+    else:
+        start_ms = moment_of(period.start, zone, "--from", last=False)
+    return _sensible(start_ms, end_ms)
+
+
+def _sensible(start_ms: int, end_ms: int) -> Span:
+    if start_ms < 0 or not 0 < end_ms - start_ms <= LONGEST_MS:
+        raise ConfigurationError(
+            "the period must begin before it ends, and before now, and last no more than 400 days",
+            setting="--from",
+        )
+    return Span(start_ms, end_ms)
+
+
+class LogBook:
+    """Makes inspector's logs of the units of a fleet, from its records and its readings."""
+
+    def __init__(self, records: Records, reader: StoreReader) -> None:
+        """Take the records and the telemetry store's reading side."""
+        self._records = records
+        self._reader = reader
+
+    def zone(self, unit: str) -> ZoneInfo:
+        """Return the zone of a unit's place.
+
+        Raises
+        ------
+        KeyError
+            If the fleet has no such unit.
+        """
+        site = self._records.fleet().settings_of(unit).site
+        return ZoneInfo("UTC") if site is None else site.zone
+
+    def sheet(self, unit: str, period: Period, *, printed_ms: int) -> LogSheet:
+        """Return the log of a unit (see `span_asked` for the period).
+
+        Raises
+        ------
+        KeyError
+            If the fleet has no such unit.
+        ConfigurationError
+            If the period makes no sense.
+        """
+        zone = zone_of(period.timezone) or self.zone(unit)
+        span = span_asked(period, zone, now_ms=printed_ms)
+        series = self._reader.read(
+            unit,
+            utc_day_start_ms(span.start_ms) - HISTORY_MS - DAY_MS,
+            min(span.end_ms + log_days.REACH_MS, printed_ms) + 1,
+        )
+        return _sheet(
+            log_days.Ground(series, self._regimes(unit, span), printed_ms, offline=False),
+            span,
+            zone,
+            said=self._said(unit, span, printed_ms),
+            source="the unit's own readings, as they arrived and were kept",
+        )
+
+    def of_days(self, unit: str, first: str, last: str, *, longest_ms: int, printed_ms: int) -> LogSheet:
+        """Return the log of a unit over days at its place; empty texts stand for the last seven.
+
+        Raises
+        ------
+        KeyError
+            If the fleet has no such unit.
+        ConfigurationError
+            If the days make no sense, or are too many.
+        """
+        period = Period(first or None, last or None)
+        span = span_asked(period, self.zone(unit), now_ms=printed_ms)
+        if span.end_ms - span.start_ms > longest_ms:
+            raise ConfigurationError(f"at most {longest_ms // DAY_MS} days here", setting="from and to")
+        return self.sheet(unit, period, printed_ms=printed_ms)
+
+    def _regimes(self, unit: str, span: Span) -> tuple[Regime, ...]:
+        """Return how a unit was described over a period; one it has no description for takes the next."""
+        edges = [span.start_ms, *self._records.fleet_changes(span.start_ms + 1, span.end_ms), span.end_ms]
+        found: list[Regime] = []
+        for start_ms, end_ms in pairwise(edges):
+            try:
+                settings = self._records.fleet(start_ms).settings_of(unit)
+            except KeyError:
+                continue
+            if found and _same_rules(found[-1].settings, settings):
+                found[-1] = replace(found[-1], span=Span(found[-1].span.start_ms, end_ms))
+            elif start_ms < end_ms:
+                found.append(_regime(settings, Span(start_ms, end_ms)))
+        if not found:
+            found = [_regime(self._records.fleet().settings_of(unit), span)]
+        first = found[0]
+        return (replace(first, span=Span(span.start_ms, first.span.end_ms)), *found[1:])
+
+    def _said(self, unit: str, span: Span, printed_ms: int) -> _Said:
+        records, reader = self._records, self._reader
+        cards = _batches(records, unit, span)
+        status, heard = reader.statuses().get(unit), reader.span_of(unit)
+        lines = [
+            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body))
+            for s in reversed(records.statements(unit, _ALL))
+            if s.t_ms < span.end_ms
+        ]
+        return _Said(
+            lines=tuple(line for line in lines if line.t_ms >= span.start_ms),
+            ice_points=tuple(_ice_points_said(lines)),
+            verdicts=tuple(
+                VerdictLine(v.t_ms, v.recorded_ms, v.computed, v.standing, v.standing_before, v.origin, v.why)
+                for v in reversed(records.verdict_history(unit, _ALL))
+                if span.start_ms <= v.t_ms < span.end_ms
+            ),
+            withdrawn=tuple(
+                Withdrawn(e.rule, e.limit_c, e.basis, Span(e.start_ms, e.end_ms), e.peak_c, e.withdrawn_ms)
+                for e in reversed(records.episodes(unit, withdrawn=True))
+                if e.withdrawn_ms is not None and e.start_ms < span.end_ms and e.end_ms > span.start_ms
+            ),
+            contradictions=tuple(_contradictions(reader, unit, span)),
+            batches=tuple(cards),
+            events=tuple(e for card in cards for e in _events(records, card, span)),
+            awaited=tuple(
+                Span(max(s.start_ms, span.start_ms), min(s.end_ms, span.end_ms))
+                for s in reader.missing_spans(unit)
+                if s.start_ms < span.end_ms and s.end_ms > span.start_ms
+            ),
+            clock_from_ms=_clock_from(records, unit, min(span.end_ms, printed_ms)),
+            heard_ms=None if heard is None else heard[0],
+            firmware=None if status is None else status.fw,
+        )
+
+
+def _batches(records: Records, unit: str, span: Span) -> Sequence[BatchCard]:
+    between: Callable[..., Sequence[BatchCard]] | None = getattr(records, "batches_between", None)
+    return () if between is None else between(unit, span.start_ms, span.end_ms)
+
+
+def _events(records: Records, card: BatchCard, span: Span) -> Iterable[BatchEvent]:
+    events: Any = records
+    return [e for e in events.batch_events(card.batch.id) if e.t < span.end_ms]
+
+
+def _ice_points_said(lines: Iterable[SaidLine]) -> Iterable[IcePoint]:
+    for line in lines:
+        read_c = line.body.get("reading_c", line.body.get("probe_c"))
+        if line.kind == "ice_point" and isinstance(read_c, int | float):
+            channel = str(line.body.get("channel", "cabinet"))
+            yield IcePoint(line.t_ms, channel, float(read_c), line.who, "said")
+
+
+def _ice_points(settings: UnitSettings, said: Iterable[IcePoint], span: Span) -> tuple[IcePoint, ...]:
+    """Return every check up to the end of the period, oldest first."""
+    filed = [
+        IcePoint(ms_of(check.at), check.channel, check.reading_c, check.who, "unit file")
+        for check in settings.unit.sensor.checks
+    ]
+    found = [check for check in (*filed, *said) if check.t_ms < span.end_ms]
+    return tuple(sorted(found, key=lambda check: (check.t_ms, check.channel, check.origin)))
+
+
+def _clock_from(records: Records, unit: str, end_ms: int) -> int | None:
+    """Return when the unit was last said to hold nothing, where that is before the end."""
+    found = records.clock_from_ms(unit)
+    return found if found is not None and found < end_ms else None
+
+
+def _contradictions(reader: StoreReader, unit: str, span: Span) -> Iterable[Contradiction]:
+    for kept in reversed(reader.quarantine(_ALL)):
+        told = kept.rejected
+        if told.reason != "identity_conflict" or told.unit != unit or told.bid is None or told.sq is None:
+            continue
+        body = orjson.loads(kept.payload)
+        if span.start_ms <= body["t_ms"] < span.end_ms:
+            yield Contradiction(body["t_ms"], kept.received_ms, told.bid, told.sq, body["values"])
+
+
+def of_file(
+    log: ParsedLog,
+    settings: UnitSettings,
+    period: Period,
+    *,
+    printed_ms: int,
+    name: str,
+    max_gap_min: float | None = None,
+) -> LogSheet:
+    """Return the log of a logger's file; by default of all its days."""
+    zone = zone_of(period.timezone) or (ZoneInfo("UTC") if settings.site is None else settings.site.zone)
+    series = log.series
+    first_ms, last_ms = int(series.t_ms[0]), int(series.t_ms[-1])
+    span = _sensible(
+        first_ms if period.start is None else moment_of(period.start, zone, "--from", last=False),
+        last_ms + 1 if period.end is None else moment_of(period.end, zone, "--to", last=True),
+    )
+    ground = log_days.Ground(
+        series,
+        (_regime(settings, span),),
+        max(span.end_ms, last_ms),
+        offline=True,
+        max_gap_s=None if max_gap_min is None else max_gap_min * 60.0,
+    )
+    made = _sheet(ground, span, zone, said=None, source=f"the file {name}, {log.rows} rows")
+    return replace(
+        made,
+        printed_ms=printed_ms,
+        rejected=tuple(RejectedCell(line=c.line, column=c.column, reason=c.reason) for c in log.cells),
+    )
+
+
+def _same_rules(one: UnitSettings, other: UnitSettings) -> bool:
+    """Return whether two descriptions differ in nothing but what the unit is used for."""
+
+    def plain(settings: UnitSettings) -> UnitSettings:
+        unit = settings.unit.model_copy(update={"state": "in_use"})
+        return settings.model_copy(update={"unit": unit, "site": None, "bank": None})
+
+    return plain(one) == plain(other)
+
+
+def _regime(settings: UnitSettings, span: Span) -> Regime:
+    rows = tuple(
+        LimitRow(
+            rule=limit.rule,
+            limit_c=limit.limit_c,
+            below=limit.below,
+            hold_min=limit.hold_min,
+            discard_min=limit.discard_min,
+            source=limit.source,
+        )
+        for limit in limits_of(settings).limits
+    )
+    return Regime(span, settings, rows)
+
+
+def _sheet(
+    ground: log_days.Ground, span: Span, zone: ZoneInfo, *, said: _Said | None, source: str
+) -> LogSheet:
+    judged = log_days.judge(ground, span, zone)
+    last = ground.regimes[-1].settings
+    people = _Said() if said is None else said
+    window_ms = utc_day_start_ms(span.end_ms) - HISTORY_MS
+    end = assess(
+        ground.series.between(window_ms, span.end_ms + 1),
+        last,
+        as_of_ms=span.end_ms,
+        clock_from_ms=people.clock_from_ms,
+        heard_from_ms=people.heard_ms,
+        offline=ground.offline,
+        max_gap_s=ground.max_gap_s,
+    )
+    inside = ground.series.between(span.start_ms, span.end_ms)
+    readings = Readings(inside.t_ms, {n: v for n, v in inside.columns.items() if n not in _NO_POSITION})
+    cutouts = tuple(
+        cut
+        for _, cut in sorted(judged.cutouts.items())
+        if cut.start < span.end_ms and (cut.end is None or cut.end > span.start_ms)
+    )
+    return LogSheet(
+        span=span,
+        zone=zone,
+        printed_ms=ground.printed_ms,
+        software=software(),
+        source=source,
+        firmware=people.firmware,
+        regimes=ground.regimes,
+        days=tuple(judged.days),
+        stretches=log_days.stretches_of(log_days.passings_of(judged.days, cabinet=False), readings, cutouts),
+        air=tuple(log_days.passings_of(judged.days, cabinet=True)),
+        readings=readings,
+        verdict=end.verdict,
+        verdict_why=end.verdict_why,
+        verdict_at_ms=span.end_ms,
+        said=people.lines,
+        verdicts=people.verdicts,
+        withdrawn=people.withdrawn,
+        contradictions=people.contradictions,
+        ice_points=_ice_points(last, people.ice_points, span),
+        batches=people.batches,
+        batch_events=people.events,
+        cutouts=cutouts,
+        sensors=log_days.flags_of(judged.flags, span),
+        findings=end.service or (),
+        awaited=people.awaited,
+        rejected=(),
+        assumed=tuple(judged.assumed),
+        with_records=said is not None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """Where the parts of a log are to be written; None leaves one out."""
+
+    pdf: Path | None = None
+    csv: Path | None = None
+    html: Path | None = None
+
+    def or_in(self, folder: Path | None, made: LogSheet) -> "Files":
+        """Return these, or where none is named or a folder is, PDF and CSV named by unit and days."""
+        if folder is None and (self.pdf or self.csv or self.html):
+            return self
+        named = (Path() if folder is None else folder) / sheet.file_stem(made)
+        return Files(
+            pdf=self.pdf or named.with_name(f"{named.name}.pdf"),
+            csv=self.csv or named.with_name(f"{named.name}.csv"),
+            html=self.html,
+        )
+
+
+def write(made: LogSheet, files: Files) -> list[str]:
+    """Write a log's files and return what was written; the PDF last, because it needs most.
+
+    Raises
+    ------
+    ConfigurationError
+        If a file cannot be written, or a PDF is asked for and what lays it out is not installed.
+    """
+    done: list[str] = []
+    makers: tuple[tuple[Path | None, Callable[[], bytes]], ...] = (
+        (files.csv, lambda: table.csv_bytes(made)),
+        (files.html, lambda: sheet.html(made).encode()),
+        (files.pdf, lambda: pdf.pdf_bytes(made)),
+    )
+    for path, make in makers:
+        if path is None:
+            continue
+        content = make()
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+        except OSError as error:
+            raise ConfigurationError(f"cannot be written: {error.strerror}", setting=str(path)) from error
+        done.append(f"{path}: {len(content):,} bytes".replace(",", " "))
+    return done
