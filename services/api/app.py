@@ -12,6 +12,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from services.api import problems, routes
+from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
 from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
@@ -73,6 +74,7 @@ def create_app(
     app.state.shelf = StaticShelf(static_dir)
     problems.install(app, problem_page)
     _answer_not_found(app, UnknownUnitError, "unknown_unit", problem_page)
+    _answer_not_found(app, UnknownBatchError, "unknown_batch", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
     app.router.routes.append(Route("/static/{name:path}", app.state.shelf.serve, methods=["GET", "HEAD"]))
     app.include_router(routes.router)

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from services.api.batchdesk import BatchDesk
 from services.api.bins import bin_width_ms, binned
 from services.api.lapse import all_as_shown, as_shown
 from services.api.ports import BookOfRecords
@@ -22,7 +23,13 @@ from services.api.schemas import (
     StatementRow,
     WaitingUnit,
 )
-from services.domain import Fleet, Person, Unit, UnitCard, UnitState
+from services.domain import (
+    Fleet,
+    Person,
+    Unit,
+    UnitCard,
+    UnitState,
+)
 from services.errors import Refused
 from services.store import StoreReader
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
@@ -46,14 +53,13 @@ class NotAssessedError(LookupError):
     """The unit is known and nothing has been computed for it yet."""
 
 
-class Desk:
+class Desk(BatchDesk):
     """Reads state that others computed, and writes down what named persons say."""
 
     def __init__(self, records: BookOfRecords, reader: StoreReader, clock: Callable[[], int]) -> None:
         """Take the records, the telemetry store's reading side and the clock."""
-        self._records = records
+        super().__init__(records, clock)
         self._reader = reader
-        self.now_ms = clock
         self._written: dict[str, tuple[UnitCard, bytes]] = {}
 
     def fleet(self) -> Fleet:
@@ -217,10 +223,23 @@ class Desk:
         return Noted(unit=unit, noted_ms=now)
 
     def write_check(self, check: Check) -> Noted:
-        """Write down a reading taken by hand, a note, or both."""
+        """Write down a reading taken by hand, a note, a check of a sensor, or a signature."""
         self.unit(check.unit)
         now = self.now_ms()
-        if check.probe_c is not None:
+        if check.kind == "signed":
+            self._records.say_signed(check.unit, who=check.person, note=check.note or "", now_ms=now)
+        elif check.kind == "ice_point":
+            if check.probe_c is None:
+                raise Refused("What did the sensor read in melting ice?")
+            self._records.say_ice_point(
+                check.unit,
+                who=check.person,
+                reading_c=check.probe_c,
+                channel=check.channel,
+                note=check.note or "",
+                now_ms=now,
+            )
+        elif check.probe_c is not None:
             self._records.say_probe(
                 check.unit, who=check.person, probe_c=check.probe_c, note=check.note or "", now_ms=now
             )
@@ -269,6 +288,7 @@ class Desk:
             probe_c=release.probe_c,
             disposition=release.disposition,
             reason=release.reason,
+            to_unit=release.to_unit,
             now_ms=now,
         )
         return Noted(unit=release.unit, noted_ms=now)

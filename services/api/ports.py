@@ -3,7 +3,17 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from services.domain import Fleet, Person, UnitCard, UnitState
+from services.domain import (
+    BatchCard,
+    BatchEvent,
+    BatchNew,
+    BatchPlace,
+    BatchSaid,
+    Fleet,
+    Person,
+    UnitCard,
+    UnitState,
+)
 
 
 class Said(Protocol):
@@ -84,7 +94,54 @@ class BookOfRecords(Protocol):
     ) -> object:
         """Queue a command for ingest to publish."""
 
+    def say_ice_point(
+        self, unit: str, *, who: str, reading_c: float, channel: str = "cabinet", note: str = "", now_ms: int
+    ) -> None:
+        """Write down what a sensor showed in melting ice."""
+
+    def say_signed(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody signs for a unit's record."""
+
     def release_hold(
-        self, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
+        self,
+        unit: str,
+        *,
+        who: str,
+        probe_c: float,
+        disposition: str,
+        reason: str,
+        now_ms: int,
+        to_unit: str | None = None,
     ) -> None:
         """Close a hold."""
+
+    def batch_cards(
+        self, *, site: str | None = None, unit: str | None = None, place: BatchPlace | None = None
+    ) -> Sequence[BatchCard]:
+        """Return cards of batches; gone ones only when asked for."""
+
+    def batch_card(self, batch: int) -> BatchCard | None:
+        """Return the card of a batch."""
+
+    def batch_events(self, batch: int) -> Sequence[BatchEvent]:
+        """Return what was said of a batch, in the order it was said."""
+
+    def load_batch(self, new: BatchNew, *, who: str, now_ms: int, happened_ms: int | None = None) -> int:
+        """Write down that a batch was put into a cabinet."""
+
+    def say_of_batch(
+        self,
+        batch: int,
+        kind: str,
+        *,
+        who: str,
+        body: Mapping[str, Any] | None = None,
+        now_ms: int,
+        happened_ms: int | None = None,
+    ) -> int:
+        """Write down something said of a batch."""
+
+    def note_of_batch(
+        self, batch: int, said: BatchSaid, *, now_ms: int, happened_ms: int | None = None
+    ) -> int:
+        """Write down something said of a batch that is in shape already."""

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from services.api.desk import CHARTED, MAX_POINTS, Desk
 from services.api.live import LiveChanges
 from services.api.schemas import (
+    BatchLoaded,
     Check,
     CommandAsked,
     Health,
@@ -26,7 +27,20 @@ from services.api.schemas import (
     WaitingUnit,
 )
 from services.api.spans import span_of
-from services.domain import Battery, Cutout, Exposure, Finding, Runout, SensorFlag, UnitCard
+from services.domain import (
+    BatchCard,
+    BatchEvent,
+    BatchPlace,
+    BatchSaid,
+    Battery,
+    Cutout,
+    Exposure,
+    Finding,
+    Runout,
+    SensorFlag,
+    UnitCard,
+)
+from services.timebase import ms_of
 
 PREFIX = "/api/v1"
 
@@ -40,7 +54,8 @@ def desk_of(request: Request) -> Desk:
 
 
 AtDesk = Annotated[Desk, Depends(desk_of)]
-UnitPath = Annotated[str, Path(pattern=r"^[a-z0-9-]{3,32}$", description="Id of the unit.")]
+_ID = r"^[a-z0-9-]{3,32}$"
+UnitPath = Annotated[str, Path(pattern=_ID, description="Id of the unit.")]
 
 
 def _json(body: bytes) -> Response:
@@ -184,8 +199,47 @@ def close_hold(desk: AtDesk, release: Release) -> Noted:
 
 @router.post("/checks", tags=["records"], status_code=201)
 def check(desk: AtDesk, check: Check) -> Noted:
-    """Write down a reading taken by hand, or a note; it lowers no verdict."""
+    """Write down a reading taken by hand, a note, a sensor in melting ice or a signature."""
     return desk.write_check(check)
+
+
+_Site = Annotated[str | None, Query(pattern=_ID, description="Id of a site: batches in its cabinets.")]
+_Unit = Annotated[str | None, Query(pattern=_ID, description="Id of a unit.")]
+_Place = Annotated[
+    BatchPlace | None, Query(description="Default: what is stored or out; gone batches only if asked for.")
+]
+BatchPath = Annotated[int, Path(ge=1, le=2**62, description="Number of the batch.")]
+
+
+@router.post("/batches", tags=["batches"], status_code=201)
+def load_batch(desk: AtDesk, loaded: BatchLoaded) -> BatchCard:
+    """Say that food was put into a cabinet; its clocks follow it from here on."""
+    happened_ms = None if loaded.happened is None else ms_of(loaded.happened)
+    return desk.load_batch(loaded.new, loaded.person, happened_ms)
+
+
+@router.get("/batches", tags=["batches"])
+def batches(desk: AtDesk, site: _Site = None, unit: _Unit = None, place: _Place = None) -> Listing[BatchCard]:
+    """List batches of food, those to use first leading."""
+    return Listing(items=tuple(desk.batches(site, unit, place)))
+
+
+@router.get("/batches/{batch}", tags=["batches"])
+def batch(desk: AtDesk, batch: BatchPath) -> BatchCard:
+    """Show one batch: what may be done with it, and why."""
+    return desk.batch(batch)
+
+
+@router.get("/batches/{batch}/events", tags=["batches"])
+def batch_events(desk: AtDesk, batch: BatchPath) -> Listing[BatchEvent]:
+    """List what named persons said of a batch, in the order they said it."""
+    return Listing(items=tuple(desk.batch_events(batch)))
+
+
+@router.post("/batches/{batch}/events", tags=["batches"], status_code=201)
+def say_of_batch(desk: AtDesk, batch: BatchPath, said: BatchSaid) -> BatchCard:
+    """Say what happened to a batch; of a split, the answer is the part that was split off."""
+    return desk.note_of_batch(batch, said)
 
 
 @router.post("/commands", tags=["records"], status_code=202)

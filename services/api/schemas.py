@@ -2,9 +2,9 @@
 
 from typing import Annotated, Generic, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
-from services.domain import SiteKind, UnitState
+from services.domain import BatchNew, SiteKind, UnitState
 
 Item = TypeVar("Item")
 
@@ -105,15 +105,35 @@ class Release(Wire):
     probe_c: ProbeC
     disposition: Disposition
     reason: Words
+    to_unit: UnitId | None = None
+    """Where food was moved or frozen."""
 
 
 class Check(Wire):
-    """A reading taken by hand, a note, or both."""
+    """A reading taken by hand, a note, or both; a sensor in melting ice; a signature under a record.
+
+    Of an ice point, `probe_c` is what the sensor of `channel` reads where 0 °C is true.
+    """
 
     unit: UnitId
     person: Name
+    kind: Literal["probe", "ice_point", "signed"] = "probe"
     probe_c: ProbeC | None = None
+    channel: Literal["cabinet", "product"] = "cabinet"
     note: Words | None = None
+
+
+class BatchLoaded(BatchNew):
+    """A batch that a named person put into a cabinet."""
+
+    person: Name
+    happened: AwareDatetime | None = None
+    """When that was, if not just now: up to 72 h ago."""
+
+    @property
+    def new(self) -> BatchNew:
+        """What was put in."""
+        return BatchNew.model_validate(self.model_dump(exclude={"person", "happened"}))
 
 
 class StateSaid(Wire):

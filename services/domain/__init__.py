@@ -27,6 +27,7 @@ from services.domain._batch import (
     BatchPlace,
     BatchTimer,
 )
+from services.domain._batchsaid import BATCH_SAID, BatchSaid, CorrectedSaid, HoldClosedSaid
 from services.domain._cards import UnitCard
 from services.domain._fleet import (
     Bank,
@@ -47,9 +48,11 @@ from services.domain._fleet import (
     UnitSettings,
     UnitState,
 )
+from services.domain._life import CoreReading, HoldClosed, Life, Stay, lived
 from services.domain._verdict import Verdict, worst
 
 __all__ = [
+    "BATCH_SAID",
     "Analysis",
     "Bank",
     "Batch",
@@ -60,10 +63,13 @@ __all__ = [
     "BatchEventKind",
     "BatchNew",
     "BatchPlace",
+    "BatchSaid",
     "BatchTemplate",
     "BatchTimer",
     "Battery",
     "Compressor",
+    "CoreReading",
+    "CorrectedSaid",
     "Cutout",
     "Episode",
     "Evidence",
@@ -73,8 +79,11 @@ __all__ = [
     "Food",
     "FoodAtRisk",
     "FoodClass",
+    "HoldClosed",
+    "HoldClosedSaid",
     "HouseRules",
     "LastsUntil",
+    "Life",
     "Link",
     "Move",
     "Person",
@@ -86,11 +95,13 @@ __all__ = [
     "SensorFlag",
     "Site",
     "SiteKind",
+    "Stay",
     "Supply",
     "Unit",
     "UnitCard",
     "UnitSettings",
     "UnitState",
     "Verdict",
+    "lived",
     "worst",
 ]

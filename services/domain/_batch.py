@@ -36,7 +36,9 @@ BatchEventKind = Literal[
     "discarded",
     "hold_closed",
     "corrected",
+    "emptied",
 ]
+"""``emptied``: a person said that the cabinet holds nothing any more, and nothing of this batch."""
 
 
 class BatchNew(Frozen):
@@ -79,6 +81,8 @@ class Batch(BatchNew):
     carried_above_min: float = 0.0
     """Minutes above its limit that it brought along when its record begins here."""
     carried_unknown_min: float = 0.0
+    carried_hot: bool = False
+    """Whether the air around it was above 32.2 °C before its record begins."""
     end: BatchEnd | None = None
 
 
@@ -153,4 +157,6 @@ class BatchCard(Frozen):
     """Order of use, highest first; orders and explains, never releases."""
     use_first_why: str
     assumed: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    """What to mind about it that changes no verdict."""
     as_of: Instant

@@ -9,14 +9,14 @@ from typing import Any
 from sqlalchemy import func, select
 
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
-from services.records import fleetbook, rows, signing, state
+from services.records import batchbook, batchsigns, fleetbook, rows, signing, state
+from services.records.batchdesk import BatchRecords
 from services.records.database import Database
 from services.records.said import (
     Context,
     KeptEpisode,
     QueuedCommand,
     Result,
-    Statement,
     VerdictChange,
 )
 from services.records.tables import (
@@ -27,15 +27,17 @@ from services.records.tables import (
     StateRow,
     VerdictChangeRow,
 )
+from services.records.worddesk import WordRecords
 
 _COMMAND_LIFE_S = 3_600
 
 
-class Records:
+class Records(BatchRecords, WordRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str) -> None:
         """Open a SQLite file or a database by its URL, bringing its tables to the newest form."""
+        super().__init__()
         self._database = Database(path_or_url)
         self._fleet: tuple[tuple[int, int], Fleet] | None = None
         self._cards: dict[str, tuple[int, UnitCard]] = {}
@@ -98,24 +100,31 @@ class Records:
         with self._database.writing() as session:
             fleetbook.say_state(session, unit, state, who=who, now_ms=now_ms)
             signing.show_state(session, unit, state)
+            if state == "empty":
+                batchsigns.emptied(session, unit, who=who, now_ms=now_ms)
 
     def say_emptied(self, unit: str, *, who: str, now_ms: int) -> None:
         """Write down that a unit holds nothing any more: its food clock ends, a hold stays."""
-        self._say(unit, "emptied", {}, who=who, now_ms=now_ms, ends_clock=True)
-
-    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
-        """Write down what a probe showed; it changes no verdict."""
-        signing.require_probe(probe_c)
-        self._say(unit, "probe", {"probe_c": probe_c, "note": note.strip()}, who=who, now_ms=now_ms)
-
-    def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down a remark."""
-        self._say(unit, "note", {"note": note.strip()}, who=who, now_ms=now_ms)
+        self._require(unit, who)
+        with self._database.writing() as session:
+            signing.put_statement(session, unit, "emptied", {}, who=who, now_ms=now_ms, ends_clock=True)
+            batchsigns.emptied(session, unit, who=who, now_ms=now_ms)
 
     def release_hold(
-        self, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
+        self,
+        unit: str,
+        *,
+        who: str,
+        probe_c: float,
+        disposition: str,
+        reason: str,
+        now_ms: int,
+        to_unit: str | None = None,
     ) -> None:
         """Close a hold: by a known person, with probe reading, disposition and reason.
+
+        It speaks for every batch in the cabinet. `to_unit` is where food was moved; food that nobody
+        recorded becomes a batch there, with the minutes it has behind it.
 
         Raises
         ------
@@ -124,8 +133,10 @@ class Records:
             not discarded.
         """
         self._require(unit, who)
+        fleet = self.fleet()
         with self._database.writing() as session:
-            signing.release(
+            batchsigns.check_release(session, fleet, unit, disposition=disposition, to_unit=to_unit)
+            said = signing.release(
                 session,
                 unit,
                 who=who,
@@ -134,20 +145,9 @@ class Records:
                 reason=reason,
                 now_ms=now_ms,
             )
-
-    def statements(self, unit: str, limit: int = 50) -> list[Statement]:
-        """Return what people said of a unit, newest first."""
-        query = select(StatementRow).where(StatementRow.unit == unit)
-        with self._database.reading() as session:
-            found = session.scalars(query.order_by(StatementRow.no.desc()).limit(limit))
-            return [rows.statement_of(row) for row in found]
-
-    def statements_after(self, no: int, limit: int = 1_000) -> list[Statement]:
-        """Return what was said of any unit after a statement, oldest first."""
-        query = select(StatementRow).where(StatementRow.no > no)
-        with self._database.reading() as session:
-            found = session.scalars(query.order_by(StatementRow.no).limit(limit))
-            return [rows.statement_of(row) for row in found]
+            batchsigns.speak_for(session, fleet, unit, body=said, who=who, to_unit=to_unit, now_ms=now_ms)
+            words = signing.closing_words(who, disposition, reason.strip())
+            signing.lower(session, unit, why=words, now_ms=now_ms, joined=batchsigns.with_batches)
 
     def clock_from_ms(self, unit: str) -> int | None:
         """Return when a unit was last said to hold nothing."""
@@ -184,6 +184,7 @@ class Records:
             current = [p for p in prepared if newest.get(p.result.card.unit, 0) == p.result.statement_no]
             if current:
                 state.put_results(session, current, now_ms=now_ms)
+                batchbook.keep(session, [b for p in current for b in p.result.batches])
             overtaken = frozenset(units) - {p.result.card.unit for p in current}
             if position is not None and not overtaken:
                 state.set_counter(session, state.MONITOR_POSITION, position)
@@ -307,31 +308,3 @@ class Records:
         """Keep the monitor's place in the change feed."""
         with self._database.writing() as session:
             state.set_counter(session, state.MONITOR_POSITION, position)
-
-    def _require(self, unit: str, who: str) -> None:
-        fleet = self.fleet()
-        signing.require_unit(fleet, unit)
-        signing.require_person(fleet, who)
-
-    def _say(
-        self,
-        unit: str,
-        kind: str,
-        body: Mapping[str, Any],
-        *,
-        who: str,
-        now_ms: int,
-        ends_clock: bool = False,
-    ) -> None:
-        self._require(unit, who)
-        with self._database.writing() as session:
-            session.add(
-                StatementRow(
-                    unit=unit,
-                    kind=kind,
-                    who=who,
-                    t_ms=now_ms,
-                    body=json.dumps(dict(body)),
-                    ends_clock=ends_clock,
-                )
-            )

@@ -3,7 +3,7 @@
 import json
 from typing import cast
 
-from services.domain import Verdict
+from services.domain import SensorCheck, Verdict
 from services.records.said import (
     KeptEpisode,
     Origin,
@@ -13,12 +13,21 @@ from services.records.said import (
     VerdictChange,
 )
 from services.records.tables import CommandRow, EpisodeRow, StatementRow, VerdictChangeRow
+from services.timebase import datetime_of
 
 
 def statement_of(row: StatementRow) -> Statement:
     """Return a statement."""
     kind = cast("StatementKind", row.kind)
     return Statement(row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body))
+
+
+def check_of(row: StatementRow) -> SensorCheck:
+    """Return a check of a sensor in melting ice."""
+    body = json.loads(row.body)
+    return SensorCheck(
+        at=datetime_of(row.t_ms), reading_c=body["reading_c"], channel=body["channel"], who=row.who
+    )
 
 
 def change_of(row: VerdictChangeRow) -> VerdictChange:

@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from services.domain import Analysis, UnitCard, Verdict
+from services.domain import Analysis, BatchCard, Life, UnitCard, Verdict
 
 Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
 """What happened to the food of a hold."""
 
 DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "moved", "discarded")
 
-StatementKind = Literal["unit_state", "emptied", "release", "probe", "note"]
+StatementKind = Literal["unit_state", "emptied", "release", "probe", "note", "ice_point", "signed"]
 
 Origin = Literal["live", "late", "person"]
 """What moved a verdict: data as it came, data that came late, or a named person."""
@@ -54,6 +54,36 @@ class Context:
 
 
 @dataclass(frozen=True, slots=True)
+class SettledStay:
+    """What the clocks of a batch showed at the end of a stay that is long over."""
+
+    start_ms: int
+    unit: str | None
+    text: str
+    """JSON, as the monitor reads it again."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatchResult:
+    """One judgement of a batch to keep."""
+
+    card: BatchCard
+    event_no: int
+    """Newest event of its life; the result is only kept while this still is the newest."""
+    settled: tuple[SettledStay, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BatchContext:
+    """A batch and what was made of it so far: all a new judgement builds on."""
+
+    life: Life
+    standing: Standing | None
+    settled: tuple[str | None, ...] = ()
+    """What is kept of each of its stays, None where it is not settled."""
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """One assessment to keep."""
 
@@ -63,6 +93,17 @@ class Result:
     origin: Origin = "live"
     past: tuple[Analysis, ...] = ()
     """Earlier moments that were judged with it, in order of time: only their episodes are kept."""
+    own_clock: Standing | None = None
+    """What stands of the unit's own clock, where its card also tells of the batches in it."""
+    batches: tuple[BatchResult, ...] = ()
+    """The batches that were judged with it."""
+
+    @property
+    def own(self) -> Standing:
+        """What stands of the unit's own clock."""
+        if self.own_clock is not None:
+            return self.own_clock
+        return Standing(self.card.standing, self.card.standing_since, self.card.standing_why)
 
 
 @dataclass(frozen=True, slots=True)

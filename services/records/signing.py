@@ -2,6 +2,8 @@
 
 import json
 import math
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -39,8 +41,8 @@ def require_probe(probe_c: float) -> None:
 
 def release(
     session: Session, unit: str, *, who: str, probe_c: float, disposition: str, reason: str, now_ms: int
-) -> None:
-    """Write down how a hold was closed, and lower the standing verdict to what was computed.
+) -> dict[str, Any]:
+    """Write down how a hold was closed, and return what was written; `lower` then lowers what stands.
 
     Raises
     ------
@@ -54,12 +56,12 @@ def release(
     if not reason.strip():
         raise Refused("A reason is needed.")
     row = session.get(StateRow, unit)
-    if row is None or Verdict(row.standing).rank < Verdict.HOLD.rank:
+    card = None if row is None else UnitCard.model_validate_json(row.card)
+    if row is None or card is None or card.standing.rank < Verdict.HOLD.rank:
         raise Refused("No hold stands on this unit.")
     if row.standing == Verdict.DISCARD_ADVISED and disposition != "discarded":
         raise Refused("Discard is advised: this food may only be discarded.")
-    card = UnitCard.model_validate_json(row.card)
-    body = {
+    body: dict[str, Any] = {
         "probe_c": probe_c,
         "disposition": disposition,
         "reason": reason.strip(),
@@ -68,17 +70,27 @@ def release(
         "minutes_above": card.minutes_above,
         "minutes_worst_case": card.minutes_worst_case,
     }
+    gone = disposition in _FOOD_IS_GONE
+    put_statement(session, unit, "release", body, who=who, now_ms=now_ms, ends_clock=gone)
+    return body
+
+
+def put_statement(
+    session: Session,
+    unit: str,
+    kind: str,
+    body: Mapping[str, Any],
+    *,
+    who: str,
+    now_ms: int,
+    ends_clock: bool = False,
+) -> None:
+    """Write down something said of a unit."""
     session.add(
         StatementRow(
-            unit=unit,
-            kind="release",
-            who=who,
-            t_ms=now_ms,
-            body=json.dumps(body),
-            ends_clock=disposition in _FOOD_IS_GONE,
+            unit=unit, kind=kind, who=who, t_ms=now_ms, body=json.dumps(dict(body)), ends_clock=ends_clock
         )
     )
-    _lower(session, row, card, why=closing_words(who, disposition, reason.strip()), now_ms=now_ms)
 
 
 def closing_words(who: str, disposition: str, reason: str) -> str:
@@ -91,12 +103,18 @@ def lowered(computed: Verdict) -> Verdict:
     return computed if computed.rank < Verdict.HOLD.rank else Verdict.WATCH
 
 
-def _lower(session: Session, row: StateRow, card: UnitCard, *, why: str, now_ms: int) -> None:
-    fresh = card.model_copy(
-        update={"standing": lowered(card.computed), "standing_since": now_ms, "standing_why": why}
-    )
+def lower(
+    session: Session, unit: str, *, why: str, now_ms: int, joined: Callable[[Session, UnitCard], UnitCard]
+) -> None:
+    """Lower what stands of a unit's own clock to what was computed, and show it `joined` with its batches."""
+    row = session.get(StateRow, unit)
+    if row is None:
+        return
+    card = UnitCard.model_validate_json(row.card)
+    own = Standing(lowered(card.computed), now_ms, why)
+    fresh = card.model_copy(update={"standing": own.verdict, "standing_since": now_ms, "standing_why": why})
     note_change(session, (row.computed, row.standing), fresh, origin="person", now_ms=now_ms)
-    put_card(session, row, fresh)
+    put_card(session, row, joined(session, fresh), own=own)
 
 
 def show_state(session: Session, unit: str, state: UnitState) -> None:

@@ -7,7 +7,7 @@ from sqlalchemy import insert, select, update
 from sqlalchemy.orm import Session
 
 from services.domain import Analysis, Episode, Exposure, UnitCard
-from services.records.said import Origin, Result
+from services.records.said import Origin, Result, Standing
 from services.records.tables import CounterRow, EpisodeRow, StateRow, VerdictChangeRow
 
 CHANGE_NO = "change_no"
@@ -54,7 +54,7 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
     number = counter(session, CHANGE_NO)
     rows = [
         {
-            **_columns_of(p.result.card, p.card, change_no=number + place),
+            **_columns_of(p.result, p.card, change_no=number + place),
             "unit": p.result.card.unit,
             "analysis": p.analysis,
             "assessed_ms": p.result.card.as_of,
@@ -68,25 +68,48 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
         session.execute(update(StateRow), [row for row in rows if row["unit"] in before])
     set_counter(session, CHANGE_NO, number + len(rows))
     for p in prepared:
-        card = p.result.card
+        own = p.result.own
+        card = p.result.card.model_copy(
+            update={
+                "standing": own.verdict,
+                "standing_since": own.since_ms,
+                "standing_why": own.why,
+            }
+        )
         note_change(session, before.get(card.unit), card, origin=p.result.origin, now_ms=now_ms)
     put_episodes(session, [a for p in prepared for a in (*p.result.past, p.result.analysis)], now_ms=now_ms)
 
 
-def _columns_of(card: UnitCard, card_json: str, *, change_no: int) -> dict[str, object]:
+def _columns_of(result: Result, card_json: str, *, change_no: int) -> dict[str, object]:
     return {
         "change_no": change_no,
         "card": card_json,
-        "computed": card.computed.value,
-        "standing": card.standing.value,
-        "standing_since_ms": card.standing_since,
-        "standing_why": card.standing_why,
+        "computed": result.card.computed.value,
+        **_standing_columns(result.own),
     }
 
 
-def put_card(session: Session, row: StateRow, card: UnitCard) -> None:
-    """Put a card that a person changed into its row, under a new change number."""
-    for name, value in _columns_of(card, card.model_dump_json(), change_no=next_change_no(session)).items():
+def _standing_columns(own: Standing) -> dict[str, object]:
+    return {
+        "standing": own.verdict.value,
+        "standing_since_ms": own.since_ms,
+        "standing_why": own.why,
+    }
+
+
+def put_card(session: Session, row: StateRow, card: UnitCard, *, own: Standing | None = None) -> None:
+    """Put a card that a person changed into its row, under a new change number.
+
+    `own` is what stands of the unit's own clock, where that changed.
+    """
+    columns: dict[str, object] = {
+        "change_no": next_change_no(session),
+        "card": card.model_dump_json(),
+        "computed": card.computed.value,
+    }
+    if own is not None:
+        columns |= _standing_columns(own)
+    for name, value in columns.items():
         setattr(row, name, value)
     session.flush()
 
@@ -94,7 +117,10 @@ def put_card(session: Session, row: StateRow, card: UnitCard) -> None:
 def note_change(
     session: Session, before: tuple[str, str] | None, card: UnitCard, *, origin: Origin, now_ms: int
 ) -> None:
-    """Write down that a verdict changed, if it did; `before` is what was computed and what stood."""
+    """Write down that a verdict of a unit's own clock changed, if it did.
+
+    `before` is what was computed and what stood of it, `card` shows both as they are now.
+    """
     if before == (card.computed.value, card.standing.value):
         return
     moved = before is None or before[1] != card.standing.value

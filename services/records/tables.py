@@ -100,6 +100,70 @@ class VerdictChangeRow(Table):
     why: Mapped[str] = mapped_column(Text)
 
 
+class BatchRow(Table):
+    """One batch of food, and where it is after everything that was said of it."""
+
+    __tablename__ = "batches"
+    __table_args__ = (Index("batches_by_place", "place", "unit"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    split_from: Mapped[int | None] = mapped_column(BigInteger)
+    split_ms: Mapped[int | None] = mapped_column(BigInteger)
+    split_event: Mapped[int | None] = mapped_column(BigInteger)
+    """The event by which it began; what was said of the batch it comes from before then holds for it too."""
+    unit: Mapped[str | None] = mapped_column(Text)
+    place: Mapped[str] = mapped_column(Text)
+
+
+class BatchEventRow(Table):
+    """What a named person said of a batch; never changed, never removed."""
+
+    __tablename__ = "batch_events"
+    __table_args__ = (Index("batch_events_by_batch", "batch", "no"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    batch: Mapped[int] = mapped_column(BigInteger)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    """When it happened."""
+    said_ms: Mapped[int] = mapped_column(BigInteger)
+    who: Mapped[str] = mapped_column(Text)
+    kind: Mapped[str] = mapped_column(Text)
+    body: Mapped[str] = mapped_column(Text)
+    """JSON."""
+
+
+class BatchStayRow(Table):
+    """Where a batch was from when to when; worked out from its events, and written anew with each."""
+
+    __tablename__ = "batch_stays"
+    __table_args__ = (Index("batch_stays_by_unit", "unit", "from_ms"), Index("batch_stays_by_batch", "batch"))
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    batch: Mapped[int] = mapped_column(BigInteger)
+    unit: Mapped[str | None] = mapped_column(Text)
+    """NULL while it was out of any cabinet."""
+    from_ms: Mapped[int] = mapped_column(BigInteger)
+    to_ms: Mapped[int | None] = mapped_column(BigInteger)
+    frozen: Mapped[bool]
+    settled: Mapped[str | None] = mapped_column(Text)
+    """JSON: what its clocks showed and how warm the food was at its end, once it is long over."""
+
+
+class BatchStateRow(Table):
+    """What is known of one batch now: its card, and the verdict that stands."""
+
+    __tablename__ = "batch_state"
+
+    batch: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    change_no: Mapped[int] = mapped_column(BigInteger)
+    card: Mapped[str] = mapped_column(Text)
+    computed: Mapped[str] = mapped_column(Text)
+    standing: Mapped[str] = mapped_column(Text)
+    standing_since_ms: Mapped[int | None] = mapped_column(BigInteger)
+    standing_why: Mapped[str] = mapped_column(Text)
+    assessed_ms: Mapped[int] = mapped_column(BigInteger)
+
+
 class CommandRow(Table):
     """A command waiting for ingest to publish it."""
 

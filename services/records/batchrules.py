@@ -1,0 +1,236 @@
+"""What may be said of a batch of food, and what is refused."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from services.domain import BatchCard, BatchNew, BatchSaid, Fleet, Life, Unit, Verdict
+from services.errors import Refused
+from services.timebase import HOUR_MS, datetime_of
+
+LONGEST_AGO_MS = 72 * HOUR_MS
+"""What happened longer ago than this is not remembered to the minute (judgement, no source)."""
+AHEAD_MS = 60_000
+"""A telephone's clock may be this much ahead of ours."""
+FROZEN_CLASSES = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
+FROZEN_AT_C = -2.0
+"""A core at or below this is frozen when it is put in: beef begins to freeze at -1.7 °C, cod at -2.2 °C
+(ASHRAE Refrigeration Handbook 2006, chapter 9, table of food properties; read in a secondary copy)."""
+
+Body = dict[str, str | float | int | bool | None]
+
+
+def when(happened_ms: int | None, *, now_ms: int, not_before_ms: int | None = None) -> int:
+    """Return when something happened, refusing what nobody can have seen yet or still knows."""
+    if happened_ms is None:
+        return now_ms
+    if happened_ms > now_ms + AHEAD_MS:
+        raise Refused("That lies in the future.")
+    if happened_ms < now_ms - LONGEST_AGO_MS:
+        raise Refused("That was more than 72 hours ago; write a note instead.")
+    if not_before_ms is not None and happened_ms < not_before_ms:
+        raise Refused("That was before the food was put in.")
+    return min(happened_ms, now_ms)
+
+
+def receiving(fleet: Fleet, unit: str) -> Unit:
+    """Return the cabinet that food is put into, refusing one that does not cool for us."""
+    found = next((u for u in fleet.units if u.id == unit), None)
+    if found is None:
+        raise Refused(f"There is no unit {unit!r}.")
+    if found.state in {"off", "bench"}:
+        words = "switched off" if found.state == "off" else "on the bench"
+        raise Refused(f"{found.name or found.id} is {words}: no food goes in there.")
+    return found
+
+
+def local_day(fleet: Fleet, unit: str | None, t_ms: int) -> date:
+    """Return the calendar day at a cabinet's place."""
+    found = next((u for u in fleet.units if u.id == unit), None)
+    site = next((s for s in fleet.sites if found is not None and s.id == found.site), None)
+    moment = datetime_of(t_ms)
+    return moment.date() if site is None else moment.astimezone(site.zone).date()
+
+
+def loaded_body(fleet: Fleet, new: BatchNew) -> Body:
+    """Return what is kept of a batch that is put in."""
+    unit = receiving(fleet, new.unit)
+    return {**_plain(new.model_dump(mode="json")), "frozen": _frozen_at_load(unit, new)}
+
+
+def _frozen_at_load(unit: Unit, new: BatchNew) -> bool:
+    if unit.kind != "freezer":
+        return False
+    return new.core_c <= FROZEN_AT_C if new.core_c is not None else True
+
+
+def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, *, t_ms: int) -> Body:
+    """Return what is kept of something said, completed by what it means.
+
+    Raises
+    ------
+    Refused
+        If it cannot be so, or the rules forbid it.
+    """
+    if life.batch.place == "gone" and said.kind != "corrected":
+        raise Refused("This batch is gone; it can only be corrected.")
+    body = _plain(said.model_dump(mode="json", exclude={"kind", "person", "happened"}, exclude_unset=True))
+    _CHECKS.get(said.kind, _anything)(fleet, life, card, said, body, t_ms)
+    return body
+
+
+def _anything(
+    _fleet: Fleet, _life: Life, _card: BatchCard | None, _said: BatchSaid, _body: Body, _t_ms: int
+) -> None:
+    return
+
+
+def _into(fleet: Fleet, life: Life, _card: BatchCard | None, said: BatchSaid, body: Body, _t_ms: int) -> None:
+    if said.kind == "put_back" and life.batch.place != "out":
+        raise Refused("It is not out of the cabinet.")
+    target = body.get("unit") or life.batch.unit
+    if not isinstance(target, str):
+        raise Refused("Say which cabinet it goes into.")
+    unit = receiving(fleet, target)
+    body["unit"] = unit.id
+    # whoever puts frozen food into a fridge thaws it
+    body["frozen"] = life.batch.frozen and unit.kind == "freezer"
+
+
+def _frozen(
+    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+) -> None:
+    if life.batch.frozen:
+        raise Refused("It is kept as frozen food already.")
+    target = body.get("unit") or life.batch.unit
+    if not isinstance(target, str) or receiving(fleet, target).kind != "freezer":
+        raise Refused("Food is frozen in a freezer: say which one.")
+    body["unit"], body["frozen"] = target, True
+
+
+def _thawed(
+    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+) -> None:
+    if not life.batch.frozen:
+        raise Refused("It is not kept as frozen food.")
+    if isinstance(body.get("unit"), str):
+        receiving(fleet, str(body["unit"]))
+    else:
+        body.pop("unit", None)
+    body["frozen"] = False
+
+
+def _split(
+    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+) -> None:
+    whole, part = life.batch.quantity, body.get("quantity")
+    if whole is not None and isinstance(part, int | float) and part >= whole:
+        raise Refused("A part is less than the whole.")
+    if isinstance(body.get("unit"), str):
+        unit = receiving(fleet, str(body["unit"]))
+        body["frozen"] = life.batch.frozen and unit.kind == "freezer"
+    else:
+        body.pop("unit", None)
+
+
+def _opened(
+    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, t_ms: int
+) -> None:
+    if life.batch.opened_on is not None:
+        raise Refused(f"It was opened on {life.batch.opened_on.isoformat()} already.")
+    body["opened_on"] = local_day(fleet, life.batch.unit, t_ms).isoformat()
+
+
+def _taken_out(
+    _fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, _body: Body, _t_ms: int
+) -> None:
+    if life.batch.place != "stored":
+        raise Refused("It is out of the cabinet already.")
+
+
+def _used(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, _body: Body, t_ms: int) -> None:
+    if said.kind == "discarded":
+        return
+    if said.kind == "cooked" and life.batch.food_class == "medicine":
+        raise Refused("Medicine is not cooked.")
+    _refuse_past_date(fleet, life, card, t_ms)
+    if card is None or card.standing.rank < Verdict.HOLD.rank:
+        return
+    if card.standing is Verdict.DISCARD_ADVISED:
+        raise Refused("Discard is advised: this food may only be discarded.")
+    raise Refused("A hold stands: close it first, with a probe reading, or discard the food.")
+
+
+def _refuse_past_date(fleet: Fleet, life: Life, card: BatchCard | None, t_ms: int) -> None:
+    use_by = life.batch.use_by
+    past = use_by is not None and use_by < local_day(fleet, life.batch.unit, t_ms)
+    if past or (card is not None and card.dates == "past"):
+        raise Refused("It is past its date: it may only be discarded.")
+
+
+def _hold_closed(
+    fleet: Fleet, life: Life, card: BatchCard | None, _said: BatchSaid, body: Body, t_ms: int
+) -> None:
+    if card is None or card.standing.rank < Verdict.HOLD.rank:
+        raise Refused("No hold stands on this batch.")
+    disposition = body["disposition"]
+    if card.standing is Verdict.DISCARD_ADVISED and disposition != "discarded":
+        raise Refused("Discard is advised: this food may only be discarded.")
+    if disposition == "cooked_at_once":
+        _refuse_past_date(fleet, life, card, t_ms)
+    if disposition in {"moved", "refrozen"}:
+        _where_to(fleet, life, body)
+    else:
+        body.pop("unit", None)
+    body |= {
+        "standing": card.standing.value,
+        "computed": card.computed.value,
+        "minutes_above": card.minutes_above,
+        "minutes_worst_case": card.minutes_worst_case,
+    }
+
+
+def _where_to(fleet: Fleet, life: Life, body: Body) -> None:
+    refrozen = body["disposition"] == "refrozen"
+    target = body.get("unit") or (life.batch.unit if refrozen else None)
+    if not isinstance(target, str):
+        raise Refused("Say which cabinet it was moved to.")
+    unit = receiving(fleet, target)
+    if refrozen and unit.kind != "freezer":
+        raise Refused("Food is frozen in a freezer: say which one.")
+    body["unit"], body["frozen"] = target, refrozen or (life.batch.frozen and unit.kind == "freezer")
+
+
+def _corrected(
+    _fleet: Fleet, _life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+) -> None:
+    if body.get("event") is None:
+        body.pop("event", None)
+        if not body or {"withdrawn", "probe_c"} & body.keys():
+            raise Refused("Say what is to be corrected: an earlier event, or a detail of the batch.")
+        for name in ("what", "food_class", "ready_to_eat", "vacuum_packed", "supplier", "lot", "note"):
+            if name in body and body[name] is None:
+                raise Refused(f"{name.replace('_', ' ')} cannot be nothing.")
+    elif (body.get("withdrawn") is True) == (body.get("probe_c") is not None):
+        raise Refused("An earlier event is either withdrawn or given another probe reading.")
+
+
+_Check = Callable[[Fleet, Life, BatchCard | None, BatchSaid, Body, int], None]
+_CHECKS: dict[str, _Check] = {
+    "moved": _into,
+    "put_back": _into,
+    "split": _split,
+    "frozen": _frozen,
+    "thawed": _thawed,
+    "opened": _opened,
+    "taken_out": _taken_out,
+    "served": _used,
+    "cooked": _used,
+    "discarded": _used,
+    "hold_closed": _hold_closed,
+    "corrected": _corrected,
+}
+
+
+def _plain(dumped: dict[str, Any]) -> Body:
+    return dict(dumped)

@@ -1,0 +1,81 @@
+"""What people say of a whole cabinet: readings taken by hand, remarks, checks of its sensors."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import select
+
+from services.domain import Fleet, SensorCheck
+from services.records import rows, signing
+from services.records.database import Database
+from services.records.said import Statement
+from services.records.tables import StatementRow
+
+
+class WordRecords:
+    """What named persons say of cabinets, and reading it again."""
+
+    _database: Database
+
+    def fleet(self, at_ms: int | None = None) -> Fleet:
+        """Return the fleet as people described it at a moment, by default now."""
+        raise NotImplementedError
+
+    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
+        """Write down what a probe showed; it changes no verdict."""
+        signing.require_probe(probe_c)
+        self._say(unit, "probe", {"probe_c": probe_c, "note": note.strip()}, who=who, now_ms=now_ms)
+
+    def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down a remark."""
+        self._say(unit, "note", {"note": note.strip()}, who=who, now_ms=now_ms)
+
+    def say_ice_point(
+        self, unit: str, *, who: str, reading_c: float, channel: str = "cabinet", note: str = "", now_ms: int
+    ) -> None:
+        """Write down what a sensor showed in melting ice; it reaches back to the last good check."""
+        signing.require_probe(reading_c)
+        body = {"reading_c": reading_c, "channel": channel, "note": note.strip()}
+        self._say(unit, "ice_point", body, who=who, now_ms=now_ms)
+
+    def say_signed(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody has looked through a unit's record and signs for it."""
+        self._say(unit, "signed", {"note": note.strip()}, who=who, now_ms=now_ms)
+
+    def sensor_checks(self, unit: str) -> tuple[SensorCheck, ...]:
+        """Return the checks of a unit's sensors in melting ice, oldest first."""
+        query = select(StatementRow).where(StatementRow.unit == unit, StatementRow.kind == "ice_point")
+        with self._database.reading() as session:
+            return tuple(rows.check_of(row) for row in session.scalars(query.order_by(StatementRow.no)))
+
+    def statements(self, unit: str, limit: int = 50) -> list[Statement]:
+        """Return what people said of a unit, newest first."""
+        query = select(StatementRow).where(StatementRow.unit == unit)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(StatementRow.no.desc()).limit(limit))
+            return [rows.statement_of(row) for row in found]
+
+    def statements_after(self, no: int, limit: int = 1_000) -> list[Statement]:
+        """Return what was said of any unit after a statement, oldest first."""
+        query = select(StatementRow).where(StatementRow.no > no)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(StatementRow.no).limit(limit))
+            return [rows.statement_of(row) for row in found]
+
+    def _require(self, unit: str, who: str) -> None:
+        fleet = self.fleet()
+        signing.require_unit(fleet, unit)
+        signing.require_person(fleet, who)
+
+    def _say(
+        self,
+        unit: str,
+        kind: str,
+        body: Mapping[str, Any],
+        *,
+        who: str,
+        now_ms: int,
+    ) -> None:
+        self._require(unit, who)
+        with self._database.writing() as session:
+            signing.put_statement(session, unit, kind, body, who=who, now_ms=now_ms)
