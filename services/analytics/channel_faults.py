@@ -38,6 +38,13 @@ STUCK_RESTLESS_READINGS = 300
 """A channel that moved at 300 readings of the day before, and never stood still for an eighth of this long,
 does not come to rest to the last digit for two hours (judgement, no source)."""
 
+STUCK_ALONE_MS = 12 * HOUR_MS
+STUCK_ALONE_READINGS = 40
+STUCK_ALONE_DIGIT_K = 0.2
+STUCK_ALONE_RANGE_K = 1.0
+"""Air seen to a fifth of a degree, that has moved by a degree at other times, does not stand still to the
+last digit for half a day, whatever is beside it (judgement, no source)."""
+
 TREMBLE_K = 0.5
 TREMBLE_DIGITS = 2.5
 TREMBLE_SHARE = 0.4
@@ -76,13 +83,16 @@ def air_evidence(series: Series, usable: dict[str, FloatArray], break_ms: float)
     t_ms, cabinet = series.t_ms, usable["cabinet_c"]
     compressor = series.numbers("compressor_on")
     found = []
-    for start, stop in _unchanged(t_ms, cabinet, break_ms=break_ms):
+    unchanged = _unchanged(t_ms, cabinet, break_ms=break_ms)
+    alive = bool(unchanged) and _is_alive(cabinet)
+    for start, stop in unchanged:
         cycling = t_ms[stop - 1] - t_ms[start] >= STUCK_CYCLING_MS
         states = compressor[start:stop]
         states = states[np.isfinite(states)]
         changes = int(np.count_nonzero(np.diff(states)))
         if (
             (cycling and changes >= STUCK_COMPRESSOR_CHANGES)
+            or (alive and _alone(t_ms, cabinet, start, stop))
             or unlike_itself(t_ms, cabinet, start, stop)
             or _never_warmed(series, usable.get("ambient_c"), float(cabinet[start]), start, stop)
             or (cycling and _range_k(usable.get("evaporator_c"), start, stop) >= STUCK_EVAPORATOR_K)
@@ -148,6 +158,21 @@ def jumps(t_ms: IntArray, values: FloatArray) -> BoolArray:
             near[:-1] & near[1:] & (np.minimum(np.abs(there), np.abs(back)) >= JUMP_K) & (there * back > 0)
         )
     return found
+
+
+def _is_alive(values: FloatArray) -> bool:
+    """Return whether a channel has fine digits and has been seen to move by a degree."""
+    known = values[np.isfinite(values)]
+    steps = np.abs(np.diff(known))
+    digit = float(np.min(steps[steps > 0], initial=np.inf))
+    return digit <= STUCK_ALONE_DIGIT_K and float(np.ptp(known)) >= STUCK_ALONE_RANGE_K
+
+
+def _alone(t_ms: IntArray, values: FloatArray, start: int, stop: int) -> bool:
+    """Return whether a channel stood still for half a day, with nothing beside it to tell."""
+    if THAW_C[0] <= float(values[start]) <= THAW_C[1] or t_ms[stop - 1] - t_ms[start] < STUCK_ALONE_MS:
+        return False
+    return int(np.count_nonzero(np.isfinite(values[start:stop]))) >= STUCK_ALONE_READINGS
 
 
 def unlike_itself(t_ms: IntArray, values: FloatArray, start: int, stop: int) -> bool:

@@ -14,7 +14,10 @@ WARM_C = 10.0
 HOT_C = 21.1
 """70 °F as the document prints it."""
 COOKED_C = 57.2
-DOCUMENT = "FDA Fish and Fishery Products Hazards and Controls Guidance, Appendix 4 (introduction read in the copy of 2020)"
+DOCUMENT = (
+    "FDA Fish and Fishery Products Hazards and Controls Guidance, Appendix 4 "
+    "(introduction read in the copy of 2020)"
+)
 BANDS_SOURCE = f"{DOCUMENT}, Table A-2: all hours from memory"
 
 

@@ -8,33 +8,47 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.analytics.food.growth import LISTERIA_HAM, growth
-from services.analytics.food.spoilage import FRESH, SpoilageModel, days_at_zero
+from services.analytics.food.spoilage import FRESH, days_at_zero
 from services.domain import FoodClass
 from services.telemetry import FloatArray, IntArray
 from services.timebase import HOUR_MS
 
 REFERENCE_C = 40.0 / 1.8 - 32.0 / 1.8
 """What the keeping times below are told for: 40 °F."""
-_CHART = "USDA and FoodSafety.gov cold storage chart at 40 °F (read in secondary copies)"
-_LIKE = f"{_CHART}, the shortest row that fits"
-KEEPS: dict[str, tuple[float, str]] = {
-    "poultry": (1.0, f"{_CHART}: fresh poultry 1-2 days"),
-    "fish": (1.0, f"{_CHART}: fresh fish 1-2 days"),
-    "offal": (1.0, f"{_CHART}: variety meats 1-2 days"),
-    "mince": (1.0, f"{_CHART}: ground meat 1-2 days"),
-    "red_meat": (3.0, f"{_CHART}: steaks, chops, roasts 3-5 days"),
-    "game": (3.0, f"{_LIKE}: steaks, chops, roasts 3-5 days"),
-    "cooked": (3.0, f"{_CHART}: cooked dishes and leftovers 3-4 days"),
-    "milk": (3.0, f"{_LIKE}: cooked dishes 3-4 days; a date on the carton goes before"),
-    "other_chilled": (3.0, f"{_LIKE}: salads of egg, chicken, ham 3-5 days"),
-    "unknown": (1.0, f"{_LIKE}: what it is was not said"),
+CHART = "USDA and FoodSafety.gov cold storage chart, refrigerator at 40 °F, read in secondary copies"
+"""Source of `KEEPS`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Keeps:
+    """How long a class keeps at 4.4 °C, as the chart prints it."""
+
+    least_days: float
+    row: str
+    printed: str
+
+
+_RAW = "1-2 days"
+KEEPS: dict[str, Keeps] = {
+    "poultry": Keeps(1.0, "fresh poultry", _RAW),
+    "fish": Keeps(1.0, "fresh fish", _RAW),
+    "offal": Keeps(1.0, "variety meats", _RAW),
+    "mince": Keeps(1.0, "ground meat", _RAW),
+    "red_meat": Keeps(3.0, "steaks, chops, roasts", "3-5 days"),
+    "game": Keeps(3.0, "no row for game, steaks and roasts", "3-5 days"),
+    "cooked": Keeps(3.0, "cooked dishes, leftovers", "3-4 days"),
+    "milk": Keeps(3.0, "no row for milk without a date, cooked dishes", "3-4 days"),
+    "other_chilled": Keeps(3.0, "salads of egg, chicken, ham", "3-5 days"),
+    "unknown": Keeps(1.0, "class not said, the shortest row", _RAW),
 }
-"""Days by class, the shorter figure of each row: sooner is the careful order. Not a limit of any law."""
+"""By class; the shorter figure orders: sooner is the careful way. No limit of any law, no verdict."""
+
 KEPT_FROZEN = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
 THAWED_AS = {"frozen_fish": "fish", "ice_cream": "milk", "frozen_other": "unknown"}
 READY_DAYS = 7.0
-READY_SOURCE = "US Food Code 2022 3-501.17: 7 days at 5 °C or less (read in a state's adoption)"
 READY_C = 5.0
+"""US Food Code 2022 3-501.17: 7 days at 5 °C or less (read in a state's adoption)."""
+HOURS_PER_DAY = 24.0
 SAME_GAP_MS = 6 * HOUR_MS
 """Across a longer silence food is taken as warm as the warmer end (judgement, no source)."""
 
@@ -114,23 +128,32 @@ def _date_words(days_left: int | None) -> list[str]:
 def _used(food_class: str, t_ms: IntArray, food_c: FloatArray, *, ready_to_eat: bool) -> tuple[float, str]:
     """Return the share of its keeping time used up, and in words."""
     if not t_ms.size:
-        return 0.0, "its temperature is not known"
-    days, source = KEEPS[THAWED_AS.get(food_class, food_class)]
-    spent = _days_at(FRESH, t_ms, food_c, REFERENCE_C)
+        return 1.0, "its temperature is not known"
+    keeps = KEEPS[THAWED_AS.get(food_class, food_class)]
+    spent = _aged_days(t_ms, food_c)
     if food_class in KEPT_FROZEN and spent == 0.0:
         return 0.0, "kept frozen all along"
-    share, words = spent / days, f"{spent:.1f} of {days:g} days at 4.4 °C used up ({source})"
+    share = spent / keeps.least_days
+    words = f"aged like {spent:.1f} days at 4.4 °C; USDA cold storage chart: {keeps.row} {keeps.printed}"
     if ready_to_eat or food_class == "cooked":
-        rate = float(LISTERIA_HAM.rate(np.array([READY_C]))[0]) * 24.0
+        rate = float(LISTERIA_HAM.rate(np.array([READY_C]))[0]) * HOURS_PER_DAY
         grown = growth(LISTERIA_HAM, t_ms, food_c) / rate
         if grown / READY_DAYS > share:
             share = grown / READY_DAYS
-            words = f"{grown:.1f} of {READY_DAYS:g} days at 5 °C used up ({READY_SOURCE})"
+            words = f"aged like {grown:.1f} of {READY_DAYS:g} days at 5 °C (US Food Code 3-501.17)"
     return share, words
 
 
-def _days_at(model: SpoilageModel, t_ms: IntArray, food_c: FloatArray, reference_c: float) -> float:
-    return days_at_zero(model, t_ms, food_c) / float(model.relative_rate(np.array([reference_c]))[0])
+def _aged_days(t_ms: IntArray, food_c: FloatArray) -> float:
+    """Return the days at 4.4 °C that a history is worth: the flatter or the steeper curve, whichever is more.
+
+    Below 4.4 °C the spoilage of fresh food decides, above it the growth of Listeria; what was measured on
+    chicken and in broth from 7 to 20 °C lies between the two (tests against open data).
+    """
+    reference = np.array([REFERENCE_C])
+    spoiled = days_at_zero(FRESH, t_ms, food_c) / float(FRESH.relative_rate(reference)[0])
+    grown = growth(LISTERIA_HAM, t_ms, food_c) / float(LISTERIA_HAM.rate(reference)[0]) / HOURS_PER_DAY
+    return max(spoiled, grown)
 
 
 def _known(t_ms: IntArray, food_c: FloatArray, as_of_ms: int) -> tuple[IntArray, FloatArray]:
