@@ -1,14 +1,25 @@
 """What to do now, in numbered steps; advice that never hurts, and none that needs a guess."""
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from dashboards import text
+from dashboards import foodwords, text
+from dashboards.places import Larder, Place, colder_places, own_standing
 from dashboards.urgency import battery_fails_tonight
-from services.domain import UnitCard, Verdict
+from services.domain import BatchCard, UnitCard, Verdict
 
 _CHARGE = "Charge the battery: mains, or engine or generator in the open air (exhaust kills)."
 
+_MEDICINE = [
+    "Medicine: do not use it and do not throw it away; put it in quarantine, marked.",
+    "Keep it at 2 to 8 °C.",
+    "Ask the pharmacist, with the times shown here.",
+]
+
+_ONE_BATCH = [
+    "Do not cook or serve the food named here; its own page says what to do.",
+    foodwords.TAPE_STEP,
+    "Use other food from this cabinet only where it is listed as usable.",
+]
 
 _GO_AND_LOOK = "Go and look: is it running, is the plug in, is the lid shut?"
 
@@ -18,42 +29,16 @@ def _silent(card: UnitCard) -> bool:
     return heard_ms is None or card.as_of - heard_ms > text.past_limit_ms(card)
 
 
-def colder_places(card: UnitCard, others: Iterable[UnitCard]) -> list[UnitCard]:
-    """Return cabinets of the same kind and place that are cold enough for this one's food, coldest first."""
-    found = [
-        other
-        for other in others
-        if other.unit != card.unit
-        and other.site == card.site
-        and other.kind == card.kind
-        and other.state == "in_use"
-        and other.standing is Verdict.OK
-        and not other.cut_out_now
-        and "medicine" not in other.classes
-        and _reading_c(other) <= card.limit_c
-    ]
-    return sorted(found, key=_reading_c)
-
-
-def _reading_c(card: UnitCard) -> float:
-    """Return the newest cabinet temperature, infinite where there is none [°C]."""
-    return float(card.latest.get("cabinet_c", math.inf))
-
-
-def _move(places: Sequence[UnitCard], what: str) -> str:
+def _move(places: Sequence[Place], what: str) -> str:
     if not places:
         return f"{what} No other cold cabinet is known here: use ice, lid shut."
-    return f"{what} Cold now: {', '.join(place.name for place in places[:2])}."
+    return f"{what} Cold now: {', '.join(place.words for place in places[:2])}."
 
 
 def _medicine(card: UnitCard) -> list[str]:
     if "medicine" not in card.classes or card.standing.rank < Verdict.HOLD.rank:
         return []
-    return [
-        "Medicine: do not use it and do not throw it away; put it in quarantine, marked.",
-        "Keep it at 2 to 8 °C.",
-        "Ask the pharmacist, with the times shown here.",
-    ]
+    return _MEDICINE
 
 
 def _not_known(card: UnitCard) -> list[str]:
@@ -68,32 +53,37 @@ def _not_known(card: UnitCard) -> list[str]:
     ]
 
 
-def steps(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
+def steps(card: UnitCard, larder: Larder) -> list[str]:
     """Return what to do now with a cabinet and its food."""
     if text.is_resting(card, card.standing):
         return ["Not in use: nothing in it is judged. Put no food in before it is cold and in use again."]
     medicine = _medicine(card)
     if medicine and not text.holds_food(card.classes):
         return medicine
-    food = _food(card, others)
+    food = _food(card, larder)
     if not medicine:
         return food
     return [*medicine, f"All other food: {food[0][:1].lower()}{food[0][1:]}", *food[1:]]
 
 
-def _food(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
+def _food(card: UnitCard, larder: Larder) -> list[str]:
     """Return what to do with a cabinet and what is not medicine in it."""
-    places = colder_places(card, others)
+    inside = larder.inside(card.unit)
+    places = colder_places(
+        card, larder, classes=[b.batch.food_class for b in inside if not b.batch.ready_to_eat]
+    )
     found = []
     if card.cut_out_now and card.state == "in_use":
         found = ["It has stopped cooling. Keep the lid shut.", _CHARGE]
     charge = [_CHARGE] if not found and card.state == "in_use" and battery_fails_tonight(card) else []
+    if own_standing(card).rank < Verdict.NO_DATA.rank and card.standing.rank >= Verdict.HOLD.rank:
+        return [*_ONE_BATCH, *found, *charge]
     match card.standing:
         case Verdict.DISCARD_ADVISED:
             return [
-                "Do not cook, serve or taste it. Cooking does not mend it.",
-                "Tape it and set it apart, below other food.",
-                "Discard it: not to staff, pets or an open pit. Then close the hold below.",
+                foodwords.NOT_MENDED,
+                foodwords.TAPE_STEP,
+                f"{foodwords.DISCARD_STEP} Then close the hold below.",
                 *found,
             ]
         case Verdict.HOLD:
@@ -101,7 +91,7 @@ def _food(card: UnitCard, others: Iterable[UnitCard]) -> list[str]:
                 "Do not cook or serve from this cabinet.",
                 *([_GO_AND_LOOK] if _silent(card) else []),
                 _move(places, "Tape the food and set it apart below other food, cold."),
-                "Clean the probe, measure the warmest pack, read between packs.",
+                foodwords.PROBE_STEP,
                 "Ask the manager, then close the hold below.",
                 *found,
             ]
@@ -122,3 +112,58 @@ def reading_words(card: UnitCard) -> str:
     """Return the newest cabinet temperature in words."""
     value = card.latest.get("cabinet_c")
     return text.degrees(None if value is None else float(value))
+
+
+def batch_steps(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> list[str]:
+    """Return what to do now with one batch, told the verdict that counts and where it could go."""
+    if card.batch.place == "gone":
+        return []
+    if card.batch.food_class == "medicine" and verdict.rank >= Verdict.HOLD.rank:
+        return _MEDICINE
+    if verdict.rank >= Verdict.HOLD.rank:
+        return _held(verdict, places)
+    if card.dates == "past":
+        return ["Do not cook or serve it.", foodwords.DISCARD_STEP, "Then say below that it was discarded."]
+    if verdict is Verdict.NO_DATA:
+        return [*_not_known_batch(card), "Serve none of it on its look or smell."]
+    return [*_use(card), *_chill(verdict, places)]
+
+
+def _held(verdict: Verdict, places: Sequence[Place]) -> list[str]:
+    if verdict is Verdict.DISCARD_ADVISED:
+        return [
+            foodwords.NOT_MENDED,
+            foodwords.TAPE_STEP,
+            foodwords.DISCARD_STEP,
+            "Then close the hold below: discarded.",
+        ]
+    return [
+        "Do not cook or serve it.",
+        _move(places, "Tape it and set it apart below other food, cold."),
+        foodwords.PROBE_STEP,
+        "Ask the manager, then close the hold below.",
+    ]
+
+
+def _not_known_batch(card: BatchCard) -> list[str]:
+    where = ["Look at its cabinet: is it running, is the lid shut?"] if card.batch.place == "stored" else []
+    return [*where, "Measure its core with a clean probe and write the reading down."]
+
+
+def _use(card: BatchCard) -> list[str]:
+    if card.batch.food_class in {"medicine", "drinks"}:
+        return []
+    if card.batch.place == "out":
+        return ["It stands out: use it by the time below, or put it back while that is allowed."]
+    target = foodwords.cook_to(card.cook_to_c)
+    if target and not card.batch.ready_to_eat:
+        return [f"{text.sentence(target)[:-1]}; measure the thickest piece with a clean probe."]
+    return [
+        "Ready to eat: serve it cold, or heat it through." if card.batch.ready_to_eat else "Cook it through."
+    ]
+
+
+def _chill(verdict: Verdict, places: Sequence[Place]) -> list[str]:
+    if verdict is not Verdict.WATCH:
+        return []
+    return [_move(places, "Use it first. If its cabinet is not colder in 20 minutes, move it.")]

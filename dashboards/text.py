@@ -50,6 +50,12 @@ CAUSE_CHECKS: dict[str, str] = {
     "unknown": "Run the unit on a charged battery and watch the voltage while it starts.",
 }
 
+FLAGS: dict[str, str] = {
+    "drift": "drifts away from what it should read",
+    "check_failed": "failed its check in melting ice",
+}
+"""Flags that one word does not explain."""
+
 STATES: dict[str, str] = {
     "in_use": "in use",
     "empty": "empty",

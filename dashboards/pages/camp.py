@@ -1,19 +1,28 @@
-"""The cook's page: one place, huge words, what to do now; whole in one answer, no script needed."""
+"""The cook's page: what may be used and what not, cabinet by cabinet; whole in one answer."""
 
+from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import foodwords, text
 from dashboards.advice import steps
+from dashboards.kitchen import Kitchen, by_unit, short_of, sorted_kitchen
+from dashboards.pages.batch_views import BatchView, batch_view
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import card_view
+from dashboards.places import Larder
 from dashboards.urgency import in_order
+from services.api.desk import Desk
 from services.api.routes import AtDesk
-from services.domain import Verdict, worst
+from services.api.schemas import SiteRow
+from services.domain import BatchCard, UnitCard, Verdict, worst
+
+MOST_LISTED = 6
+"""Batches under each heading of the small page; the rest is one tap away."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -42,23 +51,80 @@ def choose(request: Request, desk: AtDesk) -> Response:
     return draw_phone(request, "camps.html", sites=sites)
 
 
-@router.get("/camp/{site}", response_class=HTMLResponse)
-def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response:
-    """Show the cabinets of one place, the worst first."""
+def site_of(desk: Desk, site: str) -> SiteRow:
+    """Return a place.
+
+    Raises
+    ------
+    HTTPException
+        404 when there is none of that name.
+    """
     place = next((s for s in desk.sites() if s.id == site), None)
     if place is None:
         raise HTTPException(404, f"There is no place {site!r}.")
+    return place
+
+
+def larder_of(desk: Desk, site: str | None) -> Larder:
+    """Return the cabinets of a place with what is in them."""
+    cards = tuple(card for card in desk.cards() if card.site == site)
+    return Larder(cards=cards, units=desk.fleet().units, batches=tuple(desk.batches(site=site)))
+
+
+def names_of(cabinets: tuple[UnitCard, ...]) -> str:
+    """Return cabinets as a list in words."""
+    return ", ".join(cabinet.name for cabinet in cabinets)
+
+
+def standing_out_words(desk: Desk, site: str) -> str:
+    """Return how long food may stand out at a place: shorter where vulnerable guests eat."""
+    vulnerable = any(u.food.vulnerable_guests for u in desk.fleet().units if u.site == site)
+    return foodwords.STANDING_OUT_VULNERABLE if vulnerable else foodwords.STANDING_OUT
+
+
+def cook_notes(kitchen: Kitchen) -> list[str]:
+    """Return where the core temperatures of a list come from, each once."""
+    whys = (text.sentence(c.cook_to_why) for c in kitchen.use[:MOST_LISTED] if c.cook_to_c is not None)
+    return list(dict.fromkeys(whys))
+
+
+@router.get("/camp/{site}", response_class=HTMLResponse)
+def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response:
+    """Show what may be cooked at one place, what not, and its cabinets, the worst first."""
+    place = site_of(desk, site)
     now_ms = desk.now_ms()
-    cards = desk.cards()
+    larder = larder_of(desk, site)
     zone = ZoneInfo(place.timezone)
-    here = [placed.card for placed in in_order(card for card in cards if card.site == site)]
+    here = [placed.card for placed in in_order(larder.cards)]
     names = {card.unit: card.name for card in here}
+    kitchen = sorted_kitchen(larder.batches, here)
+    cabinets = {card.unit: card for card in here}
+    inside = by_unit(larder.batches)
+
+    def views(found: Sequence[BatchCard]) -> list[BatchView]:
+        return [batch_view(card, cabinets, zone, now_ms) for card in found[:MOST_LISTED]]
+
     return draw_phone(
         request,
         "camp.html",
         site=place,
-        rows=[(card_view(card, now_ms), steps(card, cards)) for card in here],
-        unassessed=[unit.name or unit.id for unit in desk.unassessed(cards) if unit.site == site],
+        use=views(kitchen.use),
+        leave=[
+            (batch_view(c, cabinets, zone, now_ms), text.sentence(why))
+            for c, why in kitchen.leave[:MOST_LISTED]
+        ],
+        running=views(kitchen.running),
+        more=max(0, len(kitchen.use) - MOST_LISTED) + max(0, len(kitchen.leave) - MOST_LISTED),
+        cook_notes=cook_notes(kitchen),
+        unrecorded=names_of(kitchen.open_cabinets),
+        shut=names_of(kitchen.shut_cabinets),
+        standing_out=standing_out_words(desk, site),
+        rows=[
+            (card_view(card, now_ms), steps(card, larder), short_of(inside.get(card.unit, [])))
+            for card in here
+        ],
+        unassessed=[unit.name or unit.id for unit in desk.unassessed(desk.cards()) if unit.site == site],
+        others=[(card.unit, card.name) for card in here if card.state == "in_use"],
         people=desk.people(),
         who=remembered(request),
         noted=names.get(noted, ""),

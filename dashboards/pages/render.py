@@ -9,7 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import foodwords, text
 from services.api.middleware import content_policy, text_hash
 from services.api.schemas import Problem
 
@@ -27,7 +27,13 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(
-        cautions=text.CAUTIONS, dispositions=text.DISPOSITIONS, states=text.STATES, channels=text.CHANNELS
+        cautions=text.CAUTIONS,
+        dispositions=text.DISPOSITIONS,
+        states=text.STATES,
+        channels=text.CHANNELS,
+        food=foodwords,
+        agos=foodwords.AGOS,
+        unrecorded_cook=foodwords.UNRECORDED_COOK,
     )
     return environment
 

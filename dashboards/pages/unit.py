@@ -10,8 +10,9 @@ from pydantic import AwareDatetime
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import foodwords, text
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
+from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.views import card_view, statement_words
@@ -20,7 +21,7 @@ from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
 from services.api.spans import span_of
-from services.domain import Cutout, Exposure, Verdict
+from services.domain import Cutout, Exposure, UnitCard
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
@@ -66,33 +67,37 @@ def _ran(low: float | None, high: float | None) -> str:
 
 
 def _exposures(
-    analysis: dict[str, Any], classes: Sequence[str], zone: ZoneInfo, now_ms: int
-) -> list[dict[str, str]]:
-    found = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
+    found: Sequence[Exposure], classes: Sequence[str], zone: ZoneInfo, now_ms: int
+) -> list[dict[str, Any]]:
     return [
         {
             "rule": "information only" if e.rule is None else e.rule,
             "limit": text.degrees(e.limit_c),
             "basis": text.plain(e.basis),
             "since": text.clock(e.start, zone, now_ms),
-            "compliant": e.compliant or NOTHING,
+            "compliant": NOTHING if e.rule is None else foodwords.LAW[e.compliant],
             "above": text.minutes(e.minutes_above),
             "unknown": text.minutes(e.minutes_unknown),
             "worst": text.minutes(e.minutes_worst_case),
             "peak": text.degrees(e.peak_c),
-            "verdict": _clock_word(e.verdict, classes),
+            "verdict": action_word(e.verdict, classes),
             "why": text.sentence(e.why),
             "source": e.source,
+            "reasons": reason_rows(e.reasons),
         }
         for e in found
     ]
 
 
-def _clock_word(verdict: Verdict | None, classes: Sequence[str]) -> str:
-    """Return what one clock asks for: "Cold" is said of a cabinet, not of one of its clocks."""
-    if verdict is None:
-        return NOTHING
-    return "nothing to do" if verdict is Verdict.OK else text.word(verdict, classes)
+def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, str]]:
+    """Return what the law says and what to do, side by side: they are two questions."""
+    said = {e.compliant for e in exposures if e.rule is not None}
+    law = next((answer for answer in ("no", "unknown", "yes") if answer in said), None)
+    return [("The law", foodwords.LAW[law]), ("What to do", text.word_of(card, card.standing))]
+
+
+def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[BatchView]:
+    return [batch_view(found, {card.unit: card}, zone, now_ms) for found in desk.batches(unit=card.unit)]
 
 
 @router.get("/units/{unit}", response_class=HTMLResponse)
@@ -106,6 +111,7 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
     end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
     start_ms = end_ms - SPANS[span][1]
     analysis = dict(desk.analysis(unit))
+    exposures = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     shown = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=["cabinet_c"], max_points=points)
     said = [(text.stamp(s.t_ms, zone), statement_words(s)) for s in desk.statements(unit, 20)]
@@ -119,7 +125,10 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
             if k in text.CHANNELS
         ],
         battery=battery_words(analysis),
-        exposures=_exposures(analysis, card.classes, zone, now_ms),
+        exposures=_exposures(exposures, card.classes, zone, now_ms),
+        answers=_answers(card, exposures),
+        batches=_batches(desk, card, zone, now_ms),
+        others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
         moves=[move_words(m.action, m.amount, m.unit, m.gain_hours) for m in card.runout.moves],

@@ -40,7 +40,9 @@ class CardView:
     run: text.RunoutWords
     risk: str
     holdable: bool
-    """Whether there is a hold to close."""
+    """Whether the cabinet itself has a hold to close; one of a single batch is closed on its own page."""
+    food: str
+    """Batches in it in a few words, empty where none were written down."""
 
 
 def card_view(card: UnitCard, now_ms: int) -> CardView:
@@ -77,8 +79,20 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         notes=tuple(_notes(card)),
         run=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
         risk=text.risk_words(risk, zone=zone, now_ms=now_ms),
-        holdable=card.standing.rank >= Verdict.HOLD.rank,
+        holdable=(card.standing if card.own_standing is None else card.own_standing).rank
+        >= Verdict.HOLD.rank,
+        food=_food(card),
     )
+
+
+def _food(card: UnitCard) -> str:
+    if card.batches == 0:
+        return ""
+    count = f"{card.batches} batch{'' if card.batches == 1 else 'es'} in it"
+    worst = card.batches_worst
+    if worst is None or worst.rank < Verdict.NO_DATA.rank:
+        return count
+    return f"{count}, the worst: {text.word(worst, card.classes)}"
 
 
 def _notes(card: UnitCard) -> list[str]:
@@ -98,7 +112,7 @@ def _notes(card: UnitCard) -> list[str]:
 
 def _flag_words(flag: SensorFlag) -> str:
     name = text.CHANNELS.get(flag.channel, text.CHANNELS.get(f"{flag.channel}_c", (flag.channel, "")))[0]
-    return f"{name} sensor: {text.plain(flag.flag)}."
+    return f"{name} sensor: {text.FLAGS.get(flag.flag, text.plain(flag.flag))}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 import pytest
 
-from dashboards.pages.unit import _cell, _clock_word, _ran, move_words
+from dashboards.pages.unit import _answers, _cell, _ran, move_words
 from services.api.schemas import ChannelBins
-from services.domain import Move, Verdict
+from services.domain import Move
+from tests.helpers.larder import analysis, card
 
 
 def test_a_cell_shows_the_range_and_never_a_number_for_nothing():
@@ -36,7 +37,7 @@ def test_a_move_that_costs_says_so():
     assert move_words("merge", 1.0, "cabinet", -0.5).endswith("costs 0.5 h")
 
 
-def test_one_clock_never_says_the_cabinet_is_cold():
-    assert _clock_word(Verdict.OK, ()) == "nothing to do"
-    assert _clock_word(Verdict.HOLD, ()).startswith("Hold")
-    assert _clock_word(None, ()) == "\N{EN DASH}"
+def test_the_law_and_what_to_do_are_two_answers():
+    found = analysis(card(minutes_above=20.0)).exposure
+    assert _answers(card(), found) == [("The law", "not kept"), ("What to do", "Cold")]
+    assert _answers(card(), ()) == [("The law", "no rule applies"), ("What to do", "Cold")]

@@ -1,0 +1,80 @@
+"""Numbers, dates and times as people type them into plain forms."""
+
+import re
+from datetime import date
+
+from starlette.exceptions import HTTPException
+
+from services.timebase import MINUTE_MS
+
+_NUMBER = re.compile(r"[-+]?\d{1,3}([.,]\d{1,3})?")
+_AMOUNT = re.compile(r"\d{1,5}([.,]\d{1,3})?")
+_LOWEST_PROBE_C, _HIGHEST_PROBE_C = -60.0, 120.0
+_LONGEST_AGO_MIN = 72 * 60
+
+
+def number_from(typed: str) -> float:
+    """Return a temperature as people type it: comma or point, any kind of minus.
+
+    Raises
+    ------
+    HTTPException
+        422 when it is no number, or none a probe in food can show.
+    """
+    tidy = typed.strip().removesuffix("°C").strip().replace("\N{MINUS SIGN}", "-")
+    if not _NUMBER.fullmatch(tidy):
+        raise HTTPException(422, f"{typed!r} is not a temperature. Write it like 4.5 or 4,5.")
+    value = float(tidy.replace(",", "."))
+    if not _LOWEST_PROBE_C <= value <= _HIGHEST_PROBE_C:
+        raise HTTPException(422, f"{typed} °C is not what a probe in food can show.")
+    return value
+
+
+def temperature_or_none(typed: str) -> float | None:
+    """Return a temperature, None where the field was left empty."""
+    return number_from(typed) if typed.strip() else None
+
+
+def amount_or_none(typed: str) -> float | None:
+    """Return an amount above zero, None where the field was left empty.
+
+    Raises
+    ------
+    HTTPException
+        422 when it is no amount.
+    """
+    tidy = typed.strip().replace(",", ".")
+    if not tidy:
+        return None
+    if not _AMOUNT.fullmatch(tidy) or float(tidy) <= 0:
+        raise HTTPException(422, f"{typed!r} is not an amount. Write it like 2.5 or 2,5.")
+    return float(tidy)
+
+
+def day_or_none(typed: str) -> date | None:
+    """Return a day, None where the field was left empty.
+
+    Raises
+    ------
+    HTTPException
+        422 when it is no day.
+    """
+    if not typed.strip():
+        return None
+    try:
+        return date.fromisoformat(typed.strip())
+    except ValueError as error:
+        raise HTTPException(422, f"{typed!r} is not a day. Write it like 2026-03-04.") from error
+
+
+def happened_ms(ago_min: int, now_ms: int) -> int:
+    """Return when something happened that somebody says was so many minutes ago.
+
+    Raises
+    ------
+    HTTPException
+        422 when that lies ahead or more than three days back.
+    """
+    if not 0 <= ago_min <= _LONGEST_AGO_MIN:
+        raise HTTPException(422, "When it happened lies within the last three days.")
+    return now_ms - ago_min * MINUTE_MS

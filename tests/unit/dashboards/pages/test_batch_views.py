@@ -1,0 +1,134 @@
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from dashboards.pages.batch_views import action_word, batch_view, clock_view, event_words, timer_view
+from services.domain import BatchEvent, Verdict
+from services.timebase import HOUR_MS
+from tests.helpers.food_cards import batch_clock, food_card, timer
+from tests.helpers.larder import NOW_MS, card
+
+LUSAKA = ZoneInfo("Africa/Lusaka")
+CABINETS = {"v3-veg": card("v3-veg")}
+
+
+def view(**changes):
+    return batch_view(food_card(**changes), CABINETS, LUSAKA, NOW_MS)
+
+
+def said(kind, **body):
+    return BatchEvent(id=1, batch=1, t=NOW_MS - HOUR_MS, said=NOW_MS, who="Jonas K.", kind=kind, body=body)
+
+
+def test_a_batch_is_told_in_words():
+    found = view(batch={"quantity": 2.5, "supplier": "Farm shop", "vacuum_packed": True})
+    assert found.details == "poultry, 2.5 kg, vacuum packed, from Farm shop"
+    assert found.where == "in Salad drawer since 12:05"
+    assert found.core == "at most 3.4 °C, worked out from the air around it"
+    assert (found.word, found.cook, found.law) == ("In order", "cook to 74 °C in the core", "kept")
+    assert found.dates == "Use by Fri 6 Mar."
+    assert found.computed_word == ""
+
+
+def test_a_core_temperature_to_reach_is_never_rounded_down():
+    assert view(cook_to_c=73.889).cook == "cook to 74 °C in the core"
+    assert view(cook_to_c=None).cook == ""
+
+
+def test_a_core_nobody_knows_is_not_known_and_zero_is_a_temperature():
+    assert view(food_c=None, food_basis=None).core == "not known"
+    assert view(food_c=0.0, food_basis="probe").core == "at most 0.0 °C, by probe"
+
+
+def test_where_a_batch_is_follows_what_became_of_it():
+    assert view(batch={"place": "out"}).where == "taken out of Salad drawer since 12:05"
+    gone = view(batch={"place": "gone", "end": "served"}, standing=Verdict.HOLD)
+    assert gone.where == "served since 12:05, last in Salad drawer"
+    assert not gone.holdable
+    assert "nobody named" in view(batch={"unit": None}).where
+
+
+def test_minutes_are_told_with_what_is_unknown():
+    found = view(minutes_above=30.0, minutes_unknown=20.0, minutes_worst_case=50.0)
+    assert found.above == "30 min above its limit, 20 min not known, at worst 50 min"
+
+
+@pytest.mark.parametrize(
+    ("answers", "law"),
+    [
+        (("yes", "no"), "not kept"),
+        (("yes", "unknown"), "not known"),
+        (("yes",), "kept"),
+        ((None,), "no rule applies"),
+    ],
+)
+def test_the_law_is_kept_only_where_every_rule_says_so(answers, law):
+    assert view(clocks=tuple(batch_clock(compliant=a) for a in answers)).law == law
+
+
+def test_the_worst_of_a_timer_leads():
+    found = view(timers=(timer(verdict=Verdict.DISCARD_ADVISED),))
+    assert found.word == "Discard advised"
+    assert found.computed_word == "In order"
+
+
+def test_a_timer_says_by_when_in_the_sites_time():
+    found = timer_view(timer(), "cooked", LUSAKA, NOW_MS)
+    assert (found.what, found.next_at, found.next_words) == (
+        "Standing out",
+        "18:05",
+        "use it or chill it again",
+    )
+    assert timer_view(timer("cooling", next_at=None), "cooked", LUSAKA, NOW_MS).next_at == ""
+
+
+def test_a_clock_shows_each_thing_it_compared():
+    found = clock_view(batch_clock(verdict=Verdict.HOLD), "poultry")
+    [row] = found.reasons
+    assert (row.quantity, row.value, row.operator, row.threshold, row.unit) == (
+        "minutes worst case",
+        "0.0",
+        "<",
+        "120.0",
+        "min",
+    )
+    assert (found.law, found.verdict) == ("kept", "Hold \N{EN DASH} do not serve")
+
+
+def test_one_clock_never_says_the_cabinet_is_cold():
+    assert action_word(Verdict.OK, ()) == "nothing to do"
+    assert action_word(Verdict.HOLD, ()).startswith("Hold")
+    assert action_word(None, ()) == "\N{EN DASH}"
+
+
+@pytest.mark.parametrize(
+    ("event", "words"),
+    [
+        (said("loaded", unit="v3-veg", core_c=3.0), "Jonas K.: put in, into Salad drawer, core 3.0 °C."),
+        (said("moved", unit="v3-veg", frozen=False), "Jonas K.: moved, into Salad drawer."),
+        (said("probed", probe_c=0.0, note="thigh"), "Jonas K.: probed, probe 0.0 °C. thigh"),
+        (
+            said("hold_closed", probe_c=3.4, disposition="kept", reason="cold within the hour"),
+            "Jonas K.: closed the hold, kept, probe 3.4 °C. cold within the hour",
+        ),
+        (said("corrected", event=7, withdrawn=True), "Jonas K.: corrected, line 7 withdrawn."),
+        (said("corrected", what="Trout"), "Jonas K.: corrected, it is Trout."),
+        (said("corrected", use_by="2026-03-06"), "Jonas K.: corrected, use by 2026-03-06."),
+    ],
+)
+def test_what_was_said_is_told_in_a_sentence(event, words):
+    assert event_words(event, {"v3-veg": "Salad drawer"}) == words
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"standing": v} for v in (Verdict.NO_DATA, Verdict.HOLD, Verdict.DISCARD_ADVISED)] + [{"dates": "past"}],
+)
+def test_what_may_not_be_used_bears_no_mark_of_order_and_no_core_to_reach(changes):
+    found = view(**changes)
+    assert found.mark in {"no_data", "hold", "discard_advised"}
+    assert found.cook == found.cook_why == found.first_why == ""
+
+
+def test_what_is_ready_to_eat_says_so():
+    assert view(batch={"ready_to_eat": True}).cook == "ready to eat"
