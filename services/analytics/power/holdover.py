@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from services.analytics.food.enthalpy import LEAN_BEEF, apparent_kj_per_kg_k, enthalpy_kj_per_kg
 from services.analytics.power.charge import Z10
 from services.analytics.power.frame import Frame, Runs
 from services.domain import Quantiles, UnitSettings
@@ -72,14 +73,83 @@ def hours_to_limit(*, start_c: float, limit_c: float, ambient_c: float, time_con
     return time_constant_s / 3600.0 * math.log((ambient_c - start_c) / (ambient_c - limit_c))
 
 
+MELTING_STEPS = 200
+
+
+def frozen_hours_to_limit(
+    *,
+    load_kg: float,
+    liner_j_per_k: float,
+    start_c: float,
+    limit_c: float,
+    ambient_c: float,
+    gain_w_per_k: float,
+) -> float:
+    """Return how long frozen food takes to reach a limit, its melting ice included.
+
+    Parameters
+    ----------
+    load_kg, liner_j_per_k : float
+        Lean beef, and what warms with it without melting. [kg, J/K]
+    start_c, limit_c, ambient_c : float
+        Food now, its limit, and what surrounds the cabinet. [°C]
+    gain_w_per_k : float
+        Heat gain of the cabinet. [W/K]
+
+    Returns
+    -------
+    float
+        ``Σ (m ΔH + C ΔT) / (UA (Ta - T))`` over small steps of temperature; 0 at or above the limit, infinite
+        when the surroundings never carry it there. [h]
+
+    References
+    ----------
+    .. [1] Heat content after Chen (see `enthalpy_kj_per_kg`). The food is taken as one temperature, so the
+       edge of a thick block passes the limit sooner than this.
+    """
+    if start_c >= limit_c:
+        return 0.0
+    if ambient_c <= limit_c:
+        return math.inf
+    t_c = np.linspace(start_c, limit_c, MELTING_STEPS + 1)
+    taken = 1000.0 * load_kg * np.diff(enthalpy_kj_per_kg(t_c, LEAN_BEEF)) + liner_j_per_k * np.diff(t_c)
+    middle = (t_c[1:] + t_c[:-1]) / 2
+    return float(np.sum(taken / (gain_w_per_k * (ambient_c - middle)))) / 3600.0
+
+
+def gain_w_per_k(settings: UnitSettings) -> float:
+    """Return the heat gain a cabinet of this volume is taken to have [W/K]."""
+    volume = settings.unit.volume_l
+    litres = DEFAULT_VOLUME_L if volume is None else volume
+    return float(CABINET_W_PER_K * (litres / CABINET_VOLUME_L) ** (2.0 / 3.0))
+
+
+def _frozen_hours(
+    settings: UnitSettings, *, food_c: float, limit_c: float, ambient_c: float, learned_s: float | None
+) -> float:
+    """Return the middle of a freezer's hold-over; a learned time constant stands for its gain now [h]."""
+    declared = settings.unit.food.load_kg
+    load_kg = DEFAULT_LOAD_KG if declared is None else declared
+    gain = gain_w_per_k(settings)
+    if learned_s is not None:
+        now = float(apparent_kj_per_kg_k(np.array([min(food_c, FROZEN_BELOW_C)]), LEAN_BEEF)[0])
+        gain = (LINER_J_PER_K + 1000.0 * load_kg * now) / learned_s
+    return frozen_hours_to_limit(
+        load_kg=load_kg,
+        liner_j_per_k=LINER_J_PER_K,
+        start_c=food_c,
+        limit_c=limit_c,
+        ambient_c=ambient_c,
+        gain_w_per_k=gain,
+    )
+
+
 def default_time_constant_s(settings: UnitSettings, *, limit_c: float) -> float:
     """Return the warm-up time constant of the loaded cabinet from its volume and load [s]."""
     load_kg = settings.unit.food.load_kg
-    volume = settings.unit.volume_l
-    litres = DEFAULT_VOLUME_L if volume is None else volume
     heat = FROZEN_J_PER_KG_K if limit_c <= FROZEN_BELOW_C else CHILLED_J_PER_KG_K
     capacity = LINER_J_PER_K + heat * (DEFAULT_LOAD_KG if load_kg is None else load_kg)
-    return float(capacity / (CABINET_W_PER_K * (litres / CABINET_VOLUME_L) ** (2.0 / 3.0)))
+    return capacity / gain_w_per_k(settings)
 
 
 def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> float | None:
@@ -191,17 +261,22 @@ def hold_over(
     learned = learned_time_constant_s(frame, runs, ambient_c=ambient_c)
     default = default_time_constant_s(settings, limit_c=limit_c)
     tau, share_sd = (default, TAU_SHARE_SD) if learned is None else (learned, LEARNED_SHARE_SD)
-    hours = _quantiles(food_c, limit_c, ambient_c, tau, share_sd)
+    if settings.unit.kind == "freezer":
+        middle = _frozen_hours(
+            settings, food_c=food_c, limit_c=limit_c, ambient_c=ambient_c, learned_s=learned
+        )
+    else:
+        middle = hours_to_limit(start_c=food_c, limit_c=limit_c, ambient_c=ambient_c, time_constant_s=tau)
+    hours = _quantiles(middle, limit_c - food_c, share_sd)
     return HoldOver(hours, at_ms, food_c, ambient_c, tau, tuple(assumed))
 
 
-def _quantiles(food_c: float, limit_c: float, ambient_c: float, tau_s: float, share_sd: float) -> Quantiles:
+def _quantiles(middle: float, room_k: float, share_sd: float) -> Quantiles:
     """Return the hold-over as a range, capped at a week."""
-    middle = hours_to_limit(start_c=food_c, limit_c=limit_c, ambient_c=ambient_c, time_constant_s=tau_s)
     if middle == 0.0:
         return Quantiles(p10=0.0, p50=0.0, p90=0.0)
     if not math.isfinite(middle):
         return Quantiles(p10=LONGEST_H, p50=LONGEST_H, p90=LONGEST_H)
-    relative = math.hypot(share_sd, FOOD_SD_K / max(limit_c - food_c, 0.1))
+    relative = math.hypot(share_sd, FOOD_SD_K / max(room_k, 0.1))
     low, mid, high = (min(LONGEST_H, middle * math.exp(z * relative)) for z in (-Z10, 0.0, Z10))
     return Quantiles(p10=low, p50=mid, p90=high)

@@ -8,6 +8,7 @@ from services.analytics.power.holdover import (
     ambient_now_c,
     default_time_constant_s,
     food_now_c,
+    frozen_hours_to_limit,
     hold_over,
     hours_to_limit,
     learned_time_constant_s,
@@ -96,3 +97,42 @@ def test_the_range_is_ordered_and_shrinks_to_nothing_at_the_limit():
     hours = held(played(Story(days=0.3)), settings_for(Story())).hours
     assert 0 < hours.p10 < hours.p50 < hours.p90
     assert held(played(Story(days=0.3)), settings_for(Story()), limit_c=2.0).hours.p90 == 0.0
+
+
+def melting(**changed):
+    given = {
+        "load_kg": 15.0,
+        "liner_j_per_k": 6000.0,
+        "start_c": -18.0,
+        "limit_c": -12.0,
+        "ambient_c": 32.0,
+        "gain_w_per_k": 0.5,
+    }
+    return frozen_hours_to_limit(**(given | changed))
+
+
+def test_melting_ice_keeps_food_cold_for_longer_than_its_frozen_heat_alone():
+    steps = [melting(limit_c=limit) for limit in (-15.0, -12.0, -5.0, -1.1, 0.0)]
+    assert steps == sorted(steps)
+    dry = hours_to_limit(start_c=-18, limit_c=-1.1, ambient_c=32, time_constant_s=(6000 + 15 * 2800) / 0.5)
+    assert melting(limit_c=-1.1) > 4 * dry
+    assert melting(start_c=-12.0) == 0.0
+    assert melting(ambient_c=-15.0) == math.inf
+
+
+def test_without_food_a_frozen_cabinet_warms_like_any_other():
+    expected = hours_to_limit(start_c=-18, limit_c=-12, ambient_c=32, time_constant_s=6000 / 0.5)
+    assert melting(load_kg=0.0) == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_freezer_holds_by_its_ice_and_a_learned_stand_sets_its_heat_gain():
+    t_ms = np.arange(0, 6 * 3_600_000, 60_000, dtype=np.int64)
+    series = Series(t_ms, {"cabinet_c": np.full(t_ms.shape, -18.0)})
+    freezer = UnitSettings.of(
+        Unit(id="unit-1", kind="freezer", interval_s=60, volume_l=82, food=Food(load_kg=15.0))
+    )
+    found = held(series, freezer, limit_c=-12.0)
+    assert found.hours.p50 == pytest.approx(melting(gain_w_per_k=0.64), rel=1e-3)
+    assert found.hours.p10 < found.hours.p50 < found.hours.p90
+    longer = held(series, freezer, limit_c=-5.0)
+    assert longer.hours.p50 > 2 * found.hours.p50
