@@ -21,7 +21,7 @@ from dashboards.reports.contents import (
 )
 from services.analytics.assess import HISTORY_MS, assess
 from services.analytics.quality import gap_limit_ms, interval_s
-from services.domain import Analysis, Cutout, Episode, Exposure, SensorFlag
+from services.domain import Analysis, Cutout, Episode, Exposure, SensorCheck, SensorFlag
 from services.telemetry import IntArray, Series
 from services.timebase import HOUR_MS, MINUTE_MS, Span, datetime_of, ms_of, utc_day_start_ms
 
@@ -41,6 +41,8 @@ class Ground:
     printed_ms: int
     offline: bool
     max_gap_s: float | None = None
+    checks: tuple[SensorCheck, ...] = ()
+    """Checks in melting ice that people wrote down."""
 
 
 @dataclass
@@ -138,6 +140,7 @@ def _analysed(ground: Ground, regime: Regime, day: Span, end_ms: int) -> Analysi
         heard_from_ms=day.start_ms,
         offline=ground.offline,
         max_gap_s=ground.max_gap_s,
+        checks=ground.checks,
     )
 
 

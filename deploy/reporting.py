@@ -1,18 +1,18 @@
 """Gathers an inspector's log: from the databases of a lodge box, or from a logger's file alone."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import orjson
 
 from dashboards.reports import pdf, sheet, table
 from dashboards.reports.contents import (
+    Applied,
     Contradiction,
     IcePoint,
     LimitRow,
@@ -27,7 +27,8 @@ from deploy import log_days
 from deploy.analyse import zone_of
 from services.analytics.assess import HISTORY_MS, assess
 from services.analytics.food.rules import limits_of
-from services.domain import BatchCard, BatchEvent, RejectedCell, UnitSettings
+from services.analytics.sensor_checks import corrections
+from services.domain import BatchCard, BatchEvent, RejectedCell, SensorCheck, UnitSettings
 from services.errors import ConfigurationError
 from services.records.facade import Records
 from services.store import StoreReader
@@ -37,6 +38,8 @@ from services.timebase import DAY_MS, Span, datetime_of, ms_of, ms_of_iso, utc_d
 PROGRAM = "bushlarder"
 LONGEST_MS = 400 * DAY_MS
 DEFAULT_DAYS = 7
+ANSWERED_MS = 3 * DAY_MS
+"""What people say this long after a period may answer for what happened in it; signatures always do."""
 _ALL = 1_000_000
 _NO_POSITION = ("lat_deg", "lon_deg")
 """Positions reveal rare animals and people; they stand in no report."""
@@ -53,7 +56,8 @@ class _Said:
     batches: tuple[BatchCard, ...] = ()
     events: tuple[BatchEvent, ...] = ()
     awaited: tuple[Span, ...] = ()
-    ice_points: tuple[IcePoint, ...] = ()
+    checks: tuple[SensorCheck, ...] = ()
+    """Checks in melting ice that people wrote down, up to the end of the period."""
     clock_from_ms: int | None = None
     heard_ms: int | None = None
     firmware: str | None = None
@@ -199,16 +203,17 @@ class LogBook:
 
     def _said(self, unit: str, span: Span, printed_ms: int) -> _Said:
         records, reader = self._records, self._reader
-        cards = _batches(records, unit, span)
+        cards = records.batches_between(unit, span.start_ms, span.end_ms)
         status, heard = reader.statuses().get(unit), reader.span_of(unit)
         lines = [
             SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body))
             for s in reversed(records.statements(unit, _ALL))
-            if s.t_ms < span.end_ms
+            if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS
+            or (s.kind == "signed" and s.t_ms >= span.start_ms)
         ]
         return _Said(
-            lines=tuple(line for line in lines if line.t_ms >= span.start_ms),
-            ice_points=tuple(_ice_points_said(lines)),
+            lines=tuple(lines),
+            checks=tuple(c for c in records.sensor_checks(unit) if ms_of(c.at) < span.end_ms),
             verdicts=tuple(
                 VerdictLine(v.t_ms, v.recorded_ms, v.computed, v.standing, v.standing_before, v.origin, v.why)
                 for v in reversed(records.verdict_history(unit, _ALL))
@@ -221,7 +226,7 @@ class LogBook:
             ),
             contradictions=tuple(_contradictions(reader, unit, span)),
             batches=tuple(cards),
-            events=tuple(e for card in cards for e in _events(records, card, span)),
+            events=tuple(e for c in cards for e in records.batch_events(c.batch.id) if e.t < span.end_ms),
             awaited=tuple(
                 Span(max(s.start_ms, span.start_ms), min(s.end_ms, span.end_ms))
                 for s in reader.missing_spans(unit)
@@ -233,32 +238,28 @@ class LogBook:
         )
 
 
-def _batches(records: Records, unit: str, span: Span) -> Sequence[BatchCard]:
-    between: Callable[..., Sequence[BatchCard]] | None = getattr(records, "batches_between", None)
-    return () if between is None else between(unit, span.start_ms, span.end_ms)
-
-
-def _events(records: Records, card: BatchCard, span: Span) -> Iterable[BatchEvent]:
-    events: Any = records
-    return [e for e in events.batch_events(card.batch.id) if e.t < span.end_ms]
-
-
-def _ice_points_said(lines: Iterable[SaidLine]) -> Iterable[IcePoint]:
-    for line in lines:
-        read_c = line.body.get("reading_c", line.body.get("probe_c"))
-        if line.kind == "ice_point" and isinstance(read_c, int | float):
-            channel = str(line.body.get("channel", "cabinet"))
-            yield IcePoint(line.t_ms, channel, float(read_c), line.who, "said")
-
-
-def _ice_points(settings: UnitSettings, said: Iterable[IcePoint], span: Span) -> tuple[IcePoint, ...]:
+def _ice_points(settings: UnitSettings, said: Iterable[SensorCheck], span: Span) -> tuple[IcePoint, ...]:
     """Return every check up to the end of the period, oldest first."""
     filed = [
-        IcePoint(ms_of(check.at), check.channel, check.reading_c, check.who, "unit file")
-        for check in settings.unit.sensor.checks
+        IcePoint(ms_of(c.at), c.channel, c.reading_c, c.who, "unit file") for c in settings.unit.sensor.checks
     ]
-    found = [check for check in (*filed, *said) if check.t_ms < span.end_ms]
+    told = [IcePoint(ms_of(c.at), c.channel, c.reading_c, c.who, "said") for c in said]
+    found = [check for check in (*filed, *told) if check.t_ms < span.end_ms]
     return tuple(sorted(found, key=lambda check: (check.t_ms, check.channel, check.origin)))
+
+
+def _applied(settings: UnitSettings, said: Iterable[SensorCheck], span: Span) -> tuple[Applied, ...]:
+    """Return what the checks made of the readings of the period."""
+    checks = (*settings.unit.sensor.checks, *said)
+    found = []
+    for channel in dict.fromkeys(check.channel for check in checks):
+        fixed = settings.unit.sensor.offset_c if channel == "cabinet" else 0.0
+        for part in corrections(checks, fixed_offset_c=fixed, channel=channel):
+            start = span.start_ms if part.from_ms is None else max(part.from_ms, span.start_ms)
+            end = span.end_ms if part.to_ms is None else min(part.to_ms, span.end_ms)
+            if start < end:
+                found.append(Applied(channel, Span(start, end), part.offset_k, part.high_k, part.failed))
+    return tuple(found)
 
 
 def _clock_from(records: Records, unit: str, end_ms: int) -> int | None:
@@ -337,9 +338,10 @@ def _regime(settings: UnitSettings, span: Span) -> Regime:
 def _sheet(
     ground: log_days.Ground, span: Span, zone: ZoneInfo, *, said: _Said | None, source: str
 ) -> LogSheet:
+    people = _Said() if said is None else said
+    ground = replace(ground, checks=people.checks)
     judged = log_days.judge(ground, span, zone)
     last = ground.regimes[-1].settings
-    people = _Said() if said is None else said
     window_ms = utc_day_start_ms(span.end_ms) - HISTORY_MS
     end = assess(
         ground.series.between(window_ms, span.end_ms + 1),
@@ -349,6 +351,7 @@ def _sheet(
         heard_from_ms=people.heard_ms,
         offline=ground.offline,
         max_gap_s=ground.max_gap_s,
+        checks=ground.checks,
     )
     inside = ground.series.between(span.start_ms, span.end_ms)
     readings = Readings(inside.t_ms, {n: v for n, v in inside.columns.items() if n not in _NO_POSITION})
@@ -376,7 +379,8 @@ def _sheet(
         verdicts=people.verdicts,
         withdrawn=people.withdrawn,
         contradictions=people.contradictions,
-        ice_points=_ice_points(last, people.ice_points, span),
+        ice_points=_ice_points(last, people.checks, span),
+        applied=_applied(last, people.checks, span),
         batches=people.batches,
         batch_events=people.events,
         cutouts=cutouts,

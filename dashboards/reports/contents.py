@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,8 @@ from services.domain import (
 from services.timebase import Span
 
 FloatArray = npt.NDArray[np.float64]
+_HALF_MILLI = 0.0005
+"""Readings are kept in milli-units."""
 Basis = Literal["probe", "modelled_food", "cabinet"]
 
 
@@ -188,6 +191,20 @@ class IcePoint:
     origin: Literal["unit file", "said"]
 
 
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """What the checks of a sensor made of its readings over a stretch; the readings printed are unedited."""
+
+    channel: str
+    span: Span
+    offset_k: float
+    """Added before time above a limit was counted."""
+    high_k: float
+    """How far it read high: told, never taken off where warmth is the danger."""
+    failed: bool
+    """True where a failed check makes these readings suspect."""
+
+
 @dataclass(frozen=True)
 class Readings:
     """Every reading of the period as it came, nothing merged, nothing corrected."""
@@ -226,6 +243,7 @@ class LogSheet:
     withdrawn: tuple[Withdrawn, ...]
     contradictions: tuple[Contradiction, ...]
     ice_points: tuple[IcePoint, ...]
+    applied: tuple[Applied, ...]
     batches: tuple[BatchCard, ...]
     batch_events: tuple[BatchEvent, ...]
     cutouts: tuple[Cutout, ...]
@@ -238,7 +256,17 @@ class LogSheet:
     with_records: bool
     """False for a log from a file alone, of which nobody said anything here."""
 
+    @cached_property
+    def digits(self) -> Mapping[str, int]:
+        """Decimals that show every reading of a temperature as it is kept; 1 to 3."""
+        return {name: _digits(self.readings.numbers(name)) for name in ("cabinet_c", "product_c")}
+
     @property
     def settings(self) -> UnitSettings:
         """The cabinet as it was described at the end of the period."""
         return self.regimes[-1].settings
+
+
+def _digits(values: FloatArray) -> int:
+    measured = values[np.isfinite(values)]
+    return next((d for d in (1, 2) if bool(np.all(np.abs(measured - measured.round(d)) < _HALF_MILLI))), 3)

@@ -88,10 +88,15 @@ def span_words(span: Span, made: LogSheet) -> str:
     return f"{start} to {end}"
 
 
-def _range(spread: Spread | None) -> tuple[str, str, str]:
+def _range(made: LogSheet, column: str, spread: Spread | None) -> tuple[str, str, str]:
     if spread is None:
         return NOTHING, NOTHING, NOTHING
-    return words.exact(spread.lowest), text.number(spread.mean, 2), words.exact(spread.highest)
+    digits = made.digits[column]
+    return (
+        text.number(spread.lowest, digits),
+        text.number(spread.mean, 2),
+        text.number(spread.highest, digits),
+    )
 
 
 def day_view(made: LogSheet, day: Day) -> Plain:
@@ -119,7 +124,7 @@ def day_view(made: LogSheet, day: Day) -> Plain:
             f"{g.minutes:g} min unknown"
             for g in day.silent
         ],
-        "cabinet": _range(day.cabinet_c),
+        "cabinet": _range(made, "cabinet_c", day.cabinet_c),
         "lines": lines,
     }
 
@@ -176,8 +181,8 @@ def _hour(made: LogSheet, hour: Hour) -> tuple[Any, ...]:
     return (
         f"{text.local(hour.start_ms, made.zone):%H:%M}",
         hour.readings,
-        _range(hour.cabinet_c),
-        _range(hour.product_c),
+        _range(made, "cabinet_c", hour.cabinet_c),
+        _range(made, "product_c", hour.product_c),
         battery,
         NOTHING if hour.running_share is None else f"{100 * hour.running_share:.0f} %",
         ", ".join(text.plain(s) for s in hour.supply) or NOTHING,

@@ -93,7 +93,7 @@ def _printed(made: LogSheet, first: int, last: int) -> Iterator[tuple[str, list[
     names = ("cabinet_c", "product_c", "compressor_on")
     cabinet, product, runs = (made.readings.numbers(n)[first:last].tolist() for n in names)
     cells = [
-        (f"{moment:%Y-%m-%d}", f"{moment:%H:%M:%S} {_reading(c, p, r)}")
+        (f"{moment:%Y-%m-%d}", f"{moment:%H:%M:%S} {_reading(made, c, p, r)}")
         for moment, c, p, r in zip(
             (text.local(t, made.zone) for t in times), cabinet, product, runs, strict=True
         )
@@ -103,8 +103,8 @@ def _printed(made: LogSheet, first: int, last: int) -> Iterator[tuple[str, list[
         yield day, [row[i : i + PER_LINE] for i in range(0, len(row), PER_LINE)]
 
 
-def _reading(cabinet: float, product: float, runs: float) -> str:
-    shown = "no reading" if math.isnan(cabinet) else words.exact(cabinet)
+def _reading(made: LogSheet, cabinet: float, product: float, runs: float) -> str:
+    shown = "no reading" if math.isnan(cabinet) else text.number(cabinet, made.digits["cabinet_c"])
     if not math.isnan(product):
-        shown += f" p{words.exact(product)}"
+        shown += f" p{text.number(product, made.digits['product_c'])}"
     return shown + ("*" if runs == 1.0 else "")

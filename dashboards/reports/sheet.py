@@ -88,9 +88,15 @@ def _view(made: LogSheet) -> Plain:
                 words.both_times(line.t_ms, zone),
                 line.who,
                 words.kind_words(line.kind),
-                words.body_words(line.body),
+                words.body_words(line.body)
+                + ("" if line.t_ms < made.span.end_ms else " (said after the period)"),
             )
             for line in made.said
+        ],
+        "signatures": [
+            (line.who, words.both_times(line.t_ms, zone), words.body_words(line.body))
+            for line in made.said
+            if line.kind == "signed"
         ],
         "verdicts": told.verdicts(made),
         "batches": [told.batch_view(made, card) for card in made.batches],

@@ -91,6 +91,17 @@ def sensors(made: LogSheet) -> Plain:
             )
             for c in made.ice_points
         ],
+        "applied": [
+            (
+                a.channel,
+                words.both_times(a.span.start_ms, made.zone),
+                words.both_times(a.span.end_ms, made.zone),
+                f"{words.exact(a.offset_k)} K added" if a.offset_k > 0 else "nothing added",
+                f"reads {words.exact(a.high_k)} K high: not taken off" if a.high_k > 0 else NOTHING,
+                "suspect: a check failed" if a.failed else "checks passed",
+            )
+            for a in made.applied
+        ],
         "flags": [
             (f.channel, text.plain(f.flag), words.both_times(f.start, made.zone), until(f.end, made))
             for f in made.sensors
