@@ -1,6 +1,6 @@
 """FDA Fish and Fishery Products Hazards and Controls Guidance, Appendix 4.
 
-Introduction read in the copy of 2020: cumulative times at internal temperature, no interpolation, rules (a) and
+Introduction read in the copy of 2020: cumulative times at internal temperature, no interpolation, rules (a),
 (b). The hours of rule (c) and all hours of Table A-2 are from memory. Minutes derived on straight lines.
 """
 

@@ -1,7 +1,8 @@
 """Square-root growth models at published parameters, and a published whole-range table.
 
-Parameters were read in a public copy of a model base (see `MODELS[...].source`). "Derived": computed by hand
-from r = b²(T - Tmin)² at those parameters. These models order and explain; no authority accepts them for release.
+Parameters were read in a public copy of a model base (see `MODELS[...].source`). "Derived": computed by
+hand from r = b²(T - Tmin)² at those parameters. These models order and explain; no authority accepts them
+for release.
 """
 
 import numpy as np

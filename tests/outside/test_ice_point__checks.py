@@ -66,7 +66,7 @@ def test_ice_3_by_the_way_the_service_follows_a_standing_verdict():
 
 def test_ice_3_only_since_the_last_good_check():
     found = judged([check(0.0, 100), check(-1.2, 300)])
-    # The line from the last raw minute (4.2 °C) to the first corrected one (5.4 °C) passes 5 °C after 2/3 of it.
+    # From the last raw minute (4.2 °C) to the first corrected one (5.4 °C) the line passes 5 °C at 2/3.
     assert entry(found, basis="cabinet").minutes_above == pytest.approx(200 + 1 / 3)
 
 
@@ -89,8 +89,8 @@ def test_a_check_not_made_yet_is_not_known_yet():
     ("height_m", "boils_c"), [(0, 100.0), (500, 98.3), (1000, 96.7), (1500, 95.0), (2000, 93.4)]
 )
 def test_water_boils_lower_in_the_hills(height_m, boils_c):
-    """Derived from the standard atmosphere and the vapour pressure of water; from 500 m on a sound thermometer
-    would fail 99 to 101 °C, so camps in the hills check in ice only."""
+    """Derived from the standard atmosphere and the vapour pressure of water; from 500 m on a sound one would
+    fail 99 to 101 °C, so camps in the hills check in ice only."""
     assert boiling_c(height_m) == pytest.approx(boils_c, abs=0.05)
     assert (boiling_c(height_m) < 99.0) is (height_m >= 500)
 

@@ -1,7 +1,7 @@
 """Bacteria on chilled chicken breast and in broth, 2 to 20 °C: the shape of the curves that order batches.
 
-Data: "TheMulQuaBio, MIT" (Galarz, Fonseca, Prentice 2016; Stannard, Williams, Gibbs 1985); see SOURCE.md beside
-the file. The chicken's unit is doubtful, so ratios between temperatures are used and no rates.
+Data: "TheMulQuaBio, MIT" (Galarz, Fonseca, Prentice 2016; Stannard, Williams, Gibbs 1985); see SOURCE.md
+beside the file. The chicken's unit is doubtful, so ratios between temperatures are used and no rates.
 """
 
 from collections import defaultdict
@@ -54,7 +54,7 @@ def test_every_set_follows_a_square_root(rates):
         assert np.corrcoef(food_c, root)[0, 1] ** 2 > 0.91
     assert np.median(lowest) == pytest.approx(-5.9, abs=0.05)
     # The models used here enclose what was measured.
-    assert -10.0 < min(lowest)
+    assert min(lowest) > -10.0
     assert max(lowest) < LISTERIA_HAM.tmin_c
     assert min(lowest) < PSEUDOMONAS_BROTH.tmin_c < max(lowest)
 

@@ -1,8 +1,12 @@
+from datetime import timedelta
+
 import numpy as np
 import pytest
 
 from services.analytics.quality import gap_limit_ms, interval_s, judged, merged
+from services.domain import SensorCheck
 from services.telemetry import Series
+from services.timebase import datetime_of
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, every_minute, log, unit
 
 GAP_MS = 3.0 * MINUTE_MS
@@ -206,3 +210,60 @@ def test_only_a_sensor_that_reads_low_is_corrected():
 
 def test_an_empty_series_has_nothing_to_flag():
     assert flags(Series.empty()) == ()
+
+
+def check(reading_c, minute, channel="cabinet"):
+    return SensorCheck(
+        at=datetime_of(MIDNIGHT_MS) + timedelta(minutes=minute), reading_c=reading_c, channel=channel
+    )
+
+
+def test_checks_of_the_unit_file_and_of_people_are_taken_together():
+    series = every_minute(np.full(30, 4.0))
+    settings = unit()
+    own = settings.unit.sensor.model_copy(update={"checks": (check(-0.4, 10),)})
+    settings = settings.model_copy(update={"unit": settings.unit.model_copy(update={"sensor": own})})
+    found = judged(series, settings, gap_ms=GAP_MS, checks=[check(-0.8, 20)])
+    assert [found.cabinet_c[k] for k in (9, 10, 19, 20)] == [4.0, 4.4, 4.4, 4.8]
+    assert found.correction_k == 0.8
+    assert len(found.told) == 2
+
+
+def test_readings_for_cold_limits_are_lowered_where_the_sensor_reads_high_and_never_raised():
+    series = every_minute(np.full(30, 3.0))
+    high = judged(series, unit(offset_c=0.7), gap_ms=GAP_MS)
+    assert (high.cabinet_c[0], high.cabinet_cold_c[0], high.two_sided) == (3.0, 2.3, True)
+    low = judged(series, unit(offset_c=-0.7), gap_ms=GAP_MS)
+    assert (low.cabinet_c[0], low.cabinet_cold_c[0], low.two_sided) == (3.7, 3.0, True)
+    assert not judged(series, unit(), gap_ms=GAP_MS).two_sided
+
+
+def test_a_check_of_the_probe_moves_the_probe_alone():
+    series = every_minute(np.full(30, 3.0))
+    series = Series(series.t_ms, {**series.columns, "product_c": np.full(30, 2.0)})
+    found = judged(series, unit(), gap_ms=GAP_MS, checks=[check(-1.5, 10, "product")])
+    assert (found.cabinet_c[20], found.product_c[20], found.product_c[0]) == (3.0, 3.5, 3.5)
+    assert [(f.channel, f.flag, f.end) for f in found.flags] == [("product", "check_failed", None)]
+
+
+def test_a_check_of_a_probe_nobody_has_changes_and_tells_nothing():
+    found = judged(every_minute(np.full(30, 3.0)), unit(), gap_ms=GAP_MS, checks=[check(-1.5, 10, "product")])
+    assert (found.flags, found.told) == ((), ())
+
+
+def test_a_check_made_after_the_moment_is_not_known():
+    series = every_minute(np.full(30, 3.0))
+    found = judged(series, unit(), gap_ms=GAP_MS, checks=[check(-1.5, 25)], as_of_ms=MIDNIGHT_MS)
+    assert found.correction_k == 0.0
+
+
+def test_a_bad_contact_and_a_wandering_probe_are_flagged():
+    rng = np.random.default_rng(3)
+    trembling = judged(every_minute(3 + rng.normal(0, 1, 120)), unit(), gap_ms=GAP_MS)
+    assert {f.flag for f in trembling.flags} == {"jump"}
+    assert np.isfinite(trembling.cabinet_c).all()
+    days = np.arange(8 * 1440) / 1440
+    series = every_minute(3 + np.sin(days * 200))
+    apart = Series(series.t_ms, {**series.columns, "product_c": np.round(3 - 0.1 * days, 2)})
+    (flag,) = flags(apart)
+    assert (flag.channel, flag.flag, flag.end) == ("cabinet", "drift", None)
