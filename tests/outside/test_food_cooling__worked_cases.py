@@ -25,7 +25,7 @@ def cores(points):
     return [(at(minute), core_c) for minute, core_c in points]
 
 
-# case, rule, source, readings, outcome (derived)
+# Each row: the case's name, the rule and its source, the readings, and the derived outcome.
 COOLING = [
     ("FC-COOL-1", FOOD_CODE, FOOD_CODE_COOLING, [(0, 57), (120, 21), (360, 5)], "pass"),
     ("FC-COOL-2", FOOD_CODE, FOOD_CODE_COOLING, [(0, 57), (130, 21), (300, 5)], "fail"),

@@ -19,7 +19,7 @@ TIME_6H = "US FDA Food Code 2022, 3-501.19(C): discard at 6 h or above 21 °C (r
 TWO_FOUR = "FSANZ 2-hour/4-hour rule: every period from 5 to 60 °C added up (read in a copy)"
 HOT_SOURCE = "USDA FSIS: 1 h instead of 2 h where the air is above 90 °F, 32.2 °C (read in secondary copies)"
 THAW = (
-    "US FDA Food Code 2022, 3-501.13(B): thawed raw parts above 5 °C 4 h at most (read in a secondary copy)"
+    "US FDA Food Code 2022, 3-501.13(B): thawed raw parts above 5 °C at most 4 h (read in a secondary copy)"
 )
 
 

@@ -1,6 +1,8 @@
 import pytest
 
-from services.analytics.food.rules import RULES, limits_of
+from services.analytics.food.rulebook.catalog import RULES
+from services.analytics.food.rules import house_faults, limits_for, limits_of
+from services.domain import Food, HouseRules, Sensor, Site, Unit, UnitSettings
 from services.errors import ConfigurationError
 from tests.helpers.logs import unit
 
@@ -75,7 +77,15 @@ def test_drinks_have_no_food_limit_and_medicine_is_never_discarded():
     (drinks,) = limits_of(unit(classes=("drinks",))).limits
     assert drinks.cap == "watch"
     medicine = limits_of(unit(classes=("medicine",))).limits
-    assert [(x.limit_c, x.below) for x in medicine] == [(8.0, False), (2.0, True), (0.0, True)]
+    assert [(x.limit_c, x.below, x.hold_min) for x in medicine] == [
+        (8.0, False, 60),
+        (2.0, True, 60),
+        (0.0, True, 1),
+        (8.0, False, 600),
+        (-0.5, True, 60),
+    ]
+    assert [x.at_counts for x in medicine] == [False, False, False, False, True]
+    assert len({(x.rule, x.limit_c, x.below) for x in medicine}) == len(medicine)
     assert {x.cap for x in medicine} == {"hold"}
     assert all("ask the pharmacist" in x.words for x in medicine)
 
@@ -85,7 +95,138 @@ def test_medicine_beside_food_keeps_both_limits():
     assert limits_of(unit(classes=("medicine", "milk"))).food_limit_c == 4.0
 
 
-def test_every_number_names_its_document():
-    for rules in RULES.values():
-        for food_class in rules.limits_c:
-            assert rules.document in rules.source_of(food_class)
+def limits_with(classes, rules, **options):
+    options = {"freezer": False, "moving": False, "vulnerable": False, "house_rules": (), **options}
+    house_rules = options.pop("house_rules")
+    return limits_for(rules, house_rules, classes, **options).limits
+
+
+OWN = HouseRules(
+    name="camp-own",
+    base="za-r638-2018",
+    limits_c={"poultry": 3.0, "red_meat": 4.0},
+    hold_min=90,
+    discard_min=180,
+    said_by="Asha",
+)
+
+
+def test_own_rules_stand_beside_the_published_ones_they_tighten():
+    published, own = limits_with(("red_meat",), ("camp-own",), house_rules=(OWN,))
+    assert (published.rule, published.limit_c, published.discard_min) == ("za-r638-2018", 5.0, 240)
+    assert (own.rule, own.limit_c, own.hold_min, own.discard_min) == ("camp-own", 4.0, 90, 180)
+    assert (published.law, own.law) == (True, False)
+    assert "Asha" in own.source
+
+
+def test_own_minutes_count_for_classes_without_an_own_temperature():
+    _, own = limits_with(("milk",), ("camp-own",), house_rules=(OWN,))
+    assert (own.limit_c, own.hold_min) == (4.0, 90)
+
+
+def test_own_rules_that_are_looser_than_their_base_never_loosen_it():
+    loose = HouseRules(name="loose", base="za-r638-2018", limits_c={"poultry": 9.0}, hold_min=500)
+    assert [x.rule for x in limits_with(("poultry",), ("loose",), house_rules=(loose,))] == ["za-r638-2018"]
+
+
+def test_own_rules_on_a_base_without_the_class_tighten_the_default():
+    own = HouseRules(name="own", base="eu-853-2004", limits_c={"milk": 3.0})
+    found = limits_with(("milk",), ("own",), house_rules=(own,))
+    assert [(x.rule, x.limit_c) for x in found] == [("za-r638-2018", 4.0), ("own", 3.0)]
+
+
+@pytest.mark.parametrize(
+    ("changes", "key", "words"),
+    [
+        ({"limits_c": {"poultry": 4.5}}, ("limits_c", "poultry"), "looser than 4 °C of za-r638-2018"),
+        ({"limits_c": {"frozen_fish": -15}}, ("limits_c", "frozen_fish"), "looser than -18 °C"),
+        ({"limits_c": {"medicine": 3}}, ("limits_c", "medicine"), "no published limit"),
+        ({"hold_min": 121}, ("hold_min",), "looser than 120 min"),
+        ({"discard_min": 241}, ("discard_min",), "looser than 240 min"),
+        ({"base": "fsis", "discard_min": 121}, ("discard_min",), "looser than 120 min of fsis"),
+        ({"base": "nothing"}, ("base",), "no rule set named 'nothing'"),
+        ({"name": "fsis"}, ("name",), "name of a published rule set"),
+        ({"hold_min": 100, "discard_min": 90}, ("hold_min",), "above discard_min"),
+        ({"base": "eu-853-2004", "limits_c": {"milk": 4.1}}, ("limits_c", "milk"), "4 °C of za-r638-2018"),
+    ],
+)
+def test_own_rules_that_are_looser_are_refused_with_the_key(changes, key, words):
+    plain = HouseRules(name="own", base="za-r638-2018")
+    ((found, told),) = house_faults(plain.model_copy(update=changes))
+    assert found == key
+    assert words in told
+
+
+def test_own_rules_that_are_as_strict_or_stricter_are_taken():
+    assert list(house_faults(OWN)) == []
+    same = HouseRules(name="own", base="za-r638-2018", limits_c={"milk": 4.0}, hold_min=120, discard_min=240)
+    assert list(house_faults(same)) == []
+
+
+def test_vulnerable_guests_have_no_time_to_use_food_up():
+    (limit,) = limits_with(("cooked",), ("za-r638-2018",), vulnerable=True)
+    assert (limit.hold_min, limit.discard_min) == (120, 120)
+    assert (limit.hot_hold_min, limit.hot_discard_min) == (60, 60)
+    assert "vulnerable guests" in limit.words
+    (frozen, _) = limits_with(("frozen_other",), ("za-r638-2018",), vulnerable=True, freezer=True)
+    assert frozen.discard_min is None
+
+
+def test_a_sensor_s_error_draws_a_second_line_that_only_warns():
+    line, guard = limits_with(("cooked",), ("za-r638-2018",), error_k=0.5)
+    assert (line.limit_c, line.guard, line.law) == (5.0, False, True)
+    assert (guard.limit_c, guard.guard, guard.law, guard.cap) == (4.5, True, False, "watch")
+    settings = UnitSettings.of(
+        Unit(id="abc", kind="fridge", food=Food(classes=("cooked",)), sensor=Sensor(error_k=0.5))
+    )
+    assert limits_of(settings).food_limit_c == 5.0
+
+
+def test_medicine_has_its_second_lines_on_both_sides():
+    found = [x for x in limits_with(("medicine",), (), error_k=0.5) if x.guard and x.rule == "medicine-2-8"]
+    assert [(x.limit_c, x.below) for x in found] == [(7.5, False), (2.5, True)]
+
+
+def on(site_kind, **food):
+    site = Site(id="abc", name="A", kind=site_kind)
+    food = {"classes": ("frozen_other",), "rules": ("eu-quick-frozen-89-108",), **food}
+    return limits_of(UnitSettings.of(Unit(id="abc", kind="freezer", food=Food(**food)), site=site))
+
+
+def test_quick_frozen_food_may_warm_briefly_on_the_road_only():
+    moving = [x for x in on("vehicle").limits if x.frozen]
+    assert [(x.limit_c, x.lawful_min, x.hold_min) for x in moving] == [(-18.0, 60, 60), (-15.0, 0, 120)]
+    assert [(x.limit_c, x.lawful_min) for x in on("camp").limits if x.frozen] == [(-18.0, 0)]
+
+
+def test_brief_is_the_operator_s_choice_and_named_where_nobody_made_it():
+    assert any("60 min, no document gives a number" in words for words in on("trailer").assumed)
+    chosen = on("trailer", brief_min=20)
+    assert chosen.limits[0].lawful_min == 20
+    assert chosen.assumed == ()
+    assert "operator's choice" in chosen.limits[0].source
+
+
+def test_ice_cream_is_not_quick_frozen_food():
+    assert on("vehicle", classes=("ice_cream",)).limits[0].rule == "za-r638-2018"
+
+
+def test_what_thaws_is_held_to_every_chosen_rule_that_has_a_chilled_number():
+    found = limits_with(("frozen_other",), ("fsis",), freezer=True)
+    assert [(x.rule, round(x.limit_c, 2), x.frozen) for x in found] == [
+        ("za-r638-2018", -12.0, True),
+        ("fsis", 4.44, False),
+        ("za-r638-2018", 5.0, False),
+    ]
+
+
+def test_an_unknown_base_of_own_rules_is_named():
+    with pytest.raises(ConfigurationError, match="no rule named 'nix'"):
+        limits_with(("milk",), ("own",), house_rules=(HouseRules(name="own", base="nix"),))
+
+
+def test_every_limit_says_where_its_minutes_come_from():
+    for rule in RULES:
+        for limit in limits_with(("red_meat", "fish"), (rule,)):
+            assert limit.source
+            assert limit.ladder_source
