@@ -10,16 +10,21 @@ import numpy as np
 import pytest
 
 from services.analytics.assess import assess
-from services.domain import Verdict
+from services.analytics.food.dated import limit_periods, minutes_of_each
+from services.analytics.food.entries import Readings
+from services.domain import Food, Sensor, Site, Unit, UnitSettings, Verdict
 from services.telemetry import Series
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, NO_GAP_LIMIT_S, entry, log, unit
 
 pytestmark = pytest.mark.outside
 
-FOOD_CODE = "US FDA Food Code 2022, 3-501.16(A) (wording from memory; 5 °C seen in state adoptions)"
+FOOD_CODE = "US FDA Food Code 2022, 3-501.16(A)(2), read in the adoptions of Delaware and Washington"
 FSANZ = "FSANZ 2-hour/4-hour rule, Standard 3.2.2"
 R638 = "South Africa R638 of 22 June 2018, Annexure E"
 EU = "Regulation (EC) 853/2004, Annex III Section V Chapter III 2(c)"
+ERITREA = "Eritrea, Legal Notice 67/2003 article 12, read in a secondary copy"
+BOTSWANA = "Botswana, Meat Inspection Regulations 2007, 17th Schedule paragraph 2, read in a secondary copy"
+QUICK_FROZEN = "eu-quick-frozen-89-108"
 FSIS = "USDA FSIS refrigeration chart, perishables held above 40 °F for over 2 h"
 
 
@@ -59,6 +64,18 @@ CASES = [
     ("ZA-2", R638, "za-r638-2018", "poultry", 4, [(0, 4), (30, 4.4)], 30.0, "no", Verdict.WATCH),
     ("EU-MIN", EU, "eu-853-2004", "mince", 2, [(0, 2), (60, 3), (120, 2)], 120.0, "no", Verdict.HOLD),
     ("EU-MIN under R638", R638, "za-r638-2018", "mince", 5, [(0, 2), (60, 3), (120, 2)], 0.0, "yes", None),
+    (
+        "ER-1",
+        ERITREA,
+        "er-67-2003",
+        "fish",
+        4,
+        [(0, 2), (10, 6), (125, 6), (135, 2)],
+        5 + 115 + 5,
+        "no",
+        Verdict.DISCARD_ADVISED,
+    ),
+    ("BW cuts", BOTSWANA, "bw-2007", "red_meat", 7, [(0, 7), (30, 7.0), (60, 8)], 30.0, "no", Verdict.WATCH),
     (
         "US-1",
         FSIS,
@@ -168,6 +185,92 @@ def test_ice_3_a_sensor_that_reads_low_is_corrected_and_condemns_what_it_hid():
 def test_ice_4_a_sensor_that_reads_high_clears_nothing():
     settings = unit(classes=("cooked",), position="product", offset_c=1.3)
     assert entry(judged([(0, 6.0), (300, 6.0)], settings), basis="probe").minutes_above == 300.0
+
+
+@pytest.mark.parametrize(
+    ("site_kind", "points", "above_18", "above_15", "compliant"),
+    [
+        # Directive 89/108/EEC article 5(1), read in a copy: in transport briefly not warmer than -15 °C.
+        # "Brief" has no number: 60 min in all is this project's setting.
+        ("vehicle", [(0, -18), (20, -15), (40, -18)], 40.0, 0.0, ("yes", "yes")),
+        ("vehicle", [(0, -18), (20, -14), (40, -18)], 40.0, 10.0, ("yes", "no")),
+        ("camp", [(0, -18), (20, -16), (40, -18)], 40.0, None, ("no", None)),
+    ],
+    ids=["EU-QF-1", "EU-QF-2", "EU-QF-3"],
+)
+def test_quick_frozen_food_on_the_road_and_at_rest(site_kind, points, above_18, above_15, compliant):
+    settings = UnitSettings.of(
+        Unit(
+            id="camp-ice",
+            kind="freezer",
+            food=Food(classes=("frozen_other",), rules=(QUICK_FROZEN,)),
+            sensor=Sensor(position="product"),
+            supply={"kind": "mains"},
+        ),
+        site=Site(id="abc", name="A", kind=site_kind),
+    )
+    analysis = judged(points, settings)
+    line = entry(analysis, basis="probe", limit_c=-18.0, rule=QUICK_FROZEN)
+    assert math.isclose(line.minutes_above, above_18, abs_tol=1e-6)
+    assert line.compliant == compliant[0]
+    if above_15 is not None:
+        brief = entry(analysis, basis="probe", limit_c=-15.0, rule=QUICK_FROZEN)
+        assert math.isclose(brief.minutes_above, above_15, abs_tol=1e-6)
+        assert brief.compliant == compliant[1]
+
+
+def test_us_4_a_freezer_that_warmed_to_minus_1_broke_the_law_but_never_the_charts_limit():
+    # R638 Annexure E: other frozen food -12 °C; USDA FSIS: 40 °F. Minutes are derived.
+    settings = unit("freezer", classes=("frozen_other",), rules=("za-r638-2018", "fsis"), position="product")
+    analysis = judged([(0, -18), (1800, -4), (2000, -1)], settings)
+    assert entry(analysis, basis="probe", limit_c=-12.0).compliant == "no"
+    assert entry(analysis, basis="probe", rule="fsis").minutes_above == 0.0
+    assert entry(analysis, basis="probe", limit_c=-12.0).verdict is Verdict.HOLD
+
+
+MEDICINE = {"classes": ("medicine",), "position": "product"}
+
+
+@pytest.mark.parametrize(
+    ("core_c", "minutes", "rule", "limit_c", "verdict"),
+    [
+        # WHO PQS E006, alarm of vaccine refrigerators: above +8 °C for 10 h (from memory), -0.5 °C or
+        # less for 60 min (read in a secondary copy). This project adds the minutes up.
+        (9.0, 599, "who-vaccine-alarm", 8.0, Verdict.WATCH),
+        (9.0, 600, "who-vaccine-alarm", 8.0, Verdict.HOLD),
+        (-0.5, 59, "who-vaccine-alarm", -0.5, Verdict.WATCH),
+        (-0.5, 60, "who-vaccine-alarm", -0.5, Verdict.HOLD),
+        (-0.499, 600, "who-vaccine-alarm", -0.5, Verdict.OK),
+        # 2 to 8 °C as printed on labels (common practice, no source).
+        (8.0, 600, "medicine-2-8", 8.0, Verdict.OK),
+        (2.0, 600, "medicine-2-8", 2.0, Verdict.OK),
+        (1.9, 60, "medicine-2-8", 2.0, Verdict.HOLD),
+        (8.1, 60, "medicine-2-8", 8.0, Verdict.HOLD),
+    ],
+)
+def test_medicine_is_held_on_both_sides(core_c, minutes, rule, limit_c, verdict):
+    points = [(m, core_c) for m in (*range(0, minutes, 10), minutes)]
+    found = entry(judged(points, unit(**MEDICINE)), basis="probe", limit_c=limit_c, rule=rule)
+    assert found.verdict is verdict
+    assert (found.compliant is None) == (rule == "who-vaccine-alarm")
+
+
+def test_rec_4_a_limit_changed_on_the_way_keeps_both_with_their_times():
+    # Codex CXC 1-1969 (HACCP, records; structure from memory): what was judged by has to stay readable.
+    series = log([(m, 4.5) for m in range(121)])
+    before, after = unit(classes=("cooked",)), unit(classes=("poultry",))
+    half = MIDNIGHT_MS + 60 * MINUTE_MS
+    periods = limit_periods(
+        [(MIDNIGHT_MS, before), (half, after)], from_ms=MIDNIGHT_MS, to_ms=MIDNIGHT_MS + 120 * MINUTE_MS
+    )
+    readings = Readings.of(series.t_ms, series.numbers("cabinet_c"))
+    found = minutes_of_each(
+        readings, periods, from_ms=MIDNIGHT_MS, to_ms=MIDNIGHT_MS + 120 * MINUTE_MS, gap_ms=3 * MINUTE_MS
+    )
+    assert [(f.period.limit.limit_c, f.period.to_ms, f.minutes_above) for f in found] == [
+        (5.0, half, 0.0),
+        (4.0, MIDNIGHT_MS + 120 * MINUTE_MS, 120.0),
+    ]
 
 
 def test_eu_qf_2_minutes_above_each_frozen_mark_are_shown_apart():

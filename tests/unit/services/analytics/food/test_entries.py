@@ -11,7 +11,7 @@ from services.analytics.food.entries import (
     marks,
 )
 from services.analytics.food.rules import limits_of
-from services.domain import Verdict
+from services.domain import Food, Sensor, Site, Unit, UnitSettings, Verdict
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, unit
 
 NOTHING = Readings(np.empty(0, dtype=np.int64), np.empty(0))
@@ -113,6 +113,76 @@ def test_no_law_is_broken_by_warm_drinks():
     assert found.compliant is None
     assert found.compliant_reason
     assert found.verdict is Verdict.WATCH
+
+
+def with_error(error_k, **food):
+    food = {"classes": ("cooked",), **food}
+    return UnitSettings.of(
+        Unit(
+            id="camp-meat",
+            kind="fridge",
+            food=Food(**food),
+            sensor=Sensor(position="product", error_k=error_k),
+            supply={"kind": "mains"},
+        )
+    )
+
+
+def test_the_second_line_of_a_sensor_s_error_warns_and_leaves_the_law_s_minutes_alone():
+    line, guard = judged(with_error(0.5), product=readings(*([4.8] * 601)), as_of_min=600)
+    assert (line.limit_c, line.minutes_above, line.verdict, line.compliant) == (5.0, 0, Verdict.OK, "yes")
+    assert (guard.limit_c, guard.minutes_above, guard.verdict) == (4.5, 600, Verdict.WATCH)
+    assert guard.compliant is None
+    assert "within the sensor's error of 0.5 K" in guard.why
+    assert guard.reasons[0].threshold == 4.5
+
+
+def test_the_air_clock_has_no_second_line():
+    settings = with_error(0.5)
+    warm = readings(*([9] * 60))
+    assert len(air_clock(warm, limits_of(settings).limits, terms(warm)).limits) == 1
+
+
+def test_vulnerable_guests_are_told_to_discard_where_others_hold():
+    (found,) = judged(with_error(None, vulnerable_guests=True), product=readings(*([9] * 121)), as_of_min=120)
+    assert found.verdict is Verdict.DISCARD_ADVISED
+    (found,) = judged(with_error(None), product=readings(*([9] * 121)), as_of_min=120)
+    assert found.verdict is Verdict.HOLD
+
+
+def test_minutes_the_law_allows_on_the_road_are_within_it_until_they_are_over():
+    settings = UnitSettings.of(
+        Unit(
+            id="camp-ice",
+            kind="freezer",
+            food=Food(classes=("frozen_other",), rules=("eu-quick-frozen-89-108",)),
+            sensor=Sensor(position="product"),
+            supply={"kind": "mains"},
+        ),
+        site=Site(id="abc", name="A", kind="trailer"),
+    )
+    for minutes, compliant, verdict in ((59, "yes", Verdict.WATCH), (61, "no", Verdict.HOLD)):
+        found = judged(settings, product=readings(*([-16] * (minutes + 1))), as_of_min=minutes)
+        line = next(e for e in found if e.limit_c == -18.0)
+        assert (line.compliant, line.verdict) == (compliant, verdict)
+        assert ("within the 60 min allowed" in line.why) == (compliant == "yes")
+
+
+def test_every_entry_with_a_verdict_shows_what_it_rests_on():
+    settings = unit(classes=("cooked",))
+    warm = readings(*([9] * 130))
+    (found,) = judged(settings, cabinet=warm, as_of_min=129)
+    assert [r.unit for r in found.reasons] == ["°C", "min", "min", "min"]
+    air = air_clock(warm, (*limits_of(settings).limits, *marks(unit("freezer"))), terms(warm))
+    shown = cabinet_entries(air, settings, as_of_ms=MIDNIGHT_MS + 129 * MINUTE_MS, marks=5)
+    assert shown[0].reasons[-1].value == 129.0
+    assert all(entry.reasons == () for entry in shown[1:])
+
+
+def test_a_probe_that_only_raises_is_not_compared_with_unknown_time():
+    cabinet = readings(*([3] * 400))
+    found = judged(unit(), cabinet=cabinet, product=readings(3, 3), as_of_min=399)
+    assert not any(r.quantity == "minutes unknown" for r in found[1].reasons)
 
 
 def test_the_headline_is_the_worst_verdict_with_its_reason():
