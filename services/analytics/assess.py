@@ -6,10 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from services.analytics.food import entries as food
+from services.analytics.food import lagfit
+from services.analytics.food.lags import lags_ms
 from services.analytics.food.rules import Limits, limits_of
 from services.analytics.food.verdicts import at, standing
 from services.analytics.power.assess import power
 from services.analytics.quality import Quality, gap_limit_ms, interval_s, judged, merged
+from services.analytics.silence import Silences, silences
 from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, SECOND_MS, Span, utc_day_start_ms
@@ -79,6 +82,7 @@ def assess(
         expected=expected,
         checks=checks,
         as_of_ms=as_of_ms,
+        day_ms=utc_day_start_ms(as_of_ms),
     )
     looked_at = view.series
     entries = _entries(view, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
@@ -187,6 +191,8 @@ class _View:
     probe_terms: food.Terms
     """As `terms`, for the product channel, which a log may hold at its own interval."""
     interval_words: str | None
+    fitted: lagfit.Fit | None
+    """What the product probe taught of the food's lag, from whole days before the one looked at."""
 
     @staticmethod
     def of(
@@ -199,6 +205,7 @@ class _View:
         expected: Sequence[Span],
         checks: Sequence[SensorCheck],
         as_of_ms: int,
+        day_ms: int,
     ) -> "_View":
         """Merge equal times, judge the readings and settle the terms they are counted by."""
         series, conflicts = merged(series)
@@ -209,6 +216,7 @@ class _View:
             series, settings, gap_ms=gap_ms, conflicts=conflicts, checks=checks, as_of_ms=as_of_ms
         )
         cabinet = food.Readings.of(series.t_ms, quality.cabinet_c)
+        product = food.Readings.of(series.t_ms, quality.product_c)
         starts = [heard_from_ms, int(series.t_ms[0]) if len(series) else None]
         terms = food.Terms(
             gap_ms=gap_ms,
@@ -222,13 +230,29 @@ class _View:
             quality=quality,
             limits=limits_of(settings),
             cabinet=cabinet,
-            product=food.Readings.of(series.t_ms, quality.product_c),
+            product=product,
             terms=terms,
             probe_terms=replace(
                 terms, gap_ms=gap_limit_ms(probed, max_gap_s), interval_ms=probed * SECOND_MS
             ),
             interval_words=words,
+            fitted=_fitted(cabinet, product, settings, day_ms=day_ms),
         )
+
+
+FIT_MS = 3 * DAY_MS
+
+
+def _fitted(
+    cabinet: food.Readings, product: food.Readings, settings: UnitSettings, *, day_ms: int
+) -> lagfit.Fit | None:
+    """Return what a probe beside the modelled food teaches; the same for every as-of time of a day."""
+    if not product.t_ms.size or settings.unit.sensor.position == "product" or settings.unit.kind == "freezer":
+        return None
+    air, probe = (
+        np.s_[slice(*np.searchsorted(r.t_ms, (day_ms - FIT_MS, day_ms)))] for r in (cabinet, product)
+    )
+    return lagfit.fit(cabinet.t_ms[air], cabinet.value_c[air], product.t_ms[probe], product.value_c[probe])
 
 
 def _sides(view: _View) -> tuple[tuple[Limits, food.Readings, food.Readings], ...]:
@@ -257,6 +281,8 @@ def _clocks(view: _View, settings: UnitSettings, *, since_ms: int) -> tuple[food
     heard = view.terms.heard_ms
     heard = None if heard is None else max(heard, since_ms)
     air = view.cabinet.since(since_ms)
+    declared = lags_ms(settings.unit.food.load_kg)
+    lags = declared if view.fitted is None else lagfit.narrowed(declared, view.fitted)
     return tuple(
         clock
         for limits, cabinet, product in _sides(view)
@@ -267,6 +293,7 @@ def _clocks(view: _View, settings: UnitSettings, *, since_ms: int) -> tuple[food
             settings,
             replace(view.terms, heard_ms=heard, air=air),
             probe_terms=replace(view.probe_terms, heard_ms=heard, air=air),
+            lags=lags,
         )
     )
 
@@ -278,12 +305,55 @@ def _entries(
     entries = []
     for clock in _clocks(view, settings, since_ms=window):
         entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
+    quiet = _silences(view, settings, from_ms=as_of_ms, to_ms=as_of_ms)
+    if bool(quiet.at(np.array([float(as_of_ms)]))[0]):
+        entries = [_outlasted(entry, view, quiet, as_of_ms) for entry in entries]
     marks = food.marks(settings)
     for limits, cabinet, _ in _sides(view):
         air = food.air_clock(cabinet, (*limits.limits, *marks), view.terms)
         entries += food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
         marks = ()  # told once
     return entries
+
+
+def _silences(view: _View, settings: UnitSettings, *, from_ms: int, to_ms: int) -> Silences:
+    """Return when the unit was silent for longer than its food keeps; never where nobody judges it."""
+    probed = settings.unit.sensor.position == "product" and view.product.t_ms.size
+    heard = (view.product if probed else view.cabinet).t_ms
+    if settings.unit.state != "in_use" or not _decides(view):
+        heard = heard[:0]
+    return silences(
+        view.series,
+        settings,
+        limit_c=view.limits.food_limit_c,
+        heard_ms=heard,
+        expected=view.terms.expected,
+        from_ms=from_ms,
+        to_ms=to_ms,
+    )
+
+
+def _decides(view: _View) -> bool:
+    """Return whether the limit the hold-over runs to can lead to hold at all."""
+    return any(
+        limit.limit_c == view.limits.food_limit_c and limit.cap != "watch"
+        for limit in view.limits.limits
+        if not limit.below and not limit.guard
+    )
+
+
+def _outlasted(entry: Exposure, view: _View, quiet: Silences, as_of_ms: int) -> Exposure:
+    """Return an entry of the deciding limit raised to hold by silence; any other as it is."""
+    judged = entry.verdict is not None and Verdict(entry.verdict).rank < Verdict.HOLD.rank
+    if not judged or entry.basis == "cabinet" or entry.limit_c != view.limits.food_limit_c:
+        return entry
+    return entry.model_copy(
+        update={
+            "verdict": Verdict.HOLD,
+            "why": f"{entry.why}; {quiet.words(as_of_ms)}",
+            "reasons": (*entry.reasons, quiet.row(as_of_ms)),
+        }
+    )
 
 
 def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
@@ -293,6 +363,12 @@ def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) 
     words += view.quality.told
     if settings.unit.sensor.position != "product":
         words.append("food starts at the air temperature of the first sample looked at")
+        if settings.unit.kind == "freezer":
+            words.append(
+                "frozen food freezes and thaws as beef does, fatty in thin pieces, lean in thick ones"
+            )
+    if view.fitted is not None:
+        words.append(view.fitted.words)
     return words
 
 
@@ -319,6 +395,7 @@ def _worst_of_day(
         expected=expected,
         checks=checks,
         as_of_ms=known_ms,
+        day_ms=utc_day_start_ms(to_ms),
     )
     moments = _moments(view.series, from_ms, to_ms)
     top_rank, top_ms, top_why = -1, from_ms, ""
@@ -329,6 +406,12 @@ def _worst_of_day(
             if int(rank[k]) > top_rank or (int(rank[k]) == top_rank and int(moments[k]) < top_ms):
                 top_rank, top_ms = int(rank[k]), int(moments[k])
                 top_why = food.reason(clock, index, top_ms, clock_from_ms=clock_from_ms)
+    if top_rank < Verdict.HOLD.rank:
+        quiet = _silences(view, settings, from_ms=from_ms, to_ms=to_ms)
+        outlasted = quiet.at(moments)
+        if outlasted.any():
+            found = int(moments[int(np.argmax(outlasted))])
+            return Verdict.HOLD, found, food.sentence(view.limits.limits[0].rule, quiet.words(found))
     if top_rank < Verdict.WATCH.rank:
         return _standing_air(view, moments, clock_from_ms=clock_from_ms) or (at(top_rank), top_ms, top_why)
     return at(top_rank), top_ms, top_why

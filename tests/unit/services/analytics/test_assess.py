@@ -53,7 +53,8 @@ def test_later_rows_are_ignored_and_counted():
 )
 def test_silence_becomes_no_data_and_then_hold(minutes, verdict):
     series = every_minute(COLD)
-    found = assess(series, FRIDGE, as_of_ms=now(series) + minutes * MINUTE_MS)
+    full = unit(classes=("red_meat",), interval_s=60, load_kg=40.0)
+    found = assess(series, full, as_of_ms=now(series) + minutes * MINUTE_MS)
     assert found.verdict is verdict
 
 
