@@ -1,0 +1,400 @@
+"""The clocks of one batch of food over its whole life: they follow it, add up, and never begin anew."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from services.analytics.food import reasons
+from services.analytics.food import track as clock
+from services.analytics.food.batchpath import OUT_C, Air, Followed, Path, follow, path_of
+from services.analytics.food.cooling import Cooling
+from services.analytics.food.cooling import cooling as cooled
+from services.analytics.food.entries import COARSE_MS, HALF_MILLI_K, sentence
+from services.analytics.food.exposure import line_parts
+from services.analytics.food.intervals import Intervals
+from services.analytics.food.lags import lags_for
+from services.analytics.food.rules import HOT_AIR_C, MOVING, Limit, limits_for
+from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, minutes_at, ranks, why
+from services.domain import BatchClock, CoreReading, FoodClass, Life, UnitSettings, Verdict
+
+HOT_START_C = 57.0
+"""Food that was this hot is cooked food on its way down (Food Code 3-501.14(A), 57 °C)."""
+AT_START_MS = 30 * 60_000
+"""How far from the start of cooling the reading may lie that shows it hot (judgement, no source)."""
+COOLING_COUNTS = frozenset(("fsanz-3.2.2",))
+"""Rules whose clock goes on while cooked food cools. R638 regulation 8(4)(a)(i) and Food Code 3-501.16 leave
+that time out; for Standard 3.2.2 no text was read that does, so it counts."""
+THAWED: dict[FoodClass, FoodClass] = {"frozen_fish": "fish", "frozen_other": "other_chilled"}
+"""The class whose row applies to frozen food once it is thawed; ice cream has none: it is discarded."""
+_BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air"}
+
+
+@dataclass(frozen=True, slots=True)
+class BatchJudgement:
+    """What the clocks of a batch say at one moment."""
+
+    clocks: tuple[BatchClock, ...]
+    verdict: Verdict
+    why: str
+    since_closed_min: float
+    """Minutes above or unknown since the last sign-off, the most of any clock."""
+    food_c: float | None
+    basis: Literal["probe", "modelled_food"] | None
+    curve: clock.Curve
+    minutes_out: float
+    """Of these, how long it has been out this time."""
+    hot: bool
+    cooling: Cooling | None
+    lowest_limit_c: float
+    """The strictest of the limits it is held to."""
+    assumed: tuple[str, ...]
+    followed: tuple[Followed, ...] = field(compare=False)
+    """For the next judgement."""
+
+
+def judge_batch(
+    life: Life,
+    airs: Mapping[str, Air],
+    *,
+    as_of_ms: int,
+    before: Sequence[Followed] = (),
+) -> BatchJudgement:
+    """Return the clocks of a batch as of a moment: a pure function of its life and the readings.
+
+    Minutes are counted over all its stays and everything it brought along; moving it, splitting it or
+    cooling it again takes nothing away. Out of the cabinets all time counts as above a limit. The
+    food is modelled from the air around it and starts at the core temperature a person measured, else
+    at the air; a later reading of the core sets the model right from then on.
+
+    Parameters
+    ----------
+    life : Life
+        Where it was when, and what probes in its core showed.
+    airs : mapping of str to Air
+        By cabinet, over all of the batch's stays there.
+    as_of_ms : int
+        "Now"; a batch that is gone is judged as of its end. [ms since 1970-01-01 UTC]
+    before : sequence of Followed
+        `followed` of an earlier judgement, which spares work and changes nothing.
+    """
+    if life.batch.place == "gone":
+        as_of_ms = min(as_of_ms, life.batch.since)
+    limits, assumed = _limits(life, airs)
+    cooling = _cooling(life, as_of_ms)
+    lags = lags_for(life.batch.piece_kg)
+    sides: list[_Side] = []
+    kept = list(before)
+    for cold in (False, True):
+        own = tuple(limit for limit in limits if limit.below is cold)
+        if own:
+            path = path_of(life, airs, as_of_ms=as_of_ms, cold=cold)
+            lines = tuple(clock.Line(_counted_from_c(limit), below=cold) for limit in own)
+            earlier = next((f for f in kept if f.track.lines == lines), None)
+            sides.append(_Side(own, path, follow(path, lines, lags=lags, before=earlier)))
+    found = [
+        _clock(life, airs, side, index, as_of_ms=as_of_ms, cooling=cooling)
+        for side in sides
+        for index in range(len(side.limits))
+    ]
+    top = max(found, key=lambda one: (one.clock.verdict.rank, one.clock.minutes_worst_case))
+    side = sides[0]
+    food_c, basis = _food_now(life, side, as_of_ms)
+    return BatchJudgement(
+        clocks=tuple(one.clock for one in found),
+        verdict=top.clock.verdict,
+        why=sentence(top.clock.rule, top.clock.why),
+        since_closed_min=max(one.since_closed_min for one in found),
+        food_c=food_c,
+        basis=basis,
+        curve=side.followed.track.whole_curve,
+        minutes_out=0.0 if life.out_from_ms is None else max(0, as_of_ms - life.out_from_ms) / 60_000,
+        hot=any(one.hot for one in found),
+        cooling=cooling,
+        lowest_limit_c=min(limit.limit_c for limit in limits if not limit.below and not limit.guard),
+        assumed=tuple(dict.fromkeys((*assumed, *_assumed(life, airs, sides)))),
+        followed=tuple(s.followed for s in sides),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """Limits of one direction with the way of the food they are judged on."""
+
+    limits: tuple[Limit, ...]
+    path: Path
+    followed: Followed
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    clock: BatchClock
+    since_closed_min: float
+    hot: bool
+
+
+def _counted_from_c(limit: Limit) -> float:
+    if not limit.at_counts:
+        return limit.limit_c
+    return limit.limit_c + (HALF_MILLI_K if limit.below else -HALF_MILLI_K)
+
+
+def _limits(life: Life, airs: Mapping[str, Air]) -> tuple[tuple[Limit, ...], list[str]]:
+    """Return every limit of every cabinet it was in: the strictest follow it wherever it goes."""
+    found: dict[tuple[str, float, bool], Limit] = {}
+    assumed: list[str] = []
+    for settings, frozen in _kept(life, airs):
+        site = settings.site
+        asked: FoodClass = life.batch.food_class
+        held = limits_for(
+            settings.rules,
+            settings.house_rules,
+            (asked if frozen else THAWED.get(asked, asked),),
+            freezer=frozen,
+            moving=site is not None and site.kind in MOVING,
+            vulnerable=settings.unit.food.vulnerable_guests,
+            brief_min=settings.unit.food.brief_min,
+            error_k=settings.unit.sensor.error_k,
+        )
+        assumed += held.assumed
+        for limit in held.limits:
+            key = (limit.rule, limit.limit_c, limit.below)
+            found[key] = limit if key not in found else _stricter(found[key], limit)
+    if not found:
+        held = limits_for(
+            (), (), (life.batch.food_class,), freezer=life.batch.frozen, moving=False, vulnerable=False
+        )
+        assumed.append("no cabinet known: held to the rules that apply where none are chosen")
+        return held.limits, assumed
+    return tuple(found.values()), assumed
+
+
+def _stricter(one: Limit, other: Limit) -> Limit:
+    """Return the limit under which time leads to more."""
+
+    def key(limit: Limit) -> tuple[float, float, float]:
+        never = np.inf
+        discard = never if limit.discard_min is None else limit.discard_min
+        return (discard, limit.hold_min, limit.lawful_min)
+
+    return min(one, other, key=key)
+
+
+def _kept(life: Life, airs: Mapping[str, Air]) -> Iterator[tuple[UnitSettings, bool]]:
+    seen: set[tuple[str, bool]] = set()
+    for stay in life.stays:
+        unit = stay.unit
+        if unit is not None and unit in airs and (unit, stay.frozen) not in seen:
+            seen.add((unit, stay.frozen))
+            yield airs[unit].settings, stay.frozen
+
+
+def _clock(
+    life: Life, airs: Mapping[str, Air], side: _Side, index: int, *, as_of_ms: int, cooling: Cooling | None
+) -> _Judged:
+    limit, path, track = side.limits[index], side.path, side.followed.track
+    evidence = _evidence(life, limit, path, track, index, as_of_ms=as_of_ms, cooling=cooling)
+    hot_air = _hot(path, as_of_ms)
+    evidence = replace(evidence, hot=hot_air)
+    moment = np.array([float(as_of_ms)])
+    bare = minutes_at(evidence, moment, clock_from_ms=None, reach_ms=np.inf)
+    minutes = _with_carried(life, limit, bare)
+    coarse = path.coarse_ms > COARSE_MS
+    rank = int(ranks(limit, minutes, coarse=coarse)[0])
+    asked = cooling is None or cooling.outcome != "running" or limit.rule in COOLING_COUNTS
+    warm = _warm_core(life, limit, as_of_ms) if asked else None
+    if warm is not None:
+        rank = max(rank, Verdict.WATCH.rank)
+    verdict = at(rank)
+    basis = _BASIS_WORDS["probe" if _measured(life, airs) else "modelled_food"]
+    told = why(limit, minutes, verdict, basis=basis, coarse=coarse)
+    if warm is not None:
+        told = f"{told}; a probe in it showed {warm:g} °C"
+    above, unknown = float(minutes.above[0]), float(minutes.unknown[0])
+    peak_c = _peak_c(life, limit, side, as_of_ms)
+    closed_ms = None if life.closed is None else life.closed.t_ms
+    since = minutes_at(evidence, moment, clock_from_ms=closed_ms, reach_ms=np.inf)
+    return _Judged(
+        BatchClock(
+            rule=limit.rule,
+            limit_c=limit.limit_c,
+            minutes_above=above,
+            minutes_unknown=unknown,
+            minutes_worst_case=above + unknown,
+            peak_c=peak_c,
+            compliant=_compliant(limit, minutes, warm) if limit.law else None,
+            verdict=verdict,
+            reasons=reasons.rows(
+                limit,
+                above_min=above,
+                unknown_min=unknown,
+                hot=bool(minutes.hot[0]),
+                peak_c=peak_c,
+                basis=basis,
+            ),
+            source=limit.source,
+            why=told,
+        ),
+        since_closed_min=0.0 if closed_ms is None else float(since.worst_case[0]),
+        hot=bool(minutes.hot[0]),
+    )
+
+
+def _evidence(
+    life: Life,
+    limit: Limit,
+    path: Path,
+    track: clock.Track,
+    index: int,
+    *,
+    as_of_ms: int,
+    cooling: Cooling | None,
+) -> Evidence:
+    """Return what one clock is made of, time out of the cabinets and in the dark included."""
+    above, unknown = track.above[index], _union(track.unknown[index], path.dark)
+    if not limit.below:
+        above = _union(above, path.out)
+    unknown = unknown.without(above).without(path.out)
+    left_out = _left_out(life, limit, as_of_ms=as_of_ms, cooling=cooling)
+    above, unknown = above.without(left_out), unknown.without(left_out)
+    known = path.t_ms
+    told = life.out_from_ms is not None or life.batch.place == "gone"
+    if told and known.size and known[-1] < as_of_ms:
+        known = np.append(known, as_of_ms)  # somebody said where it is
+    return Evidence(
+        above=above,
+        unknown=unknown,
+        expected=path.expected,
+        hot=Intervals.empty(),
+        sample_ms=known,
+        heard_ms=life.batch.loaded_at,
+        gap_ms=path.gap_ms,
+    )
+
+
+def _left_out(life: Life, limit: Limit, *, as_of_ms: int, cooling: Cooling | None) -> Intervals:
+    """Return the time that a limit does not ask about."""
+    pairs: list[tuple[float, float]] = []
+    if limit.frozen and life.batch.food_class != "ice_cream":
+        # the line of frozen food counts while it is kept as frozen food
+        kept = [(a, as_of_ms if b is None else b) for a, b in life.frozen_spans]
+        edges = [-np.inf, *(t for span in kept for t in span), np.inf]
+        pairs += list(zip(edges[::2], edges[1::2], strict=True))
+    started = life.cooling_from_ms
+    if cooling is not None and started is not None and limit.rule not in COOLING_COUNTS and not limit.frozen:
+        ends = [s.reached_ms for s in cooling.stages if s.outcome == "pass" and s.to_c <= limit.limit_c]
+        if cooling.outcome == "pass" and ends:
+            pairs.append((float(started), max(e for e in ends if e is not None)))
+        elif cooling.outcome == "running":
+            pairs.append((float(started), float(as_of_ms)))
+    return Intervals.of(np.array([a for a, _ in pairs]), np.array([b for _, b in pairs]))
+
+
+def _union(one: Intervals, other: Intervals) -> Intervals:
+    return Intervals.of(
+        np.concatenate((one.start_ms, other.start_ms)), np.concatenate((one.end_ms, other.end_ms))
+    )
+
+
+def _hot(path: Path, as_of_ms: int) -> Intervals:
+    """Return when the air around it was above 32.2 °C, as far as it was measured."""
+    found = Intervals.empty()
+    for segment in path.segments:
+        if not segment.is_food and bool((segment.air_c > HOT_AIR_C).any()):
+            parts = line_parts(segment.t_ms, segment.air_c, limit_c=HOT_AIR_C, gap_ms=segment.gap_ms)
+            found = _union(found, parts.above)
+    return found.clipped(-np.inf, float(as_of_ms))
+
+
+def _with_carried(life: Life, limit: Limit, minutes: Minutes) -> Minutes:
+    """Return the minutes with those it brought along."""
+    if limit.below or limit.frozen:
+        return minutes
+    batch = life.batch
+    return replace(
+        minutes,
+        above=minutes.above + batch.carried_above_min,
+        unknown=minutes.unknown + batch.carried_unknown_min,
+        hot=minutes.hot | batch.carried_hot,
+    )
+
+
+def _warm_core(life: Life, limit: Limit, as_of_ms: int) -> float | None:
+    """Return what the newest reading of the core showed, where it lies beyond a limit."""
+    if limit.guard or (limit.frozen and not life.batch.frozen):
+        return None
+    known = [core for core in life.cores if core.t_ms <= as_of_ms]
+    if not known:
+        return None
+    newest = max(known, key=lambda core: core.t_ms).core_c
+    beyond = newest < limit.limit_c if limit.below else newest > limit.limit_c
+    return newest if beyond else None
+
+
+def _peak_c(life: Life, limit: Limit, side: _Side, as_of_ms: int) -> float | None:
+    curve = side.followed.track.whole_curve
+    values = curve.lowest_c if limit.below else curve.highest_c
+    cores = [core.core_c for core in life.cores if core.t_ms <= as_of_ms]
+    extreme = min if limit.below else max
+    known = [*cores, *([float(extreme(values))] if values.size else [])]
+    return extreme(known) if known else None
+
+
+def _compliant(limit: Limit, minutes: Minutes, warm: float | None) -> Literal["yes", "no", "unknown"]:
+    allowed = limit.lawful_min + SAME_MIN
+    if float(minutes.above[0]) > allowed or (warm is not None and limit.lawful_min == 0.0):
+        return "no"
+    doubt = float(minutes.worst_case[0]) > allowed or bool(minutes.silent[0]) or bool(minutes.awaited[0])
+    return "unknown" if doubt else "yes"
+
+
+def _measured(life: Life, airs: Mapping[str, Air]) -> bool:
+    """Return whether a probe sits in the warmest spot of every cabinet it was in."""
+    units = {stay.unit for stay in life.stays if stay.unit is not None}
+    return bool(units) and all(unit in airs and airs[unit].is_food for unit in units)
+
+
+def _food_now(
+    life: Life, side: _Side, as_of_ms: int
+) -> tuple[float | None, Literal["probe", "modelled_food"] | None]:
+    """Return the warmest the core is thought to be, None where nothing tells any more."""
+    curve = side.followed.track.whole_curve
+    core: CoreReading | None = max(
+        (c for c in life.cores if c.t_ms <= as_of_ms), key=lambda c: c.t_ms, default=None
+    )
+    if not curve.t_ms.size or life.out_from_ms is not None or as_of_ms - curve.t_ms[-1] > side.path.gap_ms:
+        return None, None
+    fresh = core is not None and core.t_ms >= int(curve.t_ms[-1])
+    if fresh and core is not None:
+        return core.core_c, "probe"
+    last = side.path.segments[-1]
+    return float(curve.highest_c[-1]), "probe" if last.is_food else "modelled_food"
+
+
+def _cooling(life: Life, as_of_ms: int) -> Cooling | None:
+    """Return where the cooling of cooked food stands, None when nobody started it."""
+    started = life.cooling_from_ms
+    if started is None or started > as_of_ms:
+        return None
+    readings = [(c.t_ms, c.core_c) for c in life.cores if c.t_ms >= started - AT_START_MS]
+    hot = any(c >= HOT_START_C and abs(t - started) <= AT_START_MS for t, c in readings)
+    found = cooled(readings, as_of_ms=as_of_ms, started_ms=started)
+    # without a reading that shows it hot nothing says that it is cooked food on its way down
+    return found if hot else replace(found, outcome="unknown") if found.outcome == "running" else found
+
+
+def _assumed(life: Life, airs: Mapping[str, Air], sides: Sequence[_Side]) -> Iterator[str]:
+    batch = life.batch
+    if batch.core_c is None and not _measured(life, airs):
+        yield "food starts at the air of the cabinet it was put into"
+    if batch.piece_kg is None:
+        yield "size of the largest piece not given: every size is looked at"
+    if any(len(side.path.out) for side in sides):
+        yield f"time out of a cabinet counts in full; air there taken as {OUT_C:g} °C"
+    if batch.carried_above_min > 0 or batch.carried_unknown_min > 0:
+        yield "brought along the minutes of the cabinet it came from"
+    units = [stay.unit for stay in life.stays if stay.unit is not None]
+    for unit in dict.fromkeys(units):
+        if unit in airs:
+            yield from airs[unit].told

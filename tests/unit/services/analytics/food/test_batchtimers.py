@@ -1,0 +1,56 @@
+"""The timers of a batch, on lives made by hand."""
+
+from services.analytics.food.batches import judge_batch
+from services.analytics.food.batchtimers import timers_of, verdict_of
+from services.domain import Verdict
+from tests.helpers.batch_lives import MINUTE, NOON_MS, life, steady
+
+
+def timed(story, minute):
+    as_of_ms = NOON_MS + minute * MINUTE
+    found = judge_batch(story, {"box-a": steady(600, 3.0)}, as_of_ms=as_of_ms)
+    timers = timers_of(story, found, as_of_ms=as_of_ms)
+    return timers, verdict_of(found, timers)[0]
+
+
+def test_food_in_a_cabinet_has_no_timer():
+    assert timed(life(core_c=3.0), 60) == ((), Verdict.OK)
+
+
+def test_food_standing_out_has_two_hours_and_then_two_more():
+    out = life((60, "taken_out", {}), core_c=3.0)
+    (timer,), verdict = timed(out, 90)
+    assert (timer.kind, timer.next_at, verdict) == ("out", NOON_MS + 180 * MINUTE, Verdict.WATCH)
+    (timer,), verdict = timed(out, 200)
+    assert (timer.next_at, verdict) == (NOON_MS + 300 * MINUTE, Verdict.HOLD)
+    assert timed(out, 300)[1] is Verdict.DISCARD_ADVISED
+
+
+def test_the_second_time_out_goes_on_where_the_first_ended():
+    story = life(
+        (0, "taken_out", {}),
+        (60, "put_back", {"unit": "box-a", "frozen": False, "probe_c": 3.5}),
+        (120, "taken_out", {}),
+        core_c=3.0,
+    )
+    (timer,), _ = timed(story, 130)
+    assert abs(timer.next_at - (NOON_MS + 180 * MINUTE)) < MINUTE
+
+
+def test_leftovers_have_to_be_cool_in_two_stages():
+    hot = life((0, "cooling_started", {"probe_c": 70.0}))
+    (timer,), verdict = timed(hot, 60)
+    assert (timer.kind, verdict) == ("cooling", Verdict.WATCH)
+    assert "21 °C" in timer.next_words
+    assert timed(hot, 200)[1] is Verdict.HOLD
+
+
+def test_thawing_is_a_reminder_until_it_is_measured_warm():
+    story = life((10, "thawed", {"frozen": False}), frozen=True, food_class="frozen_other", core_c=-18.0)
+    (timer,), verdict = timed(story, 60)
+    assert (timer.kind, timer.verdict) == ("thawing", Verdict.WATCH)
+    assert verdict is Verdict.OK
+
+
+def test_what_is_gone_has_no_timer():
+    assert timed(life((60, "taken_out", {}), (90, "served", {}), core_c=3.0), 100)[0] == ()
