@@ -283,9 +283,10 @@ def _left_out(life: Life, limit: Limit, *, as_of_ms: int, cooling: Cooling | Non
         pairs += list(zip(edges[::2], edges[1::2], strict=True))
     started = life.cooling_from_ms
     if cooling is not None and started is not None and limit.rule not in COOLING_COUNTS and not limit.frozen:
-        ends = [s.reached_ms for s in cooling.stages if s.outcome == "pass" and s.to_c <= limit.limit_c]
-        if cooling.outcome == "pass" and ends:
-            pairs.append((float(started), max(e for e in ends if e is not None)))
+        cold = [c.t_ms for c in life.cores if started <= c.t_ms <= as_of_ms and c.core_c <= limit.limit_c]
+        if cooling.outcome == "pass" and cold:
+            # the model is hot until the reading that shows the end of it
+            pairs.append((float(started), float(min(cold))))
         elif cooling.outcome == "running":
             pairs.append((float(started), float(as_of_ms)))
     return Intervals.of(np.array([a for a, _ in pairs]), np.array([b for _, b in pairs]))

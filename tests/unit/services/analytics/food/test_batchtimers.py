@@ -46,7 +46,7 @@ def test_leftovers_have_to_be_cool_in_two_stages():
 
 
 def test_thawing_is_a_reminder_until_it_is_measured_warm():
-    story = life((10, "thawed", {"frozen": False}), frozen=True, food_class="frozen_other", core_c=-18.0)
+    story = life((1, "thawed", {"frozen": False}), frozen=True, food_class="frozen_other", core_c=-18.0)
     (timer,), verdict = timed(story, 60)
     assert (timer.kind, timer.verdict) == ("thawing", Verdict.WATCH)
     assert verdict is Verdict.OK
