@@ -54,18 +54,16 @@ def kind_words(kind: str) -> str:
 
 
 def body_words(body: Mapping[str, Any]) -> str:
-    """Return everything that was said, field by field; nothing of it is left out."""
-    return "; ".join(
-        _field(name, value) for name, value in body.items() if value is not None and value not in {"", False}
-    )
+    """Return everything that was said, field by field; only what was left empty is left out."""
+    return "; ".join(_field(name, value) for name, value in body.items() if value is not None and value != "")
 
 
 def _field(name: str, value: object) -> str:
     said = _FIELDS.get(name, text.plain(name))
+    if isinstance(value, bool):
+        return f"{said}: {'yes' if value else 'no'}"
     if name in _TEMPERATURES and isinstance(value, int | float):
         return f"{said} {exact(float(value))} °C"
-    if value is True:
-        return said
     if name in {"note", "reason", "what"}:
         return str(value) if name == "note" else f"{said}: {value}"
     return f"{said} {text.plain(value) if isinstance(value, str) else value}"

@@ -68,7 +68,7 @@ def test_minutes_beyond_a_limit_add_up_across_midnight(around):
     )
     (one,) = passings
     assert one.span.minutes == pytest.approx(sum(e.minutes_above for e in probe_lines(judged)), abs=1e-4)
-    assert one.peak_c == pytest.approx(9.2, abs=0.2)
+    assert one.peak_c == pytest.approx(9.0, abs=0.25)
 
 
 def test_a_gap_over_midnight_is_unknown_on_both_days_and_counted_once():
