@@ -126,7 +126,7 @@ def batch_steps(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> l
         return ["Do not cook or serve it.", foodwords.DISCARD_STEP, "Then say below that it was discarded."]
     if verdict is Verdict.NO_DATA:
         return [*_not_known_batch(card), "Serve none of it on its look or smell."]
-    return [*_use(card), *_chill(verdict, places)]
+    return [*_use(card), *_chill(card, verdict, places)]
 
 
 def _held(verdict: Verdict, places: Sequence[Place]) -> list[str]:
@@ -151,19 +151,19 @@ def _not_known_batch(card: BatchCard) -> list[str]:
 
 
 def _use(card: BatchCard) -> list[str]:
-    if card.batch.food_class in {"medicine", "drinks"}:
+    if card.batch.food_class == "medicine":
+        return [_MEDICINE[1]]
+    if card.batch.food_class == "drinks":
         return []
     if card.batch.place == "out":
         return ["It stands out: use it by the time below, or put it back while that is allowed."]
-    target = foodwords.cook_to(card.cook_to_c)
-    if target and not card.batch.ready_to_eat:
-        return [f"{text.sentence(target)[:-1]}; measure the thickest piece with a clean probe."]
-    return [
-        "Ready to eat: serve it cold, or heat it through." if card.batch.ready_to_eat else "Cook it through."
-    ]
+    if card.batch.ready_to_eat or card.cook_to_c is None:
+        return [text.sentence(card.cook_to_why)]
+    target = text.sentence(foodwords.cook_to(card.cook_to_c))[:-1]
+    return [f"{target}; measure the thickest piece with a clean probe."]
 
 
-def _chill(verdict: Verdict, places: Sequence[Place]) -> list[str]:
-    if verdict is not Verdict.WATCH:
+def _chill(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> list[str]:
+    if verdict is not Verdict.WATCH or card.batch.place != "stored" or card.batch.food_class == "medicine":
         return []
     return [_move(places, "Use it first. If its cabinet is not colder in 20 minutes, move it.")]

@@ -51,13 +51,16 @@ LAW = {"yes": "kept", "no": "not kept", "unknown": "not known", None: "no rule a
 
 STANDING_OUT = (
     "Standing out: add up every minute above 5 °C of its whole life. Under 2 h: use it or chill it again. "
-    "2 to 4 h: use it now, never back into the cold. 4 h: discard it."
+    "2 to 4 h: use it now, never back into the cold. 4 h: discard it. In air above 32 °C: 1 h, not 2."
 )
 STANDING_OUT_VULNERABLE = (
     "Standing out: add up every minute above 5 °C of its whole life. Children, pregnant, old or ill guests "
-    "eat here: discard it at 2 h."
+    "eat here: discard it at 2 h, at 1 h in air above 32 °C."
 )
-STANDING_OUT_SOURCE = "FSANZ, 2 hour / 4 hour rule to Standard 3.2.2 clause 25, read in a copy"
+STANDING_OUT_SOURCE = (
+    "FSANZ, 2 hour / 4 hour rule to Standard 3.2.2 clause 25, read in a copy; heat: USDA FSIS, 1 h above "
+    "90 °F, read in secondary copies"
+)
 COOLING = (
     "Leftovers: from 60 °C to 21 °C within 2 h, then to 5 °C within 4 h more. Shallow dishes, lid off, "
     "in ice; probe them at 2 h. Too slow: discard."
@@ -95,6 +98,8 @@ TEMPLATES: tuple[BatchTemplate, ...] = (
     BatchTemplate(what="Ice cream", food_class="ice_cream", piece_kg=1.0, ready_to_eat=True),
 )
 """What a cook picks from where the fleet file has no list of its own; weights of pieces are judgement."""
+MEDICINE = BatchTemplate(what="Medicine", food_class="medicine")
+"""All that goes into a cabinet for medicine."""
 
 
 AGOS: tuple[tuple[int, str], ...] = (

@@ -52,14 +52,15 @@ class PutIn(BaseModel):
     note: str = ""
 
 
-def templates_of(desk: Desk, kind: str | None) -> tuple[BatchTemplate, ...]:
+def templates_for(own: tuple[BatchTemplate, ...], cabinet: UnitCard | None) -> tuple[BatchTemplate, ...]:
     """Return what a cook picks from: the fleet's own list, else the built-in one that fits the cabinet."""
-    own = desk.fleet().templates
+    if cabinet is not None and set(cabinet.classes) == {"medicine"}:
+        return tuple(t for t in own if t.food_class == "medicine") or (foodwords.MEDICINE,)
     if own:
         return own
-    if kind is None:
+    if cabinet is None:
         return foodwords.TEMPLATES
-    frozen = kind == "freezer"
+    frozen = cabinet.kind == "freezer"
     return tuple(t for t in foodwords.TEMPLATES if (t.food_class in foodwords.FROZEN_CLASSES) is frozen)
 
 
@@ -133,7 +134,7 @@ def add(request: Request, desk: AtDesk, site: str, unit: str = "") -> Response:
     place = site_of(desk, site)
     cards = _cabinets(desk, site)
     chosen = _chosen(cards, unit)
-    templates = templates_of(desk, None if chosen is None else chosen.kind)
+    templates = templates_for(desk.fleet().templates, chosen)
     return draw_phone(
         request,
         "add.html",
@@ -182,7 +183,7 @@ def put_in(desk: AtDesk, site: str, form: Annotated[PutIn, Form()]) -> Response:
 def _new(desk: Desk, form: PutIn, at_ms: int, zone: ZoneInfo) -> BatchNew:
     if not form.template:
         return from_form(form)
-    known = (*desk.fleet().templates, *foodwords.TEMPLATES)
+    known = (*desk.fleet().templates, *foodwords.TEMPLATES, foodwords.MEDICINE)
     template = next((t for t in known if t.what == form.template), None)
     if template is None:
         raise HTTPException(422, f"There is no template {form.template!r} any more. Look again.")

@@ -97,6 +97,7 @@ def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, s
 
 
 def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[BatchView]:
+    """Return what lies in a cabinet, and what was taken out of it and is not gone."""
     return [batch_view(found, {card.unit: card}, zone, now_ms) for found in desk.batches(unit=card.unit)]
 
 

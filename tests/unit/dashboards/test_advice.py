@@ -92,9 +92,22 @@ def test_every_batch_comes_with_something_to_do(verdict):
 
 def test_a_batch_is_cooked_to_a_core_temperature_that_is_told():
     assert "74 °C in the core" in batch_steps(food_card(), Verdict.OK, [])[0]
-    assert batch_steps(food_card(cook_to_c=None), Verdict.OK, []) == ["Cook it through."]
-    ready = food_card(batch={"ready_to_eat": True, "food_class": "cooked"}, cook_to_c=None)
-    assert "Ready to eat" in batch_steps(ready, Verdict.OK, [])[0]
+    ready = food_card(
+        batch={"ready_to_eat": True, "food_class": "cooked"}, cook_to_c=None, cook_to_why="eaten as it is"
+    )
+    assert batch_steps(ready, Verdict.OK, []) == ["Eaten as it is."]
+
+
+def test_food_standing_out_is_not_sent_to_another_cabinet():
+    out = food_card(batch={"place": "out"})
+    [only] = batch_steps(out, Verdict.WATCH, [COLD])
+    assert "It stands out" in only
+
+
+def test_medicine_in_order_is_kept_cold_and_nothing_else():
+    for verdict in (Verdict.OK, Verdict.WATCH):
+        steps_now = batch_steps(food_card(batch={"food_class": "medicine"}), verdict, [COLD])
+        assert steps_now == ["Keep it at 2 to 8 °C."]
 
 
 @pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])

@@ -1,12 +1,16 @@
+from itertools import product
+
 import pytest
 
 from dashboards.kitchen import by_unit, short_of, sorted_kitchen, standing, why_not
+from dashboards.places import own_standing
 from services.domain import Verdict
 from services.timebase import HOUR_MS
 from tests.helpers.food_cards import food_card, timer
 from tests.helpers.larder import NOW_MS, card
 
 COLD = card("v3-veg")
+CLASSES = ("poultry", "cooked", "medicine", "drinks")
 
 
 def used(found, cabinets=(COLD,)):
@@ -67,6 +71,37 @@ def test_nothing_is_offered_from_a_cabinet_nobody_vouches_for(cabinet, why):
     cabinets = [] if cabinet is None else [cabinet]
     assert used([food_card()], cabinets) == []
     assert why in told([food_card()], cabinets)[0][1]
+
+
+def test_over_all_that_can_be_said_only_the_unobjectionable_is_offered():
+    """Every combination of verdicts, dates, place, class and state of the cabinet."""
+    verdicts, offered = list(Verdict), 0
+    cabinets = [
+        None,
+        *(card("v3-veg", own_standing=own, standing=Verdict.HOLD) for own in verdicts),
+        *(card("v3-veg", computed=computed) for computed in verdicts),
+        card("v3-veg", state="off"),
+    ]
+    many = product(verdicts, verdicts, ("none", "last_day", "past"), ("stored", "out", "gone"), CLASSES)
+    for stands, computed, dates, place, food_class in many:
+        found = food_card(
+            batch={"place": place, "food_class": food_class},
+            standing=stands,
+            computed=computed,
+            dates=dates,
+        )
+        for cabinet in cabinets:
+            use = sorted_kitchen([found], [] if cabinet is None else [cabinet]).use
+            offered += len(use)
+            if not use:
+                continue
+            assert max(stands.rank, computed.rank) < Verdict.NO_DATA.rank
+            assert (dates != "past", place) == (True, "stored")
+            assert food_class not in {"medicine", "drinks"}
+            assert cabinet is not None
+            assert cabinet.state == "in_use"
+            assert own_standing(cabinet).rank < Verdict.NO_DATA.rank
+    assert offered == 4 * 2 * 2 * 4
 
 
 def test_one_held_batch_does_not_condemn_its_neighbours():

@@ -5,8 +5,9 @@ from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
 from dashboards import foodwords
-from dashboards.pages.put_in import PutIn, from_form, from_template
+from dashboards.pages.put_in import PutIn, from_form, from_template, templates_for
 from services.domain import BatchTemplate
+from tests.helpers.larder import card
 
 TODAY = date(2026, 3, 4)
 
@@ -22,6 +23,24 @@ def test_a_template_fills_in_everything_it_knows():
     assert (new.what, new.food_class, new.unit, new.piece_kg) == ("Whole chicken", "poultry", "v3-veg", 1.8)
     assert new.use_by is None
     assert new.opened_on is None
+
+
+def test_the_list_fits_the_cabinet_and_the_fleets_own_list_comes_first():
+    own = (BatchTemplate(what="Stew", food_class="cooked"),)
+    assert templates_for(own, card("v3-veg")) == own
+    assert {t.what for t in templates_for((), card("camp-fish"))} == {
+        "Frozen fish",
+        "Frozen meat or poultry",
+        "Ice cream",
+    }
+    assert "Ice cream" not in {t.what for t in templates_for((), card("v3-veg"))}
+    assert templates_for((), None) == foodwords.TEMPLATES
+
+
+def test_no_food_is_offered_for_a_cabinet_of_medicine():
+    box = card("v3-veg", classes=("medicine",))
+    own = (BatchTemplate(what="Stew", food_class="cooked"),)
+    assert [t.food_class for t in templates_for(own, box)] == ["medicine"]
 
 
 def test_the_day_it_goes_in_is_the_first_of_its_days():
