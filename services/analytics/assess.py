@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 
 from services.analytics.food import entries as food
 from services.analytics.food import lagfit
+from services.analytics.food.kinetic import mean_kinetic_of
 from services.analytics.food.lags import lags_ms
 from services.analytics.food.rules import Limits, limits_of
 from services.analytics.food.verdicts import at, standing
@@ -120,6 +122,7 @@ def assess(
         service=result.findings,
         service_reason=result.findings_reason,
         sensors=view.quality.flags,
+        **_kinetic(view, settings),
     )
 
 
@@ -354,6 +357,24 @@ def _outlasted(entry: Exposure, view: _View, quiet: Silences, as_of_ms: int) -> 
             "reasons": (*entry.reasons, quiet.row(as_of_ms)),
         }
     )
+
+
+class _Kinetic(TypedDict):
+    mean_kinetic_c: float | None
+    mean_kinetic_c_reason: str | None
+
+
+def _kinetic(view: _View, settings: UnitSettings) -> _Kinetic:
+    """Return the mean kinetic temperature of medicine, of the readings nearest to it."""
+    if "medicine" not in settings.classes:
+        return {"mean_kinetic_c": None, "mean_kinetic_c_reason": "told of medicine only"}
+    probed = settings.unit.sensor.position == "product" and bool(view.product.t_ms.size)
+    readings, terms = (view.product, view.probe_terms) if probed else (view.cabinet, view.terms)
+    mean_c = mean_kinetic_of(readings.t_ms, readings.value_c, gap_ms=terms.gap_ms)
+    return {
+        "mean_kinetic_c": mean_c,
+        "mean_kinetic_c_reason": "nothing measured" if mean_c is None else None,
+    }
 
 
 def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:

@@ -242,3 +242,6 @@ class Analysis(_WithReasons):
     service: tuple[Finding, ...] | None
     service_reason: str | None = None
     sensors: tuple[SensorFlag, ...]
+    mean_kinetic_c: float | None = None
+    """Mean kinetic temperature of medicine over all that is looked at: a trend, never a reason to keep it."""
+    mean_kinetic_c_reason: str | None = None

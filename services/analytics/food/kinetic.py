@@ -49,11 +49,15 @@ def mean_kinetic_c(food_c: FloatArray, weights: FloatArray) -> float:
     return float(ACTIVATION_K / (ACTIVATION_K / hottest - np.log(mean)) - ZERO_C_K)
 
 
-def mean_kinetic_of(t_ms: IntArray, food_c: FloatArray) -> float | None:
-    """Return the mean kinetic temperature of readings joined by straight lines, None for less than two."""
-    if t_ms.size < 2 or t_ms[-1] == t_ms[0]:  # noqa: PLR2004 - a line needs two ends
-        return None
+def mean_kinetic_of(t_ms: IntArray, food_c: FloatArray, *, gap_ms: float = np.inf) -> float | None:
+    """Return the mean kinetic temperature of readings joined by straight lines, None where there are none.
+
+    Pairs further apart than `gap_ms` are left out: nothing is known of the time between.
+    """
     hours, left, right = pairs(t_ms, food_c)
+    hours = np.where(np.diff(t_ms) > gap_ms, 0.0, hours)
+    if not np.any(hours > 0.0):
+        return None
     middle, half = (left + right) / 2, (right - left) / 2
     values = [middle + half * node for node in GAUSS_NODES]
     shares = [hours * weight / 2 for weight in GAUSS_WEIGHTS]

@@ -1,13 +1,14 @@
 import json
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
 from services.analytics.assess import assess, worst_between
-from services.domain import Analysis, RejectedCell, Verdict
+from services.domain import Analysis, RejectedCell, SensorCheck, Verdict
 from services.errors import ConfigurationError
 from services.telemetry import Series
-from services.timebase import DAY_MS, HOUR_MS, Span
+from services.timebase import DAY_MS, HOUR_MS, Span, datetime_of
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, entry, every_minute, log, unit
 
 FRIDGE = unit(classes=("cooked",), interval_s=60)
@@ -242,3 +243,59 @@ def test_time_before_the_looked_at_week_is_not_unknown_on_the_cabinets_clock():
     series = Series(times, {"cabinet_c": np.full(times.size, 2.0)})
     result = assess(series, FRIDGE, as_of_ms=end, heard_from_ms=end - 30 * DAY_MS)
     assert entry(result, basis="cabinet", rule="za-r638-2018").minutes_unknown == 0.0
+
+
+def ice(reading_c, minute, channel="cabinet"):
+    return SensorCheck(
+        at=datetime_of(MIDNIGHT_MS) + timedelta(minutes=minute), reading_c=reading_c, channel=channel
+    )
+
+
+def test_checks_in_ice_move_the_minutes_and_are_named():
+    series = every_minute(np.full(400, 4.5))
+    found = assess(series, FRIDGE, as_of_ms=now(series), checks=[ice(-0.8, 100)])
+    assert entry(found, basis="cabinet").minutes_above == pytest.approx(299.375)
+    (words,) = [w for w in found.assumed if "melting ice" in w or "K low" in w]
+    assert words == "the cabinet sensor reads 0.8 K low: added to every reading from 2025-10-10T01:40:00Z"
+
+
+def test_a_failed_check_later_that_day_raises_what_an_earlier_moment_came_to():
+    series = every_minute(np.full(400, 4.5))
+    span = {"from_ms": MIDNIGHT_MS, "to_ms": now(series)}
+    assert worst_between(series, FRIDGE, **span)[0] is Verdict.OK
+    verdict, at_ms, _ = worst_between(series, FRIDGE, **span, checks=[ice(0.0, 10), ice(-1.4, 399)])
+    assert verdict is Verdict.DISCARD_ADVISED
+    assert at_ms < now(series)
+    later = {"from_ms": MIDNIGHT_MS, "to_ms": MIDNIGHT_MS + 300 * MINUTE_MS}
+    assert worst_between(series, FRIDGE, **later, checks=[ice(-1.4, 399)])[0] is Verdict.OK
+
+
+def test_cold_limits_of_a_two_sided_sensor_are_told_once_and_marks_too():
+    series = every_minute(np.full(200, 2.5))
+    box = unit(classes=("medicine",), interval_s=60)
+    plain = assess(series, box, as_of_ms=now(series))
+    high = assess(series, box, as_of_ms=now(series), checks=[ice(0.9, 0)])
+    key = [sorted((e.rule or "", e.limit_c, e.basis) for e in a.exposure) for a in (plain, high)]
+    assert key[0] == key[1]
+    assert entry(high, basis="cabinet", limit_c=2.0).peak_c == pytest.approx(1.6)
+    worst = worst_between(series, box, from_ms=MIDNIGHT_MS, to_ms=now(series), checks=[ice(0.9, 0)])
+    assert worst[0] is high.verdict is Verdict.HOLD
+    cold_room = unit("freezer", classes=("medicine",), interval_s=60)
+    frozen = assess(series, cold_room, as_of_ms=now(series), checks=[ice(0.9, 0)])
+    marks = [e.limit_c for e in frozen.exposure if e.rule is None]
+    assert len(marks) == len(set(marks)) == 5
+
+
+def test_mean_kinetic_temperature_is_told_of_medicine_only():
+    series = every_minute(np.full(200, 4.5))
+    box = assess(series, unit(classes=("medicine",), interval_s=60), as_of_ms=now(series))
+    assert box.mean_kinetic_c == pytest.approx(4.5)
+    other = assess(series, FRIDGE, as_of_ms=now(series))
+    assert (other.mean_kinetic_c, other.mean_kinetic_c_reason) == (None, "told of medicine only")
+    never = assess(Series.empty(), unit(classes=("medicine",)), as_of_ms=MIDNIGHT_MS)
+    assert never.mean_kinetic_c_reason == "nothing measured"
+    probed = Series(series.t_ms, {**series.columns, "product_c": np.full(200, 6.0)})
+    near = unit(classes=("medicine",), interval_s=60, position="product")
+    assert assess(probed, near, as_of_ms=now(series)).mean_kinetic_c == pytest.approx(6.0)
+    told = json.loads(box.model_dump_json(by_alias=True))
+    assert "mean_kinetic_c_reason" not in told

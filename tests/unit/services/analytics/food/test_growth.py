@@ -6,8 +6,8 @@ from services.analytics.food.growth import (
     MODELS,
     PSEUDOMONAS_BROTH,
     SNYDER_CURVE,
-    growth,
     grown,
+    growth,
 )
 from tests.helpers.histories import HOUR_MS, lines, steps
 

@@ -35,3 +35,10 @@ def test_very_cold_does_not_underflow():
 def test_nothing_has_no_mean(food_c, weights):
     with pytest.raises(ValueError, match="nothing"):
         mean_kinetic_c(np.array(food_c), np.array(weights))
+
+
+def test_time_nobody_recorded_is_left_out():
+    t_ms, food_c = lines((0, 5), (60, 5), (600, 25), (660, 25))
+    known = mean_kinetic_of(t_ms, food_c, gap_ms=30 * 60_000.0 * 2)
+    assert known == pytest.approx(mean_kinetic_c(np.array([5.0, 25.0]), np.ones(2)))
+    assert mean_kinetic_of(t_ms, food_c, gap_ms=1.0) is None
