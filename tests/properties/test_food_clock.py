@@ -35,9 +35,10 @@ def logs(draw, *, most=60):
     return t_ms, np.array(values) / 1000.0
 
 
-def clock_over(t_ms, air_c, *, limits=(LIMIT_C,), gap_min=30.0, lags=None):
+def clock_over(t_ms, air_c, *, limits=(LIMIT_C,), gap_min=30.0, lags=None, frozen=False):
     lines = tuple(track.Line(limit) for limit in limits)
-    fresh = track.start(lines, lags=lags_ms(None) if lags is None else lags, gap_ms=gap_min * MINUTE_MS)
+    lags = lags_ms(None) if lags is None else lags
+    fresh = track.start(lines, lags=lags, gap_ms=gap_min * MINUTE_MS, frozen=frozen)
     return track.extend(fresh, t_ms, air_c)
 
 
@@ -91,6 +92,21 @@ def test_a_stream_cut_anywhere_gives_the_batch_to_the_last_bit(log, cuts):
     for start, stop in pairwise(edges):
         streamed = track.extend(streamed, t_ms[start:stop], air_c[start:stop])
     batch = clock_over(t_ms, air_c, limits=(4.0, LIMIT_C))
+    assert same(streamed, batch)
+    assert np.array_equal(streamed.whole_curve.highest_c, batch.whole_curve.highest_c)
+    assert np.array_equal(streamed.memory.now_c, batch.memory.now_c)
+
+
+@settings(deadline=None, max_examples=40)
+@given(logs(most=120), st.lists(st.integers(1, 120), max_size=8))
+def test_a_freezers_stream_cut_anywhere_gives_the_batch_to_the_last_bit(log, cuts):
+    t_ms, air_c = log
+    limits = (-12.0, -5.0, LIMIT_C)
+    streamed = clock_over(t_ms[:0], air_c[:0], limits=limits, frozen=True)
+    edges = sorted({0, t_ms.size, *(min(c, t_ms.size) for c in cuts)})
+    for start, stop in pairwise(edges):
+        streamed = track.extend(streamed, t_ms[start:stop], air_c[start:stop])
+    batch = clock_over(t_ms, air_c, limits=limits, frozen=True)
     assert same(streamed, batch)
     assert np.array_equal(streamed.whole_curve.highest_c, batch.whole_curve.highest_c)
     assert np.array_equal(streamed.memory.now_c, batch.memory.now_c)
