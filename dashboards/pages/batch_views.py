@@ -83,6 +83,8 @@ class BatchView:
     first_why: str
     timers: tuple[TimerView, ...]
     holdable: bool
+    usable: bool
+    """Whether nothing that is known of it forbids using it."""
     frozen: bool
 
 
@@ -119,7 +121,8 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
     cabinet = cabinets.get(batch.unit or "")
     since = card.standing_since
     computed = batch_word(card.computed, batch.food_class)
-    word = batch_word(verdict, batch.food_class)
+    past = card.dates == "past" and verdict.rank < Verdict.NO_DATA.rank
+    word = foodwords.PAST_DATE if past else batch_word(verdict, batch.food_class)
     usable = may_be_used(card)
     cook = foodwords.READY if batch.ready_to_eat else foodwords.cook_to(card.cook_to_c)
     return BatchView(
@@ -130,7 +133,7 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         word=word,
         why=text.sentence(card.standing_why),
         since="" if since is None else text.clock(since, zone, now_ms),
-        computed_word="" if computed == word else computed,
+        computed_word="" if past or computed == word else computed,
         where=_where(card, cabinet, zone, now_ms),
         unit=batch.unit,
         place=batch.place,
@@ -138,12 +141,13 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         law=foodwords.LAW[_law(card.clocks)],
         core=_core(card),
         dates="" if card.dates == "none" else text.sentence(card.dates_why),
-        mark=verdict.value if usable or verdict.rank >= Verdict.NO_DATA.rank else Verdict.HOLD.value,
+        mark=Verdict.HOLD.value if past else verdict.value,
         cook=cook if usable else "",
         cook_why=text.sentence(card.cook_to_why) if usable else "",
         first_why=text.sentence(card.use_first_why) if usable else "",
         timers=tuple(timer_view(timer, batch.food_class, zone, now_ms) for timer in card.timers),
         holdable=card.standing.rank >= Verdict.HOLD.rank and batch.place != "gone",
+        usable=usable,
         frozen=batch.frozen,
     )
 
@@ -222,6 +226,10 @@ def clock_view(clock: BatchClock, food_class: str) -> ClockView:
     )
 
 
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
 def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
     """Return what a person said of a batch in a sentence; `names` are cabinets by their id."""
     body = event.body
@@ -236,7 +244,9 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
         value = body.get(field)
         if isinstance(value, int | float):
             parts.append(f"{text.plain(field.removesuffix('_c'))} {text.degrees(float(value))}")
-    parts += [f"{text.plain(name)} {body[name]}" for name in _TOLD if body.get(name) not in {None, ""}]
+    parts += [
+        f"{text.plain(name)} {_shown(body[name])}" for name in _TOLD if body.get(name) not in {None, ""}
+    ]
     if event.kind == "corrected" and (what := body.get("what")) is not None:
         parts.append(f"it is {what}")
     reason = str(body.get("reason") or body.get("note") or "")

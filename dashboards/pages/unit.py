@@ -93,7 +93,9 @@ def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, s
     """Return what the law says and what to do, side by side: they are two questions."""
     said = {e.compliant for e in exposures if e.rule is not None}
     law = next((answer for answer in ("no", "unknown", "yes") if answer in said), None)
-    return [("The law", foodwords.LAW[law]), ("What to do", text.word_of(card, card.standing))]
+    resting = text.is_resting(card, card.standing)
+    todo = text.RESTING_WORD if resting else action_word(card.standing, card.classes)
+    return [("The law", foodwords.LAW[law]), ("What to do", todo)]
 
 
 def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[BatchView]:

@@ -132,3 +132,13 @@ def test_what_may_not_be_used_bears_no_mark_of_order_and_no_core_to_reach(change
 
 def test_what_is_ready_to_eat_says_so():
     assert view(batch={"ready_to_eat": True}).cook == "ready to eat"
+
+
+def test_food_past_its_date_is_never_called_in_order():
+    assert view(dates="past").word == "Past its last day"
+    assert view(dates="past", standing=Verdict.HOLD).word == "Hold \N{EN DASH} do not serve"
+
+
+def test_medicine_in_order_bears_the_mark_of_it():
+    found = view(batch={"food_class": "medicine"})
+    assert (found.word, found.mark, found.usable) == ("In order", "ok", False)

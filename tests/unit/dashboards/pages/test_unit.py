@@ -39,5 +39,5 @@ def test_a_move_that_costs_says_so():
 
 def test_the_law_and_what_to_do_are_two_answers():
     found = analysis(card(minutes_above=20.0)).exposure
-    assert _answers(card(), found) == [("The law", "not kept"), ("What to do", "Cold")]
-    assert _answers(card(), ()) == [("The law", "no rule applies"), ("What to do", "Cold")]
+    assert _answers(card(), found) == [("The law", "not kept"), ("What to do", "nothing to do")]
+    assert _answers(card(state="off"), ()) == [("The law", "no rule applies"), ("What to do", "Not in use")]
