@@ -147,7 +147,8 @@ def limits_for(
         limits += _rule_limits(RULES[DEFAULT_RULES], uncovered, freezer=freezer)
         assumed.append(f"{DEFAULT_RULES} for {', '.join(uncovered)}: the chosen rules give no number")
     if any(s.name == QUICK_FROZEN.name for s in sets):
-        limits, words = _in_transport(limits, moving=moving, brief_min=brief_min)
+        declared = moving and "unknown" not in foods
+        limits, words = _in_transport(limits, moving=declared, brief_min=brief_min)
         assumed += words
     for name in dict.fromkeys(name for name in rules if name in own):
         limits += _house_limits(own[name], foods, tuple(limits))
@@ -348,7 +349,7 @@ def _for_vulnerable(limit: Limit) -> Limit:
         limit,
         discard_min=min(limit.discard_min, limit.hold_min),
         hot_discard_min=min(limit.hot_discard_min, limit.hot_hold_min),
-        words=limit.words or "vulnerable guests: no time left to use it up",
+        words=limit.words or f"vulnerable guests: discard at {limit.hold_min:g} min",
         ladder_source=f"{limit.ladder_source}; vulnerable guests: discard where others hold (our decision)",
     )
 

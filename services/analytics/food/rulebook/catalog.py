@@ -17,7 +17,7 @@ RULES: dict[str, RuleSet] = {
         others.ERITREA,
     )
 }
-"""Rule sets an operator may choose. Fish on melting ice (853/2004) and frozen food under the Food Code
-and Standard 3.2.2 have no number there, so none is given here. For Kenya, Tanzania, Zambia and Namibia
-no number could be read: they have no set."""
+"""Rule sets an operator may choose. Fish on melting ice (853/2004 Section VIII) and frozen food under
+the Food Code (3-501.11) and Standard 3.2.2 have no number there, so none is given here. For Kenya,
+Tanzania, Zambia and Namibia no number could be read: they have no set."""
 DEFAULT_RULES = za_r638.RULES.name

@@ -61,13 +61,5 @@ RULES = RuleSet(
             words="minced meat not above 2 °C",
             **_ALL,
         ),
-        Clause(
-            id="eu-853-2004/fish",
-            food_classes=("fish",),
-            limit=2.0,
-            section="Section VIII",
-            words="fresh fish at the temperature of melting ice: no number is printed, none is used",
-            **(_ALL | {"applied_by": "shown", "read": "from memory"}),
-        ),
     ),
 )

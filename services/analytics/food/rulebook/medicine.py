@@ -44,6 +44,38 @@ LINES = (
     MedicineLine(
         rule=LABEL_RULE,
         clause=Clause(
+            id="medicine-2-8/frost",
+            operator=">=",
+            limit=0.0,
+            counts="every minute below 0 °C",
+            read="no source",
+            edition="",
+            **_COMMON,
+        ),
+        hold_min=1.0,
+        source="many medicines are ruined by freezing (common practice, no source)",
+        words=f"may have frozen: {ASK}",
+    ),
+    MedicineLine(
+        rule=ALARM_RULE,
+        clause=Clause(
+            id="who-vaccine-alarm/cold",
+            operator=">=",
+            limit=-0.5,
+            counts="minutes at -0.5 °C or less; the alarm means one unbroken stretch, here all are added up",
+            read="read in a secondary copy",
+            edition="30-day recorders, as told in a humanitarian logistics guide; E006/TR07 prints it too",
+            **_COMMON,
+        ),
+        hold_min=60.0,
+        source=f"{_ALARM}: -0.5 °C or less for 60 min (read in a secondary copy); not made for insulin or "
+        "antivenom",
+        words=f"may have frozen: {ASK}",
+        at_counts=True,
+    ),
+    MedicineLine(
+        rule=LABEL_RULE,
+        clause=Clause(
             id="medicine-2-8/warm",
             operator="<=",
             limit=8.0,
@@ -72,21 +104,6 @@ LINES = (
         words=ASK,
     ),
     MedicineLine(
-        rule=LABEL_RULE,
-        clause=Clause(
-            id="medicine-2-8/frost",
-            operator=">=",
-            limit=0.0,
-            counts="every minute below 0 °C",
-            read="no source",
-            edition="",
-            **_COMMON,
-        ),
-        hold_min=1.0,
-        source="many medicines are ruined by freezing (common practice, no source)",
-        words=f"may have frozen: {ASK}",
-    ),
-    MedicineLine(
         rule=ALARM_RULE,
         clause=Clause(
             id="who-vaccine-alarm/warm",
@@ -101,21 +118,5 @@ LINES = (
         source=f"{_ALARM}: above +8 °C for 10 h (from memory); not made for insulin or antivenom",
         words=f"warm for as long as a vaccine alarm waits: {ASK}",
     ),
-    MedicineLine(
-        rule=ALARM_RULE,
-        clause=Clause(
-            id="who-vaccine-alarm/cold",
-            operator=">=",
-            limit=-0.5,
-            counts="minutes at -0.5 °C or less; the alarm means one unbroken stretch, here all are added up",
-            read="read in a secondary copy",
-            edition="30-day recorders, as told in a humanitarian logistics guide",
-            **_COMMON,
-        ),
-        hold_min=60.0,
-        source=f"{_ALARM}: -0.5 °C or less for 60 min (read in a secondary copy); not made for insulin or "
-        "antivenom",
-        words=f"may have frozen: {ASK}",
-        at_counts=True,
-    ),
 )
+"""Frost first: of equal verdicts the first reason is the one that is read."""

@@ -50,7 +50,7 @@ def test_nothing_measured_gives_no_temperature_row():
 
 
 def test_below_and_on_the_limit_have_their_own_operators():
-    low = limits_of(unit(classes=("medicine",))).limits[1]
+    low = next(x for x in limits_of(unit(classes=("medicine",))).limits if x.limit_c == 2.0)
     assert told(low, peak_c=1.0)[0].quantity == "coldest probe"
     assert told(low, peak_c=1.0)[0].operator == "<"
     assert told(replace(low, at_counts=True), peak_c=1.0)[0].operator == "<="

@@ -78,13 +78,13 @@ def test_drinks_have_no_food_limit_and_medicine_is_never_discarded():
     assert drinks.cap == "watch"
     medicine = limits_of(unit(classes=("medicine",))).limits
     assert [(x.limit_c, x.below, x.hold_min) for x in medicine] == [
+        (0.0, True, 1),
+        (-0.5, True, 60),
         (8.0, False, 60),
         (2.0, True, 60),
-        (0.0, True, 1),
         (8.0, False, 600),
-        (-0.5, True, 60),
     ]
-    assert [x.at_counts for x in medicine] == [False, False, False, False, True]
+    assert [x.at_counts for x in medicine] == [False, True, False, False, False]
     assert len({(x.rule, x.limit_c, x.below) for x in medicine}) == len(medicine)
     assert {x.cap for x in medicine} == {"hold"}
     assert all("ask the pharmacist" in x.words for x in medicine)
@@ -167,7 +167,7 @@ def test_vulnerable_guests_have_no_time_to_use_food_up():
     (limit,) = limits_with(("cooked",), ("za-r638-2018",), vulnerable=True)
     assert (limit.hold_min, limit.discard_min) == (120, 120)
     assert (limit.hot_hold_min, limit.hot_discard_min) == (60, 60)
-    assert "vulnerable guests" in limit.words
+    assert limit.words == "vulnerable guests: discard at 120 min"
     (frozen, _) = limits_with(("frozen_other",), ("za-r638-2018",), vulnerable=True, freezer=True)
     assert frozen.discard_min is None
 
@@ -197,6 +197,11 @@ def test_quick_frozen_food_may_warm_briefly_on_the_road_only():
     moving = [x for x in on("vehicle").limits if x.frozen]
     assert [(x.limit_c, x.lawful_min, x.hold_min) for x in moving] == [(-18.0, 60, 60), (-15.0, 0, 120)]
     assert [(x.limit_c, x.lawful_min) for x in on("camp").limits if x.frozen] == [(-18.0, 0)]
+
+
+def test_unknown_content_is_not_declared_quick_frozen():
+    frozen = [x for x in on("vehicle", classes=("unknown",)).limits if x.frozen]
+    assert [(x.limit_c, x.lawful_min) for x in frozen] == [(-18.0, 0)]
 
 
 def test_brief_is_the_operator_s_choice_and_named_where_nobody_made_it():

@@ -61,7 +61,7 @@ def test_frozen_limits_end_in_hold_and_the_thawed_limit_does_not():
 def test_medicine_is_held_and_never_discarded_and_drinks_are_only_watched():
     assert verdict(clock(60), classes=("medicine",)) is Verdict.HOLD
     assert verdict(clock(100_000), classes=("medicine",)) is Verdict.HOLD
-    assert verdict(clock(1), classes=("medicine",), which=2) is Verdict.HOLD
+    assert verdict(clock(1), classes=("medicine",), which=0) is Verdict.HOLD
     assert verdict(clock(100_000), classes=("drinks",)) is Verdict.WATCH
 
 
