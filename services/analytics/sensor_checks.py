@@ -1,8 +1,7 @@
 """Checks in melting ice: what they say of the readings before and after them."""
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,13 +12,10 @@ from services.timebase import iso_of, ms_of
 ACCEPTED_K = 1.0
 """0 ± 1 °C in melting ice passes: Hong Kong Centre for Food Safety (read in a secondary copy); the same ±1 °C
 as US Food Code 4-203.11 (secondary copy) and FSANZ Standard 3.2.2 clause 22 (secondary copy)."""
-SEA_LEVEL_PA = 101_325.0
-LAPSE_PER_M = 2.25577e-5
-PRESSURE_POWER = 5.25588
-"""Standard atmosphere, ISO 2533:1975: p = p0 (1 - 2.25577e-5 h)^5.25588 (from memory)."""
-ANTOINE = (8.07131, 1730.63, 233.426)
-"""log10 p = A - B/(C + t) for water from 1 to 100 °C, p in mmHg, t in °C (common tables, from memory)."""
-PA_PER_MMHG = 133.322
+BOILS_C = {500: 98.3, 1000: 96.7, 1500: 95.0, 2000: 93.4}
+"""Where water boils by height above the sea in metres: why a sound thermometer fails 99 to 101 °C in boiling
+water in the hills (derived from the standard atmosphere and the vapour pressure of water)."""
+_HILLS_M = 1500
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,28 +129,40 @@ def failed(found: Sequence[Correction], t_ms: IntArray) -> tuple[tuple[int, int,
 def words(found: Sequence[Correction], *, channel: str, freezer: bool) -> tuple[str, ...]:
     """Return what was done to a channel's readings, in plain words for `assumed`."""
     told = []
-    for stretch in found:
+    for stretch in _joined(found):
         when = _when(stretch)
         failed = "failed its check in melting ice, " if stretch.failed else ""
         if stretch.offset_k > 0:
             told.append(
                 f"the {channel} sensor {failed}reads {stretch.offset_k:g} K low: added to every reading{when}"
-                + ("; minutes recomputed" if stretch.failed else "")
+                + (", minutes recomputed" if stretch.failed else "")
             )
         if stretch.high_k > 0:
             told.append(f"the {channel} sensor {failed}reads {stretch.high_k:g} K high: not taken off{when}")
+    if any(stretch.failed for stretch in found):
+        told.append(
+            "check it again in melting ice, not in boiling water: "
+            f"at {_HILLS_M} m that is {BOILS_C[_HILLS_M]:.1f} °C"
+        )
     if told and freezer:
         told.append("a check in melting ice proves nothing at -18 °C: compare there too")
     return tuple(told)
 
 
+def _joined(found: Sequence[Correction]) -> list[Correction]:
+    """Return neighbours that say the same as one stretch."""
+    joined: list[Correction] = []
+    for stretch in found:
+        last = joined[-1] if joined else None
+        if last is not None and replace(last, from_ms=None, to_ms=None) == replace(
+            stretch, from_ms=None, to_ms=None
+        ):
+            joined[-1] = replace(last, to_ms=stretch.to_ms)
+        else:
+            joined.append(stretch)
+    return joined
+
+
 def _when(stretch: Correction) -> str:
     since = "" if stretch.from_ms is None else f" from {iso_of(stretch.from_ms)}"
     return since + ("" if stretch.to_ms is None else f" until {iso_of(stretch.to_ms)}")
-
-
-def boiling_c(height_m: float) -> float:
-    """Return where water boils at a height above the sea: why camps in the hills check in ice only."""
-    pressure_pa = SEA_LEVEL_PA * (1.0 - LAPSE_PER_M * height_m) ** PRESSURE_POWER
-    a, b, c = ANTOINE
-    return b / (a - math.log10(pressure_pa / PA_PER_MMHG)) - c

@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.analytics.food.exposure import line_parts
+from services.analytics.food.growth import pairs
 from services.telemetry import FloatArray, IntArray
-from services.timebase import HOUR_MS
 
 HOURS_PER_DAY = 24.0
 WARM_C = 10.0
@@ -65,7 +64,7 @@ def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
     bands : Bands
         One organism.
     t_ms : (n,) int64
-        Times, strictly increasing. [ms since 1970-01-01 UTC]
+        Times, never falling. [ms since 1970-01-01 UTC]
     food_c : (n,) float64
         Core temperature, straight lines between, no gap left out. [°C]
 
@@ -79,15 +78,27 @@ def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
     .. [1] The document says that times are cumulative and that lines between its rows are not to be drawn;
        it gives no rule for several bands at once. Adding shares is ours.
     """
-    edges = [bands.above_c, *(edge for edge, _ in bands.bands)]
-    above = [_hours_above(t_ms, food_c, edge) for edge in edges]
-    return float(sum((above[k] - above[k + 1]) / hours for k, (_, hours) in enumerate(bands.bands)))
+    return _share(bands, {edge: _hours_above(t_ms, food_c, edge) for edge in _edges(bands)})
 
 
 def worst_index(t_ms: IntArray, food_c: FloatArray) -> tuple[float, str]:
     """Return the highest index of all organisms of the table, and which one it is."""
-    found = [(hazard_index(bands, t_ms, food_c), bands.organism) for bands in TABLE_A2]
-    return max(found, key=lambda pair: pair[0])
+    edges = {edge for bands in TABLE_A2 for edge in _edges(bands)}
+    above = {edge: _hours_above(t_ms, food_c, edge) for edge in edges}
+    return max(((_share(bands, above), bands.organism) for bands in TABLE_A2), key=lambda found: found[0])
+
+
+def _edges(bands: Bands) -> tuple[float, ...]:
+    return (bands.above_c, *(edge for edge, _ in bands.bands))
+
+
+def _share(bands: Bands, above_h: dict[float, float]) -> float:
+    """Return the index from the hours above each edge."""
+    edges = _edges(bands)
+    return sum(
+        (above_h[low] - above_h[high]) / hours
+        for low, high, (_, hours) in zip(edges, edges[1:], bands.bands, strict=False)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +132,9 @@ def raw_fish(t_ms: IntArray, food_c: FloatArray) -> RawFish:
 
 
 def _hours_above(t_ms: IntArray, food_c: FloatArray, limit_c: float) -> float:
-    if np.isinf(limit_c):
-        return 0.0
-    above = line_parts(t_ms, food_c, limit_c=limit_c, gap_ms=float("inf")).above
-    return float(np.sum(above.end_ms - above.start_ms)) / HOUR_MS
+    """Return the hours that straight lines between the readings lie above a temperature."""
+    hours, left, right = pairs(t_ms, food_c)
+    low, high = np.minimum(left, right), np.maximum(left, right)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(high > low, (high - limit_c) / (high - low), (low > limit_c).astype(np.float64))
+    return float(np.sum(hours * np.clip(share, 0.0, 1.0)))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.analytics.food.growth import LISTERIA_HAM, growth
+from services.analytics.food.hazard_index import WARM_C, raw_fish, worst_index
 from services.analytics.food.spoilage import FRESH, days_at_zero
 from services.domain import FoodClass
 from services.telemetry import FloatArray, IntArray
@@ -108,13 +109,15 @@ def use_first(
     if days_left is not None and days_left < 0:
         return UseFirst(0.0, "past its date: not for use")
     used, words = _used(food_class, *_known(t_ms, food_c, as_of_ms), ready_to_eat=ready_to_eat)
+    raw = food_class == "fish" and ready_to_eat
+    index = _index_words(*_known(t_ms, food_c, as_of_ms), raw=raw)
     dated = 0.0 if days_left is None else 1.0 / (1.0 + days_left)
     told = [words, *_date_words(days_left)]
     if dated > used:
         told.reverse()
     if vacuum_packed:
         told.append("vacuum packed: smell tells nothing")
-    return UseFirst(max(used, dated), "; ".join(told))
+    return UseFirst(max(used, dated), "; ".join([*told, *index]))
 
 
 def _date_words(days_left: int | None) -> list[str]:
@@ -123,6 +126,21 @@ def _date_words(days_left: int | None) -> list[str]:
     if days_left == 0:
         return ["last day today"]
     return [f"{days_left} day{'' if days_left == 1 else 's'} to its date"]
+
+
+def _index_words(t_ms: IntArray, food_c: FloatArray, *, raw: bool) -> list[str]:
+    """Return what the published table of cumulative times makes of food that was warm; explains only."""
+    if not food_c.size or float(np.max(food_c)) <= WARM_C:
+        return []
+    told = []
+    if raw and not raw_fish(t_ms, food_c).within:
+        told.append("warm for longer than FDA Appendix 4 sums up for raw fish eaten as it is")
+    index, organism = worst_index(t_ms, food_c)
+    if index >= 1.0:
+        told.append(
+            f"index {index:.1f} for {organism} (FDA fish hazards guide, Appendix 4, hours from memory)"
+        )
+    return told
 
 
 def _used(food_class: str, t_ms: IntArray, food_c: FloatArray, *, ready_to_eat: bool) -> tuple[float, str]:

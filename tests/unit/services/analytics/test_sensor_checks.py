@@ -1,9 +1,8 @@
 from datetime import timedelta
 
 import numpy as np
-import pytest
 
-from services.analytics.sensor_checks import boiling_c, corrections, failed, offsets, passes, seen_by, words
+from services.analytics.sensor_checks import corrections, failed, offsets, passes, seen_by, words
 from services.domain import SensorCheck
 from services.timebase import datetime_of
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
@@ -99,12 +98,16 @@ def test_words_name_what_was_done_and_what_was_not():
     told = words(corrections([check(0.0, 0), check(-1.2, 20)]), channel="cabinet", freezer=True)
     assert told[0].startswith("the cabinet sensor failed its check in melting ice, reads 1.2 K low: added")
     assert "minutes recomputed" in told[0]
+    assert "not in boiling water: at 1500 m that is 95.0 °C" in told[-2]
     assert "-18 °C" in told[-1]
     (high,) = words(corrections((), fixed_offset_c=0.5), channel="product", freezer=False)
     assert high == "the product sensor reads 0.5 K high: not taken off"
     assert words(corrections(()), channel="cabinet", freezer=True) == ()
 
 
-@pytest.mark.parametrize("height_m", range(0, 3001, 250))
-def test_water_never_boils_hotter_higher_up(height_m):
-    assert boiling_c(height_m + 1) < boiling_c(height_m) <= 100.01
+def test_neighbours_that_say_the_same_are_told_as_one():
+    told = words(
+        corrections([check(0.0, 0), check(-1.2, 20), check(0.0, 40)]), channel="cabinet", freezer=False
+    )
+    assert told[0].endswith("from 2025-10-10T00:00:00Z until 2025-10-10T00:40:00Z, minutes recomputed")
+    assert len(told) == 2

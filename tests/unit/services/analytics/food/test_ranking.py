@@ -90,3 +90,13 @@ def test_time_after_the_last_reading_counts_and_readings_after_now_do_not():
 
 def test_a_score_names_its_chart():
     assert "USDA cold storage chart" in use_first("mince", *steps((9, 3)), as_of_ms=0).why
+
+
+def test_food_that_was_warm_for_long_is_explained_by_an_index_and_ordered_no_differently():
+    cool, warm = (use_first("poultry", *steps((3, c)), as_of_ms=3 * HOUR_MS) for c in (9.0, 25.0))
+    assert "index" not in cool.why
+    assert "index 1.5 for C. botulinum A" in warm.why
+    assert "hours from memory" in warm.why
+    raw = use_first("fish", *steps((3, 25.0)), as_of_ms=3 * HOUR_MS, ready_to_eat=True)
+    assert "raw fish eaten as it is" in raw.why
+    assert "raw fish" not in use_first("fish", *steps((3, 25.0)), as_of_ms=3 * HOUR_MS).why
