@@ -21,6 +21,12 @@ _ONE_BATCH = [
     "Use other food from this cabinet only where it is listed as usable.",
 ]
 
+_USE_UP = [
+    "It may not go back into the cold.",
+    "Stop serving and ask the manager now: use it up at once, or discard it; the time below is the last.",
+    "Measure it with a clean probe, then close the hold below.",
+]
+
 _GO_AND_LOOK = "Go and look: is it running, is the plug in, is the lid shut?"
 
 
@@ -121,7 +127,7 @@ def batch_steps(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> l
     if card.batch.food_class == "medicine" and verdict.rank >= Verdict.HOLD.rank:
         return _MEDICINE
     if verdict.rank >= Verdict.HOLD.rank:
-        return _held(verdict, places)
+        return _held(card, verdict, places)
     if card.dates == "past":
         return ["Do not cook or serve it.", foodwords.DISCARD_STEP, "Then say below that it was discarded."]
     if verdict is Verdict.NO_DATA:
@@ -129,7 +135,7 @@ def batch_steps(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> l
     return [*_use(card), *_chill(card, verdict, places)]
 
 
-def _held(verdict: Verdict, places: Sequence[Place]) -> list[str]:
+def _held(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> list[str]:
     if verdict is Verdict.DISCARD_ADVISED:
         return [
             foodwords.NOT_MENDED,
@@ -137,6 +143,8 @@ def _held(verdict: Verdict, places: Sequence[Place]) -> list[str]:
             foodwords.DISCARD_STEP,
             "Then close the hold below: discarded.",
         ]
+    if card.batch.place == "out" and any(t.kind == "out" and t.verdict is verdict for t in card.timers):
+        return _USE_UP
     return [
         "Do not cook or serve it.",
         _move(places, "Tape it and set it apart below other food, cold."),

@@ -51,7 +51,8 @@ LAW = {"yes": "kept", "no": "not kept", "unknown": "not known", None: "no rule a
 
 STANDING_OUT = (
     "Standing out: add up every minute above 5 °C of its whole life. Under 2 h: use it or chill it again. "
-    "2 to 4 h: use it now, never back into the cold. 4 h: discard it. In air above 32 °C: 1 h, not 2."
+    "2 to 4 h: never back into the cold; the manager says use it up now, or discard. 4 h: discard it. "
+    "In air above 32 °C: 1 h, not 2."
 )
 STANDING_OUT_VULNERABLE = (
     "Standing out: add up every minute above 5 °C of its whole life. Children, pregnant, old or ill guests "

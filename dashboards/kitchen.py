@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from dashboards import foodwords, text
 from dashboards.places import own_standing
-from services.domain import BatchCard, UnitCard, Verdict
+from services.domain import BatchCard, BatchTimer, UnitCard, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +26,13 @@ class Kitchen:
 
 def standing(card: BatchCard) -> Verdict:
     """Return the worst that stands or was computed of a batch, its timers included."""
-    return max(
-        (card.standing, card.computed, *(timer.verdict for timer in card.timers)), key=lambda v: v.rank
-    )
+    timers = (timer.verdict for timer in card.timers if _counts(timer))
+    return max((card.standing, card.computed, *timers), key=lambda verdict: verdict.rank)
+
+
+def _counts(timer: BatchTimer) -> bool:
+    """Return whether a timer bears on the verdict: thawing nobody has measured is a reminder only."""
+    return timer.kind != "thawing" or timer.verdict.rank >= Verdict.HOLD.rank
 
 
 def may_be_used(card: BatchCard) -> bool:

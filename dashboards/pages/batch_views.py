@@ -18,8 +18,7 @@ class TimerView:
     """A running clock of elapsed time in words."""
 
     what: str
-    next_words: str
-    next_at: str
+    next: str
     verdict: str
     word: str
     why: str
@@ -200,13 +199,18 @@ def timer_view(timer: BatchTimer, food_class: str, zone: ZoneInfo, now_ms: int) 
     """Return a running timer in words."""
     return TimerView(
         what=foodwords.TIMERS[timer.kind],
-        next_words=timer.next_words,
-        next_at="" if timer.next_at is None else text.clock(timer.next_at, zone, now_ms),
+        next=text.sentence(_next(timer, zone, now_ms)),
         verdict=timer.verdict.value,
         word=batch_word(timer.verdict, food_class),
         why=text.sentence(timer.why),
         source=timer.source,
     )
+
+
+def _next(timer: BatchTimer, zone: ZoneInfo, now_ms: int) -> str:
+    if timer.next_at is None:
+        return timer.next_words
+    return f"by {text.clock(timer.next_at, zone, now_ms)}: {timer.next_words}"
 
 
 def clock_view(clock: BatchClock, food_class: str) -> ClockView:

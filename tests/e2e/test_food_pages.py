@@ -142,7 +142,7 @@ def test_the_camp_page_says_what_may_be_used_and_what_not(browser, house):
         leave = page.inner_text("section.not")
         assert leave.index("Old chicken") < leave.index("Trout") < leave.index("Yoghurt")
         assert "Past its last day: use by Mon 2 Mar." in leave
-        assert "Standing out: use it or chill it again by 18:05" in page.inner_text("section.run")
+        assert "Standing out. By 18:05: use it or chill it again." in page.inner_text("section.run")
         assert len(watched.requests) == 1
         page.screenshot(path=SHOTS / "camp-food-360.png", full_page=True)
 
@@ -272,7 +272,7 @@ def test_a_batch_goes_out_and_comes_back_and_its_clock_is_told(browser, house):
         judge(larder)
         page.goto(f"{base}/batches/1")
         assert "taken out of Salad drawer" in page.inner_text("dl")
-        assert "Standing out:" in page.inner_text("article")
+        assert "Standing out." in page.inner_text("article")
         page.goto(f"{base}/camp/vehicle-3")
         assert "Bush stew" in page.inner_text("section.run")
         assert "Bush stew" not in page.inner_text("section.ok")

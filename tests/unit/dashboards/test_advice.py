@@ -4,7 +4,7 @@ from dashboards.advice import batch_steps, steps
 from dashboards.places import Larder, Place
 from services.domain import Verdict
 from services.timebase import HOUR_MS
-from tests.helpers.food_cards import food_card
+from tests.helpers.food_cards import food_card, timer
 from tests.helpers.larder import NOW_MS, card, runout
 
 CALM = runout(hours_p10=50.0, lasts_until=())
@@ -131,3 +131,13 @@ def test_what_is_past_its_date_is_discarded_and_not_cooked():
 
 def test_there_is_nothing_to_do_with_what_is_gone():
     assert batch_steps(food_card(batch={"place": "gone"}), Verdict.HOLD, []) == []
+
+
+def test_a_buffet_dish_at_two_hours_is_decided_by_the_manager_and_never_chilled_again():
+    out = food_card(batch={"place": "out"}, timers=(timer(verdict=Verdict.HOLD),))
+    said = " ".join(batch_steps(out, Verdict.HOLD, [COLD]))
+    assert "may not go back into the cold" in said
+    assert "ask the manager" in said
+    assert "Cold now" not in said
+    late = food_card(batch={"place": "out"}, timers=(timer(verdict=Verdict.DISCARD_ADVISED),))
+    assert "Cooking does not mend it" in batch_steps(late, Verdict.DISCARD_ADVISED, [])[0]

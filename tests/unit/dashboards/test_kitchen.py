@@ -166,3 +166,10 @@ def test_a_cabinet_tells_of_its_batches_in_short():
     words = short_of([food_card(), food_card(2, batch={"what": "Mince"}, standing=Verdict.HOLD)])
     assert words == "2 batches written down; Mince: Hold \N{EN DASH} do not serve"
     assert list(by_unit([food_card(), food_card(2, batch={"place": "out"})])) == ["v3-veg"]
+
+
+def test_thawing_that_nobody_measures_is_a_reminder_and_no_verdict():
+    quiet = food_card(timers=(timer("thawing", verdict=Verdict.NO_DATA),))
+    assert standing(quiet) is Verdict.OK
+    assert standing(food_card(timers=(timer("thawing", verdict=Verdict.HOLD),))) is Verdict.HOLD
+    assert standing(food_card(timers=(timer("cooling", verdict=Verdict.NO_DATA),))) is Verdict.NO_DATA

@@ -74,12 +74,9 @@ def test_the_worst_of_a_timer_leads():
 
 def test_a_timer_says_by_when_in_the_sites_time():
     found = timer_view(timer(), "cooked", LUSAKA, NOW_MS)
-    assert (found.what, found.next_at, found.next_words) == (
-        "Standing out",
-        "18:05",
-        "use it or chill it again",
-    )
-    assert timer_view(timer("cooling", next_at=None), "cooked", LUSAKA, NOW_MS).next_at == ""
+    assert (found.what, found.next) == ("Standing out", "By 18:05: use it or chill it again.")
+    over = timer("cooling", next_at=None, next_words="nothing more to wait for")
+    assert timer_view(over, "cooked", LUSAKA, NOW_MS).next == "Nothing more to wait for."
 
 
 def test_a_clock_shows_each_thing_it_compared():
