@@ -4,7 +4,7 @@ The simulator is no outside check: we wrote both. It shows what the model makes 
 machine and modelled use give, with faulty sensors and all.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy as np
 from deploy.simulate_units import fleet_tables, fleet_toml
 from firmware_sim.history import Simulator, read_by, sampled_rows
 from firmware_sim.scenarios.load import load_scenario
-from firmware_sim.sensors import COLUMN_OF
+from firmware_sim.sensors import COLUMN_OF, cabinet_read_by
 from firmware_sim.truth import LINES_ABOVE_C, Truth
 from services.analytics.food import track
 from services.analytics.food.intervals import Intervals
@@ -94,7 +94,7 @@ def run_of(path, *, days=None, units=None):
     }
     times, values = {i: [] for i in kept}, {i: {c: [] for c in columns[i]} for i in kept}
     for block in simulator.blocks(end_ms):
-        truth.take(block)
+        truth.take(as_read(block))
         shown = {c: read_by(block, c) for c in sorted({c for own in columns.values() for c in own})}
         for i in kept:
             unit, physics = scenario.units[i]
@@ -115,6 +115,18 @@ def run_of(path, *, days=None, units=None):
         for i in kept
     )
     return Run(scenario.name, units, truth)
+
+
+def as_read(block):
+    """Return a block whose cores are those of the cabinets the boards read, also where boards were exchanged.
+
+    An exchanged board is no matter of the food model: it is judged by the food it was beside.
+    """
+    if "reports_as" not in block.faults:
+        return block
+    food_c = block.true["food_c"]
+    read = cabinet_read_by(block.faults, food_c.shape[1])
+    return replace(block, true={**block.true, "food_c": food_c[:, read]})
 
 
 def compared(run):
