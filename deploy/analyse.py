@@ -88,7 +88,7 @@ def _exposure_line(entry: Exposure) -> str:
     peak = "peak not known" if entry.peak_c is None else f"peak {entry.peak_c:.1f} °C"
     verdict = "" if entry.verdict is None else f" -> {entry.verdict.value.replace('_', ' ')}"
     return (
-        f"  {rule}, {entry.basis.replace('_', ' ')}, limit {entry.limit_c:g} °C: "
+        f"  {rule}, {entry.basis.replace('_', ' ')}, limit {round(entry.limit_c, 2):g} °C: "
         f"{entry.minutes_above:.0f} min above, {entry.minutes_unknown:.0f} min unknown, {peak}{verdict}"
     )
 

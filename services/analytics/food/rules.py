@@ -160,7 +160,7 @@ def limits_for(
         limits.append(_DRINKS)
     limits.sort(key=lambda limit: not limit.frozen)
     if error_k is not None:
-        limits += [_guard(limit, error_k) for limit in limits if limit.cap != "watch" and limit.hold_min > 1]
+        limits += [_guard(limit, error_k) for limit in _strictest(limits)]
     return Limits(tuple(dict.fromkeys(limits)), tuple(assumed))
 
 
@@ -354,10 +354,24 @@ def _for_vulnerable(limit: Limit) -> Limit:
     )
 
 
+def _strictest(limits: Sequence[Limit]) -> list[Limit]:
+    """Return the limit that is reached first on each side, of chilled and of frozen food."""
+    found: dict[tuple[bool, bool], Limit] = {}
+    for limit in limits:
+        side = (limit.below, limit.frozen)
+        best = found.get(side)
+        if limit.cap != "watch" and (
+            best is None or (limit.limit_c > best.limit_c if limit.below else limit.limit_c < best.limit_c)
+        ):
+            found[side] = limit
+    return list(found.values())
+
+
 def _guard(limit: Limit, error_k: float) -> Limit:
     """Return the line a sensor's error inside a limit, which raises at most watch."""
     return replace(
         limit,
+        rule=f"{limit.rule}, {error_k:g} K inside",
         limit_c=limit.limit_c + (error_k if limit.below else -error_k),
         cap="watch",
         law=False,

@@ -150,7 +150,7 @@ ERITREA = RuleSet(
             read_on=_DAY,
             edition="2003",
             applied_by="shown",
-            words="mackerel, tuna and the like at 10 °C or less within 6 h of the catch: before it comes here",
+            words="mackerel, tuna and the like at 10 °C or less within 6 h: before it comes here",
         ),
         Clause(
             id="er-67-2003/ice",

@@ -20,7 +20,7 @@ _OTHER: tuple[FoodClass, ...] = ("mince", "red_meat", "game", "cooked", "other_c
 
 RULES = RuleSet(
     name="za-r638-2018",
-    document="South Africa R638 of 22 June 2018, regulation 8 and Annexure E",
+    document="South Africa R638 of 22 June 2018",
     ladder_source=no_time("R638"),
     clauses=(
         Clause(
@@ -28,7 +28,7 @@ RULES = RuleSet(
             food_classes=("frozen_fish", "ice_cream"),
             quantity="core",
             limit=-18.0,
-            section="Annexure E",
+            section="regulation 8 and Annexure E",
             # The copy read prints "≥" in the frozen rows; regulation 8(4)(a)(i) says the core must
             # not exceed the value, so the rows are read as "≤".
             words='ice cream, frozen fish: core not above -18 °C (printed "≥", read as "≤" after 8(4)(a)(i))',
@@ -39,7 +39,7 @@ RULES = RuleSet(
             food_classes=("frozen_other",),
             quantity="core",
             limit=-12.0,
-            section="Annexure E",
+            section="regulation 8 and Annexure E",
             words='any other food marketed as frozen: core not above -12 °C (printed "≥", read as "≤")',
             **_COPY,
         ),
@@ -48,7 +48,7 @@ RULES = RuleSet(
             food_classes=_FOUR,
             quantity="core",
             limit=4.0,
-            section="Annexure E",
+            section="regulation 8 and Annexure E",
             words="raw fish, edible offal, poultry meat, milk: core not above +4 °C",
             **_COPY,
         ),
@@ -57,7 +57,7 @@ RULES = RuleSet(
             food_classes=_OTHER,
             quantity="core",
             limit=5.0,
-            section="Annexure E",
+            section="regulation 8 and Annexure E",
             words="any other perishable food kept chilled: core not above +5 °C; venison not exempted",
             **_COPY,
         ),
@@ -76,7 +76,7 @@ RULES = RuleSet(
             food_classes=("cooked",),
             quantity="core",
             limit=60.0,
-            section="Annexure E",
+            section="regulation 8 and Annexure E",
             words="perishable food kept neither frozen nor chilled: core not below +60 °C",
             applied_by="shown",
             **(_COPY | {"operator": ">=", "at_limit": "not judged here: no hot cabinet is watched"}),

@@ -176,15 +176,23 @@ def test_a_sensor_s_error_draws_a_second_line_that_only_warns():
     line, guard = limits_with(("cooked",), ("za-r638-2018",), error_k=0.5)
     assert (line.limit_c, line.guard, line.law) == (5.0, False, True)
     assert (guard.limit_c, guard.guard, guard.law, guard.cap) == (4.5, True, False, "watch")
+    assert guard.rule == "za-r638-2018, 0.5 K inside"
     settings = UnitSettings.of(
         Unit(id="abc", kind="fridge", food=Food(classes=("cooked",)), sensor=Sensor(error_k=0.5))
     )
     assert limits_of(settings).food_limit_c == 5.0
 
 
+def test_only_the_limit_that_is_reached_first_has_a_second_line():
+    found = limits_with(("cooked",), ("uk-8c", "fda-food-code-2022", "fsis"), error_k=0.5)
+    assert [round(x.limit_c, 2) for x in found if x.guard] == [3.94]
+    frozen = limits_with(("frozen_other",), ("za-r638-2018",), error_k=0.5, freezer=True)
+    assert [x.limit_c for x in frozen if x.guard] == [-12.5, 4.5]
+
+
 def test_medicine_has_its_second_lines_on_both_sides():
-    found = [x for x in limits_with(("medicine",), (), error_k=0.5) if x.guard and x.rule == "medicine-2-8"]
-    assert [(x.limit_c, x.below) for x in found] == [(7.5, False), (2.5, True)]
+    found = [x for x in limits_with(("medicine",), (), error_k=0.5) if x.guard]
+    assert sorted((x.limit_c, x.below) for x in found) == [(2.5, True), (7.5, False)]
 
 
 def on(site_kind, **food):

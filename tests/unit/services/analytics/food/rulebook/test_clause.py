@@ -11,7 +11,7 @@ def test_degrees_fahrenheit_are_turned_exactly():
 
 def test_a_class_has_the_clause_that_names_it():
     assert R638.limits_c["poultry"] == 4.0
-    assert R638.clause_of("poultry").section == "Annexure E"
+    assert R638.clause_of("poultry").section == "regulation 8 and Annexure E"
     assert R638.clause_of("drinks") is None
 
 
