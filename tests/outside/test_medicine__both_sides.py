@@ -8,9 +8,13 @@ not made for insulin or antivenom. 2 to 8 °C as printed on labels: common pract
 import numpy as np
 import pytest
 
+from deploy.analyse import analyse, as_text
 from services.analytics.assess import assess
+from services.analytics.food.kinetic import mean_kinetic_c
 from services.domain import SensorCheck, Verdict
-from services.timebase import MINUTE_MS, datetime_of
+from services.domain.fleetfile import parse_unit_file
+from services.telemetry.logfile import parse_log
+from services.timebase import MINUTE_MS, datetime_of, iso_of
 from tests.helpers.logs import MIDNIGHT_MS, entry, every_minute, unit
 
 pytestmark = pytest.mark.outside
@@ -100,3 +104,45 @@ def test_modelled_medicine_is_judged_on_both_sides_as_well():
     assert entry(found, basis="modelled_food", limit_c=0.0).verdict is Verdict.HOLD
     assert entry(found, basis="modelled_food", limit_c=8.0, rule="medicine-2-8").verdict is Verdict.OK
     assert cold.t_ms[1] - cold.t_ms[0] == MINUTE_MS
+
+
+LOG_UNIT = """
+[unit]
+id = "camp-medicine"
+kind = "fridge"
+interval_s = 60
+[food]
+classes = ["medicine"]
+[supply]
+kind = "mains"
+[sensor]
+position = "product"
+"""
+
+
+def analysed(values, *, leave_out=()):
+    """Return what ``bushlarder analyse`` makes of a log of one reading a minute."""
+    rows = [
+        f"{iso_of(MIDNIGHT_MS + m * MINUTE_MS)},{c:.1f}\n" for m, c in enumerate(values) if m not in leave_out
+    ]
+    log = parse_log("time,cabinet_c\n" + "".join(rows))
+    return analyse(log, parse_unit_file(LOG_UNIT, name="unit.toml"), at=None, max_gap_min=None)
+
+
+def test_a_log_of_a_warm_day_a_frozen_hour_and_a_gap():
+    """Made up: ten hours at 9 °C, an hour and more at -1 °C, ten hours nobody recorded, cold between."""
+    values = np.concatenate(
+        (np.full(120, 5.0), np.full(605, 9.0), np.full(120, 5.0), np.full(65, -1.0), np.full(900, 5.0))
+    )
+    found = analysed(values, leave_out=range(1000, 1600))
+    assert found.verdict is Verdict.HOLD
+    warm, cold = entry(found, **WARM_ALARM), entry(found, **COLD_ALARM)
+    # on straight lines: 604 whole minutes and a quarter of one at either end (5 to 9 °C passes 8 °C at 3/4)
+    assert warm.minutes_above == pytest.approx(604.5)
+    assert cold.minutes_above == pytest.approx(64 + 2 * 0.5 / 6, abs=1e-3)
+    assert warm.minutes_unknown == cold.minutes_unknown == 601
+    assert (warm.verdict, cold.verdict) == (Verdict.HOLD, Verdict.HOLD)
+    # USP 29 <1160> over what was recorded; a trend, it tells of none of these
+    by_hand = mean_kinetic_c(np.array([5.0, 9.0, -1.0]), np.array([540.0, 604.0, 64.0]))
+    assert found.mean_kinetic_c == pytest.approx(by_hand, abs=0.05)
+    assert "ask the pharmacist" in as_text(found)
