@@ -6,7 +6,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from services.analytics.assess import assess
-from services.analytics.food.rules import house_faults
+from services.analytics.food.house import house_faults
 from services.domain import Analysis, Exposure, RejectedCell, Runout, UnitSettings
 from services.domain.fleetfile import parse_unit_file
 from services.errors import ConfigurationError

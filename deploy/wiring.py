@@ -15,7 +15,8 @@ from dashboards.reports.contents import LogSheet
 from deploy import importing, reporting
 from deploy.analyse import read_text
 from deploy.supervisor import stop_with_parent
-from services.analytics.food.rules import house_faults, limits_of
+from services.analytics.food.house import house_faults
+from services.analytics.food.rules import limits_of
 from services.api.app import create_app
 from services.clock import now_ms
 from services.domain import Person, UnitSettings

@@ -1,23 +1,19 @@
 """Everything computed for one unit as of one moment, and the worst its food came to over a span."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import TypedDict
 
 import numpy as np
 
 from services.analytics.food import entries as food
-from services.analytics.food import lagfit
 from services.analytics.food.kinetic import mean_kinetic_of
-from services.analytics.food.lags import lags_ms
-from services.analytics.food.rules import Limits, limits_of
 from services.analytics.food.verdicts import at, standing
 from services.analytics.power.assess import power
-from services.analytics.quality import Quality, gap_limit_ms, interval_s, judged, merged
 from services.analytics.silence import Silences, silences
+from services.analytics.view import View, clocks, sides
 from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
 from services.telemetry import FloatArray, Series
-from services.timebase import DAY_MS, SECOND_MS, Span, utc_day_start_ms
+from services.timebase import DAY_MS, Span, utc_day_start_ms
 
 HISTORY_MS = 7 * DAY_MS
 """What needs history looks this far back from the start of the as-of time's UTC day, so that cost
@@ -75,7 +71,7 @@ def assess(
     if heard_from_ms is not None and not offline:
         # time before the window was judged in its day; it is not unknown now
         heard_from_ms = max(heard_from_ms, utc_day_start_ms(as_of_ms) - HISTORY_MS)
-    view = _View.of(
+    view = View.of(
         _looked_at(series, as_of_ms, offline=offline),
         settings,
         offline=offline,
@@ -181,145 +177,25 @@ def _looked_at(series: Series, as_of_ms: int, *, offline: bool) -> Series:
     return series.between(begin, as_of_ms + 1)
 
 
-@dataclass(frozen=True, slots=True)
-class _View:
-    """What is looked at, made ready once for every clock."""
-
-    series: Series
-    quality: Quality
-    limits: Limits
-    cabinet: food.Readings
-    product: food.Readings
-    terms: food.Terms
-    probe_terms: food.Terms
-    """As `terms`, for the product channel, which a log may hold at its own interval."""
-    interval_words: str | None
-    fitted: lagfit.Fit | None
-    """What the product probe taught of the food's lag, from whole days before the one looked at."""
-
-    @staticmethod
-    def of(
-        series: Series,
-        settings: UnitSettings,
-        *,
-        offline: bool,
-        max_gap_s: float | None,
-        heard_from_ms: int | None,
-        expected: Sequence[Span],
-        checks: Sequence[SensorCheck],
-        as_of_ms: int,
-        day_ms: int,
-    ) -> "_View":
-        """Merge equal times, judge the readings and settle the terms they are counted by."""
-        series, conflicts = merged(series)
-        interval, words = interval_s(series, "cabinet_c", settings, offline=offline)
-        probed, _ = interval_s(series, "product_c", settings, offline=offline)
-        gap_ms = gap_limit_ms(interval, max_gap_s)
-        quality = judged(
-            series, settings, gap_ms=gap_ms, conflicts=conflicts, checks=checks, as_of_ms=as_of_ms
-        )
-        cabinet = food.Readings.of(series.t_ms, quality.cabinet_c)
-        product = food.Readings.of(series.t_ms, quality.product_c)
-        starts = [heard_from_ms, int(series.t_ms[0]) if len(series) else None]
-        terms = food.Terms(
-            gap_ms=gap_ms,
-            interval_ms=interval * SECOND_MS,
-            heard_ms=min((t for t in starts if t is not None), default=None),
-            expected=tuple(expected),
-            air=cabinet,
-        )
-        return _View(
-            series=series,
-            quality=quality,
-            limits=limits_of(settings),
-            cabinet=cabinet,
-            product=product,
-            terms=terms,
-            probe_terms=replace(
-                terms, gap_ms=gap_limit_ms(probed, max_gap_s), interval_ms=probed * SECOND_MS
-            ),
-            interval_words=words,
-            fitted=_fitted(cabinet, product, settings, day_ms=day_ms),
-        )
-
-
-FIT_MS = 3 * DAY_MS
-
-
-def _fitted(
-    cabinet: food.Readings, product: food.Readings, settings: UnitSettings, *, day_ms: int
-) -> lagfit.Fit | None:
-    """Return what a probe beside the modelled food teaches; the same for every as-of time of a day."""
-    if not product.t_ms.size or settings.unit.sensor.position == "product" or settings.unit.kind == "freezer":
-        return None
-    air, probe = (
-        np.s_[slice(*np.searchsorted(r.t_ms, (day_ms - FIT_MS, day_ms)))] for r in (cabinet, product)
-    )
-    return lagfit.fit(cabinet.t_ms[air], cabinet.value_c[air], product.t_ms[probe], product.value_c[probe])
-
-
-def _sides(view: _View) -> tuple[tuple[Limits, food.Readings, food.Readings], ...]:
-    """Return which limits are judged on which cabinet and product readings.
-
-    A sensor that reads high hides cold: where checks in melting ice say so, limits that must not be
-    passed downwards see lower readings than the others.
-    """
-    cold = tuple(limit for limit in view.limits.limits if limit.below)
-    if not cold or not view.quality.two_sided:
-        return ((view.limits, view.cabinet, view.product),)
-    t_ms, quality = view.series.t_ms, view.quality
-    warm = tuple(limit for limit in view.limits.limits if not limit.below)
-    return (
-        (replace(view.limits, limits=warm), view.cabinet, view.product),
-        (
-            replace(view.limits, limits=cold),
-            food.Readings.of(t_ms, quality.cabinet_cold_c),
-            food.Readings.of(t_ms, quality.product_cold_c),
-        ),
-    )
-
-
-def _clocks(view: _View, settings: UnitSettings, *, since_ms: int) -> tuple[food.Clock, ...]:
-    """Return the clocks that carry verdicts, on what the service would read."""
-    heard = view.terms.heard_ms
-    heard = None if heard is None else max(heard, since_ms)
-    air = view.cabinet.since(since_ms)
-    declared = lags_ms(settings.unit.food.load_kg)
-    lags = declared if view.fitted is None else lagfit.narrowed(declared, view.fitted)
-    return tuple(
-        clock
-        for limits, cabinet, product in _sides(view)
-        for clock in food.food_clocks(
-            cabinet.since(since_ms),
-            product.since(since_ms),
-            limits,
-            settings,
-            replace(view.terms, heard_ms=heard, air=air),
-            probe_terms=replace(view.probe_terms, heard_ms=heard, air=air),
-            lags=lags,
-        )
-    )
-
-
 def _entries(
-    view: _View, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
+    view: View, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
 ) -> list[Exposure]:
     window = utc_day_start_ms(as_of_ms) - HISTORY_MS
     entries = []
-    for clock in _clocks(view, settings, since_ms=window):
+    for clock in clocks(view, settings, since_ms=window):
         entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     quiet = _silences(view, settings, from_ms=as_of_ms, to_ms=as_of_ms)
     if bool(quiet.at(np.array([float(as_of_ms)]))[0]):
         entries = [_outlasted(entry, view, quiet, as_of_ms) for entry in entries]
     marks = food.marks(settings)
-    for limits, cabinet, _ in _sides(view):
+    for limits, cabinet, _ in sides(view):
         air = food.air_clock(cabinet, (*limits.limits, *marks), view.terms)
         entries += food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
         marks = ()  # told once
     return entries
 
 
-def _silences(view: _View, settings: UnitSettings, *, from_ms: int, to_ms: int) -> Silences:
+def _silences(view: View, settings: UnitSettings, *, from_ms: int, to_ms: int) -> Silences:
     """Return when the unit was silent for longer than its food keeps; never where nobody judges it."""
     probed = settings.unit.sensor.position == "product" and view.product.t_ms.size
     heard = (view.product if probed else view.cabinet).t_ms
@@ -336,7 +212,7 @@ def _silences(view: _View, settings: UnitSettings, *, from_ms: int, to_ms: int) 
     )
 
 
-def _decides(view: _View) -> bool:
+def _decides(view: View) -> bool:
     """Return whether the limit the hold-over runs to can lead to hold at all."""
     return any(
         limit.limit_c == view.limits.food_limit_c and limit.cap != "watch"
@@ -345,7 +221,7 @@ def _decides(view: _View) -> bool:
     )
 
 
-def _outlasted(entry: Exposure, view: _View, quiet: Silences, as_of_ms: int) -> Exposure:
+def _outlasted(entry: Exposure, view: View, quiet: Silences, as_of_ms: int) -> Exposure:
     """Return an entry of the deciding limit raised to hold by silence; any other as it is."""
     judged = entry.verdict is not None and Verdict(entry.verdict).rank < Verdict.HOLD.rank
     if not judged or entry.basis == "cabinet" or entry.limit_c != view.limits.food_limit_c:
@@ -364,7 +240,7 @@ class _Kinetic(TypedDict):
     mean_kinetic_c_reason: str | None
 
 
-def _kinetic(view: _View, settings: UnitSettings) -> _Kinetic:
+def _kinetic(view: View, settings: UnitSettings) -> _Kinetic:
     """Return the mean kinetic temperature of medicine, of the readings nearest to it."""
     if "medicine" not in settings.classes:
         return {"mean_kinetic_c": None, "mean_kinetic_c_reason": "told of medicine only"}
@@ -377,7 +253,7 @@ def _kinetic(view: _View, settings: UnitSettings) -> _Kinetic:
     }
 
 
-def _assumed(view: _View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
+def _assumed(view: View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
     words = [] if view.interval_words is None else [view.interval_words]
     if clock_from_ms is None:
         words.append("no load-in recorded: the verdict clock covers the last 72 h")
@@ -407,7 +283,7 @@ def _worst_of_day(
 ) -> tuple[Verdict, int, str]:
     if settings.unit.state != "in_use":
         return food.RESTING[settings.unit.state], from_ms, food.PEOPLE_SAY[settings.unit.state]
-    view = _View.of(
+    view = View.of(
         _looked_at(series, to_ms, offline=False),
         settings,
         offline=False,
@@ -420,7 +296,7 @@ def _worst_of_day(
     )
     moments = _moments(view.series, from_ms, to_ms)
     top_rank, top_ms, top_why = -1, from_ms, ""
-    for clock in _clocks(view, settings, since_ms=utc_day_start_ms(to_ms) - HISTORY_MS):
+    for clock in clocks(view, settings, since_ms=utc_day_start_ms(to_ms) - HISTORY_MS):
         for index in range(len(clock.limits)):
             rank, _ = food.rank_at(clock, index, moments, clock_from_ms=clock_from_ms)
             k = int(np.argmax(rank))
@@ -439,10 +315,10 @@ def _worst_of_day(
 
 
 def _standing_air(
-    view: _View, moments: FloatArray, *, clock_from_ms: int | None
+    view: View, moments: FloatArray, *, clock_from_ms: int | None
 ) -> tuple[Verdict, int, str] | None:
     """Return since when the air itself asks to be watched, if it does at any of the moments."""
-    for limits, cabinet, _ in _sides(view):
+    for limits, cabinet, _ in sides(view):
         air = food.air_clock(cabinet, limits.limits, view.terms)
         for index in range(len(air.limits)):
             stands = standing(air.evidence[index], moments)

@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from services.analytics.food.cooling import BOTH, FOOD_CODE, FSANZ, cooling
 from services.analytics.food.elapsed import buffet
+from services.analytics.food.house import house_faults
 from services.analytics.food.rulebook.catalog import RULES
-from services.analytics.food.rules import house_faults, limits_for
+from services.analytics.food.rules import limits_for
 from services.domain import FoodClass, HouseRules
 
 CLASSES = st.lists(st.sampled_from(get_args(FoodClass)), min_size=1, max_size=4, unique=True)

@@ -11,11 +11,12 @@ from services.analytics.food import track as clock
 from services.analytics.food.batchpath import OUT_C, Air, Followed, Path, follow, path_of
 from services.analytics.food.cooling import Cooling
 from services.analytics.food.cooling import cooling as cooled
-from services.analytics.food.entries import COARSE_MS, HALF_MILLI_K, sentence
+from services.analytics.food.entries import COARSE_MS, sentence
 from services.analytics.food.exposure import line_parts
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_for
-from services.analytics.food.rules import HOT_AIR_C, MOVING, Limit, limits_for
+from services.analytics.food.limit import HOT_AIR_C, Limit
+from services.analytics.food.rules import MOVING, limits_for
 from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, minutes_at, ranks, why
 from services.domain import BatchClock, CoreReading, FoodClass, Life, UnitSettings, Verdict
 
@@ -112,7 +113,11 @@ def judge_batch(
         minutes_out=0.0 if life.out_from_ms is None else max(0, as_of_ms - life.out_from_ms) / 60_000,
         hot=any(one.hot for one in found),
         cooling=cooling,
-        lowest_limit_c=min(limit.limit_c for limit in limits if not limit.below and not limit.guard),
+        lowest_limit_c=min(
+            limit.limit_c
+            for limit in limits
+            if not limit.below and not limit.guard and (life.batch.frozen or not limit.frozen)
+        ),
         assumed=tuple(dict.fromkeys((*assumed, *_assumed(life, airs, sides)))),
         followed=tuple(s.followed for s in sides),
     )
@@ -137,7 +142,7 @@ class _Judged:
 def _counted_from_c(limit: Limit) -> float:
     if not limit.at_counts:
         return limit.limit_c
-    return limit.limit_c + (HALF_MILLI_K if limit.below else -HALF_MILLI_K)
+    return limit.counted_from_c
 
 
 def _limits(life: Life, airs: Mapping[str, Air]) -> tuple[tuple[Limit, ...], list[str]]:

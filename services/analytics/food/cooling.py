@@ -224,11 +224,11 @@ def _verdict(stage: Stage) -> Verdict:
 
 
 def _next(stages: Sequence[Stage]) -> tuple[int | None, str]:
-    running = [s for s in stages if s.outcome == "running" and s.due_ms is not None]
-    if any(s.outcome == "fail" for s in stages) or not running:
+    due = [(s.due_ms, s.to_c) for s in stages if s.outcome == "running" and s.due_ms is not None]
+    if any(s.outcome == "fail" for s in stages) or not due:
         return None, "nothing more to wait for"
-    first = min(running, key=lambda s: s.due_ms or 0.0)
-    return round(first.due_ms or 0.0), f"core at {first.to_c:g} °C or less by then: measure it"
+    due_ms, to_c = min(due)
+    return round(due_ms), f"core at {to_c:g} °C or less by then: measure it"
 
 
 def _row(stage: Stage) -> Evidence:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from services.analytics.food.entries import Readings
 from services.analytics.food.exposure import line_parts
 from services.analytics.food.intervals import Intervals
-from services.analytics.food.rules import Limit, limits_of
+from services.analytics.food.limit import Limit
+from services.analytics.food.rules import limits_of
 from services.domain import UnitSettings
 
 

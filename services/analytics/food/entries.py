@@ -10,8 +10,8 @@ from services.analytics.food import track as clock
 from services.analytics.food.exposure import line_parts, stretch_stats
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_ms
+from services.analytics.food.limit import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
 from services.analytics.food.reasons import air_rows, rows
-from services.analytics.food.rules import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
 from services.analytics.food.verdicts import (
     SAME_MIN,
     STANDING_MIN,
@@ -29,8 +29,6 @@ from services.telemetry import FloatArray, IntArray
 from services.timebase import MINUTE_MS, Span
 
 Basis = Literal["probe", "modelled_food", "cabinet"]
-HALF_MILLI_K = 0.0005
-"""Readings are kept in milli-degrees: this much over a limit makes a reading on it count as beyond."""
 COARSE_MS = 30 * MINUTE_MS
 """Spacing above which a log is too coarse for anything better than watch."""
 _BASIS_WORDS = {
@@ -104,7 +102,7 @@ def clock_of(
     frozen: bool = False,
 ) -> Clock:
     """Return the clock of one basis over all its readings."""
-    lines = tuple(clock.Line(_counted_from_c(limit), below=limit.below) for limit in limits)
+    lines = tuple(clock.Line(limit.counted_from_c, below=limit.below) for limit in limits)
     fresh = clock.start(lines, lags=lags, gap_ms=terms.gap_ms, frozen=frozen)
     track = clock.extend(fresh, readings.t_ms, readings.value_c)
     hot = line_parts(terms.air.t_ms, terms.air.value_c, limit_c=HOT_AIR_C, gap_ms=terms.gap_ms).above
@@ -129,12 +127,6 @@ def clock_of(
     )
     coarse = terms.interval_ms > COARSE_MS
     return Clock(basis, limits, track, evidence, coarse=coarse, only_raises=only_raises)
-
-
-def _counted_from_c(limit: Limit) -> float:
-    if not limit.at_counts:
-        return limit.limit_c
-    return limit.limit_c + (HALF_MILLI_K if limit.below else -HALF_MILLI_K)
 
 
 def food_clocks(

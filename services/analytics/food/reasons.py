@@ -1,6 +1,6 @@
 """What a verdict rests on, as rows: quantity, value, operator, threshold, unit, source."""
 
-from services.analytics.food.rules import Limit
+from services.analytics.food.limit import Limit
 from services.analytics.food.verdicts import SAME_MIN, STANDING_MIN, degrees
 from services.domain import Evidence
 

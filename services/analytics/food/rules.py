@@ -1,9 +1,10 @@
 """The limits a unit or a batch is held to: the strictest of the rules chosen for it, each with its source."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
+from services.analytics.food.house import house_limits
+from services.analytics.food.limit import Limit, Limits
 from services.analytics.food.rulebook.catalog import DEFAULT_RULES, RULES
 from services.analytics.food.rulebook.clause import FROZEN, RuleSet
 from services.analytics.food.rulebook.eu_quick_frozen import BRIEF_C, BRIEF_MIN
@@ -15,64 +16,11 @@ from services.errors import ConfigurationError
 FRIDGE_STRICTEST_C = 4.0
 FREEZER_STRICTEST_C = -18.0
 """Unknown content takes the strictest class of its kind (this project's decision)."""
-HOLD_MIN = 120.0
-DISCARD_MIN = 240.0
-"""Cumulative minutes. FSANZ 2-hour/4-hour rule (Standard 3.2.2): under 2 h back to the fridge, 2-4 h
-use now, over 4 h throw away; exactly on a limit counts as reached (this project's decision)."""
-HOT_HOLD_MIN = 60.0
-HOT_AIR_C = 90.0 / 1.8 - 32.0 / 1.8
-"""USDA FSIS: 1 h instead of 2 h where the air around the food is above 90 °F (32.2 °C)."""
-FREEZER_MARKS_C = (-18.0, -15.0, -12.0, -5.0, 0.0)
-"""Minutes above each are shown apart for freezers, without a verdict."""
 FROZEN_LADDER = (
     "this project's decision: frozen limits end in hold, after 120 min in all; no document gives a time"
 )
 MOVING = frozenset(("vehicle", "trailer"))
 """Sites whose units are in transport or local distribution."""
-
-Cap = Literal["watch", "hold", "discard_advised"]
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One temperature a unit is held to, and what time beyond it leads to."""
-
-    rule: str
-    limit_c: float
-    source: str
-    below: bool = False
-    """True where time under the limit counts."""
-    frozen: bool = False
-    hold_min: float = HOLD_MIN
-    hot_hold_min: float = HOT_HOLD_MIN
-    discard_min: float | None = DISCARD_MIN
-    hot_discard_min: float | None = DISCARD_MIN
-    cap: Cap = "discard_advised"
-    words: str = ""
-    """What is added to the reason when the limit was passed."""
-    law: bool = True
-    """False where no law asks for this temperature: whether it was kept is then not said."""
-    lawful_min: float = 0.0
-    """Minutes beyond it that the law itself allows."""
-    guard: bool = False
-    """True for the second line, a sensor's error inside a limit."""
-    at_counts: bool = False
-    """True where a reading on the limit counts as beyond it."""
-    ladder_source: str = ""
-    """Where the minutes to hold and discard come from."""
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """Every limit of one unit, and what had to be assumed to name them."""
-
-    limits: tuple[Limit, ...]
-    assumed: tuple[str, ...]
-
-    @property
-    def food_limit_c(self) -> float:
-        """The lowest upper limit: the one that decides, in °C."""
-        return min(limit.limit_c for limit in self.limits if not limit.below and not limit.guard)
 
 
 def limits_of(settings: UnitSettings) -> Limits:
@@ -151,7 +99,7 @@ def limits_for(
         limits, words = _in_transport(limits, moving=declared, brief_min=brief_min)
         assumed += words
     for name in dict.fromkeys(name for name in rules if name in own):
-        limits += _house_limits(own[name], foods, tuple(limits))
+        limits += house_limits(own[name], foods, tuple(limits))
     if vulnerable:
         limits = [_for_vulnerable(limit) for limit in limits]
     if "medicine" in special:
@@ -162,35 +110,6 @@ def limits_for(
     if error_k is not None:
         limits += [_guard(limit, error_k) for limit in _strictest(limits)]
     return Limits(tuple(dict.fromkeys(limits)), tuple(assumed))
-
-
-def house_faults(house: HouseRules) -> Iterator[tuple[tuple[str, ...], str]]:
-    """Yield where an operator's own set is looser than its base, or not to be understood: key and words."""
-    if house.name in RULES:
-        yield ("name",), f"{house.name!r} is the name of a published rule set"
-    base = RULES.get(house.base)
-    if base is None:
-        yield ("base",), f"no rule set named {house.base!r}; known are {', '.join(sorted(RULES))}"
-        return
-    for food_class, limit_c in house.limits_c.items():
-        row = base if food_class in base.limits_c else RULES[DEFAULT_RULES]
-        published_c = row.limits_c.get(food_class)
-        if published_c is None:
-            yield ("limits_c", food_class), f"no published limit for {food_class} to tighten"
-        elif limit_c > published_c:
-            told = f"{limit_c:g} °C is looser than {round(published_c, 2):g} °C of {row.name}"
-            yield ("limits_c", food_class), f"{told}; own rules may only be tighter"
-    for key, minutes, most in (
-        ("hold_min", house.hold_min, base.hold_min),
-        ("discard_min", house.discard_min, base.discard_min),
-    ):
-        if minutes is not None and minutes > most:
-            yield (
-                (key,),
-                f"{minutes:g} min is looser than {most:g} min of {base.name}; own rules may only be tighter",
-            )
-    if house.hold_min is not None and house.discard_min is not None and house.hold_min > house.discard_min:
-        yield ("hold_min",), "must not lie above discard_min"
 
 
 def _sets(rules: Sequence[str], own: dict[str, HouseRules]) -> list[RuleSet]:
@@ -307,38 +226,6 @@ def _in_transport(
         found.append(replace(limit, limit_c=BRIEF_C, source=QUICK_FROZEN.source(clause)))
     words = f"brief warming of quick-frozen food in transport: {brief:g} min, no document gives a number"
     return found, [words] if used and brief_min is None else []
-
-
-def _house_limits(house: HouseRules, foods: Sequence[FoodClass], published: Sequence[Limit]) -> list[Limit]:
-    """Return what an operator's own set adds: one frozen and one chilled line, where they are tighter."""
-    found: list[Limit] = []
-    for frozen in (True, False):
-        lines = [x for x in published if x.frozen == frozen and x.rule in {house.base, DEFAULT_RULES}]
-        if not lines:
-            continue
-        base = min(lines, key=lambda x: x.limit_c)
-        own_c = [c for name, c in house.limits_c.items() if (name in FROZEN) == frozen and name in foods]
-        tight = replace(
-            base,
-            limit_c=min([base.limit_c, *own_c]),
-            hold_min=_least(base.hold_min, house.hold_min),
-            hot_hold_min=_least(base.hot_hold_min, house.hold_min),
-            discard_min=None if base.discard_min is None else _least(base.discard_min, house.discard_min),
-            hot_discard_min=(
-                None if base.hot_discard_min is None else _least(base.hot_discard_min, house.discard_min)
-            ),
-        )
-        if tight != base:
-            said = f", said by {house.said_by}" if house.said_by else ""
-            words = f"the operator's own rule{said}, tighter than {base.source}"
-            found.append(
-                replace(tight, rule=house.name, law=False, lawful_min=0.0, source=words, ladder_source=words)
-            )
-    return found
-
-
-def _least(published: float, own: float | None) -> float:
-    return published if own is None else min(published, own)
 
 
 def _for_vulnerable(limit: Limit) -> Limit:

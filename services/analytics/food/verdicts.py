@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from services.analytics.food.intervals import Intervals
-from services.analytics.food.rules import Limit
+from services.analytics.food.limit import Limit
 from services.domain import Verdict
 from services.telemetry import FloatArray, IntArray
 from services.timebase import HOUR_MS, MINUTE_MS
