@@ -176,10 +176,10 @@ def grown(model: GrowthModel, t_ms: IntArray, food_c: FloatArray) -> FloatArray:
     """Return growth within each pair of neighbours, in the model's own unit."""
     hours, left, right = pairs(t_ms, food_c)
     mean = np.zeros(hours.shape)
-    for low, high, share in _above_tmin(left, right, model.tmin_c):
-        middle, half = (low + high) / 2, (high - low) / 2
-        for node, weight in zip(GAUSS_NODES, GAUSS_WEIGHTS, strict=True):
-            mean += share * weight / 2 * model.rate(middle + half * node)
+    low, high, share = _above_tmin(left, right, model.tmin_c)
+    middle, half = (low + high) / 2, (high - low) / 2
+    for node, weight in zip(GAUSS_NODES, GAUSS_WEIGHTS, strict=True):
+        mean += share * weight / 2 * model.rate(middle + half * node)
     return np.asarray(mean * hours)
 
 
@@ -195,10 +195,10 @@ def pairs(t_ms: IntArray, food_c: FloatArray) -> tuple[FloatArray, FloatArray, F
 
 def _above_tmin(
     left: FloatArray, right: FloatArray, tmin_c: float
-) -> tuple[tuple[FloatArray, FloatArray, FloatArray], ...]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return both ends and the share of time of the part of each line above Tmin."""
     low, high = np.minimum(left, right), np.maximum(left, right)
     swing = high - low
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(swing > 0, (high - tmin_c) / swing, np.where(low > tmin_c, 1.0, 0.0))
-    return ((np.maximum(low, tmin_c), np.maximum(high, tmin_c), np.clip(share, 0.0, 1.0)),)
+    return np.maximum(low, tmin_c), np.maximum(high, tmin_c), np.clip(share, 0.0, 1.0)

@@ -13,6 +13,7 @@ WARM_C = 10.0
 HOT_C = 21.1
 """70 °F as the document prints it."""
 COOKED_C = 57.2
+LEVEL_K = 1e-9
 DOCUMENT = (
     "FDA Fish and Fishery Products Hazards and Controls Guidance, Appendix 4 "
     "(introduction read in the copy of 2020)"
@@ -78,13 +79,15 @@ def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
     .. [1] The document says that times are cumulative and that lines between its rows are not to be drawn;
        it gives no rule for several bands at once. Adding shares is ours.
     """
-    return _share(bands, {edge: _hours_above(t_ms, food_c, edge) for edge in _edges(bands)})
+    history = _Lines.of(t_ms, food_c)
+    return _share(bands, {edge: history.hours_above(edge) for edge in _edges(bands)})
 
 
 def worst_index(t_ms: IntArray, food_c: FloatArray) -> tuple[float, str]:
     """Return the highest index of all organisms of the table, and which one it is."""
     edges = {edge for bands in TABLE_A2 for edge in _edges(bands)}
-    above = {edge: _hours_above(t_ms, food_c, edge) for edge in edges}
+    history = _Lines.of(t_ms, food_c)
+    above = {edge: history.hours_above(edge) for edge in edges}
     return max(((_share(bands, above), bands.organism) for bands in TABLE_A2), key=lambda found: found[0])
 
 
@@ -120,8 +123,9 @@ def raw_fish(t_ms: IntArray, food_c: FloatArray) -> RawFish:
     than 2 h above 21.1 °C; (c) never above 21.1 °C: no more than 5 h above 10 °C (these hours from memory).
     Time above 57.2 °C is not time between.
     """
-    cooked = _hours_above(t_ms, food_c, COOKED_C)
-    warm, hot = _hours_above(t_ms, food_c, WARM_C) - cooked, _hours_above(t_ms, food_c, HOT_C) - cooked
+    history = _Lines.of(t_ms, food_c)
+    cooked, warm, hot = (history.hours_above(c) for c in (COOKED_C, WARM_C, HOT_C))
+    warm, hot = warm - cooked, hot - cooked
     ever = hot > 0 or cooked > 0
     rules = {
         "a": ever and warm <= 2,  # noqa: PLR2004 - the document's hours
@@ -131,10 +135,26 @@ def raw_fish(t_ms: IntArray, food_c: FloatArray) -> RawFish:
     return RawFish(warm, hot, tuple(name for name, kept in rules.items() if kept))
 
 
-def _hours_above(t_ms: IntArray, food_c: FloatArray, limit_c: float) -> float:
-    """Return the hours that straight lines between the readings lie above a temperature."""
-    hours, left, right = pairs(t_ms, food_c)
-    low, high = np.minimum(left, right), np.maximum(left, right)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(high > low, (high - limit_c) / (high - low), (low > limit_c).astype(np.float64))
-    return float(np.sum(hours * np.clip(share, 0.0, 1.0)))
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """A history as straight lines, made ready once for every edge."""
+
+    hours: FloatArray
+    low_c: FloatArray
+    high_c: FloatArray
+    swing_k: FloatArray
+    """Never zero: a level line is given a swing too small to matter."""
+
+    @staticmethod
+    def of(t_ms: IntArray, food_c: FloatArray) -> "_Lines":
+        """Return the lines between neighbours."""
+        hours, left, right = pairs(t_ms, food_c)
+        low, high = np.minimum(left, right), np.maximum(left, right)
+        return _Lines(hours, low, high, np.maximum(high - low, LEVEL_K))
+
+    def hours_above(self, limit_c: float) -> float:
+        """Return the hours they lie strictly above a temperature."""
+        if np.isinf(limit_c):
+            return 0.0
+        share = np.clip((self.high_c - limit_c) / self.swing_k, 0.0, 1.0)
+        return float(np.sum(self.hours * share))

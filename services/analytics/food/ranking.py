@@ -46,9 +46,6 @@ KEEPS: dict[str, Keeps] = {
 
 KEPT_FROZEN = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
 THAWED_AS = {"frozen_fish": "fish", "ice_cream": "milk", "frozen_other": "unknown"}
-READY_DAYS = 7.0
-READY_C = 5.0
-"""US Food Code 2022 3-501.17: 7 days at 5 °C or less (read in a state's adoption)."""
 HOURS_PER_DAY = 24.0
 SAME_GAP_MS = 6 * HOUR_MS
 """Across a longer silence food is taken as warm as the warmer end (judgement, no source)."""
@@ -90,7 +87,7 @@ def use_first(
     vacuum_packed : bool
         Smell tells nothing then; no time is given for it.
     ready_to_eat : bool
-        Nothing will be cooked away: germs of the cold decide as well.
+        Nothing will be cooked away: said, and raw fish is held against its own summary.
 
     Returns
     -------
@@ -108,13 +105,15 @@ def use_first(
         return UseFirst(0.0, "drinks only: a matter of taste")
     if days_left is not None and days_left < 0:
         return UseFirst(0.0, "past its date: not for use")
-    used, words = _used(food_class, *_known(t_ms, food_c, as_of_ms), ready_to_eat=ready_to_eat)
-    raw = food_class == "fish" and ready_to_eat
-    index = _index_words(*_known(t_ms, food_c, as_of_ms), raw=raw)
+    known = _known(t_ms, food_c, as_of_ms)
+    used, words = _used(food_class, *known)
+    index = _index_words(*known, raw=food_class == "fish" and ready_to_eat)
     dated = 0.0 if days_left is None else 1.0 / (1.0 + days_left)
     told = [words, *_date_words(days_left)]
     if dated > used:
         told.reverse()
+    if ready_to_eat:
+        told.append("ready to eat: nothing will be cooked away")
     if vacuum_packed:
         told.append("vacuum packed: smell tells nothing")
     return UseFirst(max(used, dated), "; ".join([*told, *index]))
@@ -143,7 +142,7 @@ def _index_words(t_ms: IntArray, food_c: FloatArray, *, raw: bool) -> list[str]:
     return told
 
 
-def _used(food_class: str, t_ms: IntArray, food_c: FloatArray, *, ready_to_eat: bool) -> tuple[float, str]:
+def _used(food_class: str, t_ms: IntArray, food_c: FloatArray) -> tuple[float, str]:
     """Return the share of its keeping time used up, and in words."""
     if not t_ms.size:
         return 1.0, "its temperature is not known"
@@ -153,12 +152,6 @@ def _used(food_class: str, t_ms: IntArray, food_c: FloatArray, *, ready_to_eat: 
         return 0.0, "kept frozen all along"
     share = spent / keeps.least_days
     words = f"aged like {spent:.1f} days at 4.4 °C; USDA cold storage chart: {keeps.row} {keeps.printed}"
-    if ready_to_eat or food_class == "cooked":
-        rate = float(LISTERIA_HAM.rate(np.array([READY_C]))[0]) * HOURS_PER_DAY
-        grown = growth(LISTERIA_HAM, t_ms, food_c) / rate
-        if grown / READY_DAYS > share:
-            share = grown / READY_DAYS
-            words = f"aged like {grown:.1f} of {READY_DAYS:g} days at 5 °C (US Food Code 3-501.17)"
     return share, words
 
 

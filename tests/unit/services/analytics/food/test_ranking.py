@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from services.analytics.food.ranking import KEEPS, READY_DAYS, use_first
+from services.analytics.food.ranking import KEEPS, use_first
 from services.domain import FoodClass
 from tests.helpers.histories import HOUR_MS, celsius, steps
 
@@ -20,8 +20,12 @@ def test_a_keeping_time_at_its_own_temperature_is_a_score_of_one():
         assert score(food_class, (24 * keeps.least_days, celsius(40))) == pytest.approx(1.0), food_class
 
 
-def test_ready_to_eat_counts_its_seven_days_at_5_as_well():
-    assert score("other_chilled", (24 * READY_DAYS, 5.0), ready_to_eat=True) >= 1.0
+def test_ready_to_eat_is_said_and_gains_no_time():
+    plain, ready = (
+        use_first("cooked", *steps((9, 3)), as_of_ms=9 * HOUR_MS, ready_to_eat=r) for r in (False, True)
+    )
+    assert plain.score == ready.score
+    assert "nothing will be cooked away" in ready.why
 
 
 @pytest.mark.parametrize("food_class", [c for c in CLASSES if c not in ("medicine", "drinks")])
