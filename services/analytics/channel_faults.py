@@ -36,7 +36,8 @@ STUCK_RESTLESS_MS = 120 * MINUTE_MS
 STUCK_RESTLESS_RATIO = 8.0
 STUCK_RESTLESS_READINGS = 300
 """A channel that moved at 300 readings of the day before, and never stood still for an eighth of this long,
-does not come to rest to the last digit for two hours (judgement, no source)."""
+does not come to rest to the last digit for two hours (judgement, no source). Cold plates that melt below
+-3 °C may look like it: then the alarm is false on the careful side."""
 
 STUCK_ALONE_MS = 12 * HOUR_MS
 STUCK_ALONE_READINGS = 40

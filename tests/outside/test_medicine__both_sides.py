@@ -48,7 +48,7 @@ def test_an_hour_at_half_a_degree_of_frost_is_the_alarm(minutes, alarm):
     found = judged(np.concatenate((np.full(60, 5.0), np.full(minutes + 1, -0.5))))
     assert entry(found, **COLD_ALARM).verdict is alarm
     assert found.verdict is Verdict.HOLD
-    assert "may have frozen" in entry(found, **COLD_ALARM).why
+    assert "may have frozen" in found.verdict_why
 
 
 def test_frost_of_a_minute_is_asked_about():
