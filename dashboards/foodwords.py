@@ -71,7 +71,8 @@ COOLING_SOURCE = (
     "both read in secondary copies"
 )
 
-NOT_VERIFIED = "name picked from a list, not verified"
+NOT_VERIFIED = "not verified"
+"""Beside every name until there are accounts: it was picked from a list."""
 UNRECORDED_COOK = "Food nobody wrote down, from {names}: only what is in date."
 READY = "ready to eat"
 PAST_DATE = "Past its last day"

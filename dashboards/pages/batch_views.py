@@ -254,4 +254,6 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
     if event.kind == "corrected" and (what := body.get("what")) is not None:
         parts.append(f"it is {what}")
     reason = str(body.get("reason") or body.get("note") or "")
-    return text.sentence(f"{event.who}: {', '.join(parts)}") + (f" {reason}" if reason else "")
+    return text.sentence(f"{event.who} ({foodwords.NOT_VERIFIED}): {', '.join(parts)}") + (
+        f" {reason}" if reason else ""
+    )

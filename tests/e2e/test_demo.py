@@ -231,6 +231,30 @@ def test_a_named_person_closes_a_hold_on_the_phone_page(demo):
     assert said["unit"] == "reedpan-kitchen"
 
 
+def test_a_cook_adds_food_and_the_running_house_judges_it(demo):
+    with chromium() as browser, watched_page(browser, PHONE, scripts=False) as watched:
+        page = watched.page
+        site = _units(demo.base)["lodge-dairy"]["site"]
+        page.goto(f"{demo.base}/camp/{site}/add?unit=lodge-dairy")
+        page.locator("[name=person]").select_option(index=1)
+        page.locator("button[name=template]").first.click()
+        page.wait_for_url(re.compile(r"/batches/\d+\?noted=loaded"))
+        number = int(re.search(r"/batches/(\d+)", page.url)[1])
+
+        def judged():
+            card = _get(demo.base, f"/api/v1/batches/{number}")
+            return card if card["clocks"] else None
+
+        card = _until(judged, 60, "the batch is judged")
+        assert card["standing"] in {"ok", "watch"}
+        page.goto(f"{demo.base}/camp/{site}")
+        assert card["batch"]["what"] in page.locator("section.ok").inner_text()
+        _shot(watched, "demo-camp-food-360")
+        page.goto(f"{demo.base}/batches/{number}")
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+        _shot(watched, "demo-batch-360")
+
+
 def test_a_taken_port_is_named_and_nothing_is_left_running(demo, tmp_path):
     done = subprocess.run(
         [sys.executable, "-m", "deploy.cli", "demo", "--port", str(demo.port), "--data", str(tmp_path / "d")],

@@ -101,16 +101,19 @@ def test_one_clock_never_says_the_cabinet_is_cold():
 @pytest.mark.parametrize(
     ("event", "words"),
     [
-        (said("loaded", unit="v3-veg", core_c=3.0), "Jonas K.: put in, into Salad drawer, core 3.0 °C."),
-        (said("moved", unit="v3-veg", frozen=False), "Jonas K.: moved, into Salad drawer."),
-        (said("probed", probe_c=0.0, note="thigh"), "Jonas K.: probed, probe 0.0 °C. thigh"),
+        (
+            said("loaded", unit="v3-veg", core_c=3.0),
+            "Jonas K. (not verified): put in, into Salad drawer, core 3.0 °C.",
+        ),
+        (said("moved", unit="v3-veg", frozen=False), "Jonas K. (not verified): moved, into Salad drawer."),
+        (said("probed", probe_c=0.0, note="thigh"), "Jonas K. (not verified): probed, probe 0.0 °C. thigh"),
         (
             said("hold_closed", probe_c=3.4, disposition="kept", reason="cold within the hour"),
-            "Jonas K.: closed the hold, kept, probe 3.4 °C. cold within the hour",
+            "Jonas K. (not verified): closed the hold, kept, probe 3.4 °C. cold within the hour",
         ),
-        (said("corrected", event=7, withdrawn=True), "Jonas K.: corrected, line 7 withdrawn."),
-        (said("corrected", what="Trout"), "Jonas K.: corrected, it is Trout."),
-        (said("corrected", use_by="2026-03-06"), "Jonas K.: corrected, use by 2026-03-06."),
+        (said("corrected", event=7, withdrawn=True), "Jonas K. (not verified): corrected, line 7 withdrawn."),
+        (said("corrected", what="Trout"), "Jonas K. (not verified): corrected, it is Trout."),
+        (said("corrected", use_by="2026-03-06"), "Jonas K. (not verified): corrected, use by 2026-03-06."),
     ],
 )
 def test_what_was_said_is_told_in_a_sentence(event, words):
