@@ -228,6 +228,14 @@ def test_us_4_a_freezer_that_warmed_to_minus_1_broke_the_law_but_never_the_chart
     assert entry(analysis, basis="probe", limit_c=-12.0).verdict is Verdict.HOLD
 
 
+@pytest.mark.parametrize(("minutes", "compliant"), [(120, "yes"), (121, "no")])
+def test_er_1_two_hours_above_4_degrees_are_allowed_and_no_minute_more(minutes, compliant):
+    # Eritrea, Legal Notice 67/2003 article 12 (secondary copy): above 4 °C for no more than 2 h in all.
+    settings = unit(classes=("fish",), rules=("er-67-2003",), position="product")
+    points = [(m, 6.0) for m in (*range(0, minutes, 10), minutes)]
+    assert entry(judged(points, settings), basis="probe").compliant == compliant
+
+
 MEDICINE = {"classes": ("medicine",), "position": "product"}
 
 

@@ -91,8 +91,8 @@ def not_mended_by_cooking(food_class: FoodClass) -> tuple[str, ...]:
     """Return what stays in food that stood too warm however well it is cooked; nothing for drinks, medicine.
 
     The toxins of *Staphylococcus aureus* and *Bacillus cereus* and the histamine of fish are not
-    destroyed by cooking: FDA Fish and Fishery Products Hazards and Controls Guidance, chapters 7, 15
-    and 16 (from memory).
+    destroyed by cooking: FDA, Bad Bug Book, and Fish and Fishery Products Hazards and Controls
+    Guidance, chapter 7 (from memory).
     """
     if food_class in {"drinks", "medicine"}:
         return ()

@@ -196,6 +196,7 @@ def _chilled_limit(rules: RuleSet, row: _Row) -> Limit:
         hot_hold_min=rules.hot_hold_min,
         discard_min=rules.discard_min,
         hot_discard_min=rules.hot_discard_min,
+        lawful_min=rules.lawful_min,
         ladder_source=rules.ladder_source,
     )
 

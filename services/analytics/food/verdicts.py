@@ -163,7 +163,7 @@ def why(limit: Limit, minutes: Minutes, verdict: Verdict, *, basis: str, coarse:
     if bool(minutes.hot[0]):
         told.append("air around the food above 32.2 °C")
     if limit.lawful_min > 0 and SAME_MIN < above <= limit.lawful_min + SAME_MIN:
-        told.append(f"within the {limit.lawful_min:g} min allowed in transport")
+        told.append(f"within the {limit.lawful_min:g} min that this rule allows")
     elif limit.words and above > SAME_MIN:
         told.append(limit.words)
     if verdict is Verdict.HOLD:

@@ -88,6 +88,8 @@ class RuleSet:
     discard_min: float = 240.0
     hot_hold_min: float = 60.0
     hot_discard_min: float = 240.0
+    lawful_min: float = 0.0
+    """Minutes beyond a chilled limit that the document itself allows, all added up."""
 
     @property
     def limits_c(self) -> Mapping[FoodClass, float]:

@@ -118,6 +118,7 @@ ERITREA = RuleSet(
     ladder_source="article 12 (read in a secondary copy): above 4 °C for 2 h at most in all",
     discard_min=120.0,
     hot_discard_min=120.0,
+    lawful_min=120.0,
     clauses=(
         Clause(
             id="er-67-2003/scombroid",

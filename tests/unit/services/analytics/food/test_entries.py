@@ -165,7 +165,7 @@ def test_minutes_the_law_allows_on_the_road_are_within_it_until_they_are_over():
         found = judged(settings, product=readings(*([-16] * (minutes + 1))), as_of_min=minutes)
         line = next(e for e in found if e.limit_c == -18.0)
         assert (line.compliant, line.verdict) == (compliant, verdict)
-        assert ("within the 60 min allowed" in line.why) == (compliant == "yes")
+        assert ("within the 60 min that this rule allows" in line.why) == (compliant == "yes")
 
 
 def test_every_entry_with_a_verdict_shows_what_it_rests_on():
