@@ -236,16 +236,18 @@ def times_of(series: Series, column: str) -> IntArray:
 
 def silent(times: IntArray, span: Span, gap_ms: float) -> tuple[Span, ...]:
     """Return the parts of a span that lie between two readings too far apart, or beyond the last one."""
-    edges = [span.start_ms - gap_ms - 1, *times.tolist(), span.end_ms + gap_ms + 1]
-    if times.size and times[0] > span.start_ms:
-        edges[0] = float(span.start_ms)
-    if times.size and times[-1] < span.end_ms:
-        edges[-1] = float(span.end_ms)
-    found = []
-    for before, after in pairwise(edges):
-        if after - before > gap_ms:
-            start, end = max(round(before), span.start_ms), min(round(after), span.end_ms)
-            found += [Span(start, end)] if start < end else []
+    first, last = (int(k) for k in np.searchsorted(times, [span.start_ms, span.end_ms]))
+    before, after = (float(span.start_ms), float(span.end_ms)) if times.size else (-np.inf, np.inf)
+    if first:
+        before = float(times[first - 1])
+    if last < times.size:
+        after = float(times[last])
+    edges = np.concatenate(([before], times[first:last], [after]))
+    wide = np.flatnonzero(np.diff(edges) > gap_ms)
+    found = [
+        Span(round(max(edges[k], span.start_ms)), round(min(edges[k + 1], span.end_ms)))
+        for k in wide.tolist()
+    ]
     return tuple(found)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import Day, DayLine, Hour, LogSheet, Passing, Spread
-from services.timebase import Span
+from services.timebase import MINUTE_MS, Span
 
 NOTHING = "\N{EN DASH}"
 
@@ -107,7 +107,7 @@ def day_view(made: LogSheet, day: Day) -> Plain:
             words.limit_words(e.limit_c, below=line.below) + (f" [{line.regime + 1}]" if several else ""),
             e.rule,
             words.BASES[e.basis],
-            words.minutes(e.minutes_above),
+            words.minutes(e.minutes_above) + (_in_force(made, line) if several else ""),
             words.minutes(e.minutes_unknown),
             NOTHING if e.peak_c is None or e.basis == "cabinet" else text.number(e.peak_c, 2),
             words.COMPLIANT[e.compliant] if e.compliant is not None else NOTHING,
@@ -127,6 +127,15 @@ def day_view(made: LogSheet, day: Day) -> Plain:
         "cabinet": _range(made, "cabinet_c", day.cabinet_c),
         "lines": lines,
     }
+
+
+def _in_force(made: LogSheet, line: DayLine) -> str:
+    """Return the part of a day's minutes that fell into the time its description held."""
+    held = made.regimes[line.regime].span
+    shared = sum(
+        max(0, min(e.end, held.end_ms) - max(e.start, held.start_ms)) for e in line.exposure.episodes
+    )
+    return f" ({words.minutes(shared / MINUTE_MS)} while it held)"
 
 
 def _day_name(made: LogSheet, day: Day) -> str:
@@ -164,26 +173,36 @@ def air(made: LogSheet) -> list[tuple[str, str, str, str]]:
 
 
 def hourly(made: LogSheet, day: Day) -> Plain:
-    """Return one day hour by hour."""
+    """Return one day hour by hour, as lines of even columns (a table as long takes minutes to lay out)."""
+    product = any(d.product_c is not None for d in made.days)
+    head = ["Hour", "readings", "cabinet low", "mean", "high °C"]
+    head += ["product low", "mean", "high °C"] if product else []
+    rows = [[*head, "battery V", "compressor", "supply"]]
+    rows += [_hour(made, hour, product=product) for hour in day.hours]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    last = len(widths) - 1
+    lines = (
+        "  ".join(
+            cell.ljust(width) if k in {0, last} else cell.rjust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in rows
+    )
     return {
         "name": _day_name(made, day),
         "utc": text.offset_name(day.span.start_ms, made.zone),
-        "rows": [_hour(made, hour) for hour in day.hours],
+        "lines": "\n".join(line.rstrip() for line in lines),
     }
 
 
-def _hour(made: LogSheet, hour: Hour) -> tuple[Any, ...]:
-    battery = (
-        NOTHING
-        if hour.battery_v is None
-        else f"{text.number(hour.battery_v.lowest, 2)} to {text.number(hour.battery_v.highest, 2)}"
-    )
-    return (
+def _hour(made: LogSheet, hour: Hour, *, product: bool) -> list[str]:
+    volts = hour.battery_v
+    return [
         f"{text.local(hour.start_ms, made.zone):%H:%M}",
-        hour.readings,
-        _range(made, "cabinet_c", hour.cabinet_c),
-        _range(made, "product_c", hour.product_c),
-        battery,
+        str(hour.readings),
+        *_range(made, "cabinet_c", hour.cabinet_c),
+        *(_range(made, "product_c", hour.product_c) if product else ()),
+        NOTHING if volts is None else f"{text.number(volts.lowest, 2)} to {text.number(volts.highest, 2)}",
         NOTHING if hour.running_share is None else f"{100 * hour.running_share:.0f} %",
         ", ".join(text.plain(s) for s in hour.supply) or NOTHING,
-    )
+    ]

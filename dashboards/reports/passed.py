@@ -11,8 +11,8 @@ from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import FloatArray, LogSheet, Passing, Stretch
 
-PER_LINE = 8
-"""Readings in one printed line; the template fills up to as many."""
+LINE = 152
+"""Characters that fit into one printed line."""
 
 Plain = dict[str, Any]
 
@@ -33,6 +33,7 @@ def stretch_view(made: LogSheet, number: int, stretch: Stretch) -> Plain:
             for c in stretch.cutouts
         ],
         "count": last - first,
+        "corrected": _corrected(made, stretch),
         "readings": list(_printed(made, first, last)),
     }
 
@@ -87,8 +88,11 @@ def _power(columns: dict[str, FloatArray]) -> str:
     return ", ".join(found)
 
 
-def _printed(made: LogSheet, first: int, last: int) -> Iterator[tuple[str, list[list[str]]]]:
-    """Pass on every reading of a stretch, day by day, so many to a line."""
+def _printed(made: LogSheet, first: int, last: int) -> Iterator[tuple[str, str]]:
+    """Pass on every reading of a stretch, day by day, as lines of even columns.
+
+    Plain text, because a table of thousands of cells takes minutes to lay out.
+    """
     times = made.readings.t_ms[first:last].tolist()
     names = ("cabinet_c", "product_c", "compressor_on")
     cabinet, product, runs = (made.readings.numbers(n)[first:last].tolist() for n in names)
@@ -98,9 +102,12 @@ def _printed(made: LogSheet, first: int, last: int) -> Iterator[tuple[str, list[
             (text.local(t, made.zone) for t in times), cabinet, product, runs, strict=True
         )
     ]
+    width = max((len(cell) for _, cell in cells), default=1) + 2
+    per_line = max(1, LINE // width)
     for day, group in groupby(cells, key=lambda cell: cell[0]):
-        row = [cell for _, cell in group]
-        yield day, [row[i : i + PER_LINE] for i in range(0, len(row), PER_LINE)]
+        row = [cell.ljust(width) for _, cell in group]
+        lines = ("".join(row[i : i + per_line]).rstrip() for i in range(0, len(row), per_line))
+        yield day, "\n".join(lines)
 
 
 def _reading(made: LogSheet, cabinet: float, product: float, runs: float) -> str:
@@ -108,3 +115,13 @@ def _reading(made: LogSheet, cabinet: float, product: float, runs: float) -> str
     if not math.isnan(product):
         shown += f" p{text.number(product, made.digits['product_c'])}"
     return shown + ("*" if runs == 1.0 else "")
+
+
+def _corrected(made: LogSheet, stretch: Stretch) -> str:
+    """Return what was added before counting, so that nobody wonders at readings under the limit."""
+    added = {
+        f"{words.exact(a.offset_k)} K added to the {a.channel} sensor before counting"
+        for a in made.applied
+        if a.offset_k > 0 and a.span.start_ms < stretch.span.end_ms and a.span.end_ms > stretch.span.start_ms
+    }
+    return "".join(f"; {said}" for said in sorted(added))

@@ -69,7 +69,7 @@ def _view(made: LogSheet) -> Plain:
     return {
         "title": f"Temperature log of {made.settings.name}",
         "unit": unit.id,
-        "period": f"{first} to {last}",
+        "period": f"{first}" if first == last else f"{first} to {last}",
         "printed": words.both_times(made.printed_ms, zone),
         "software": made.software,
         "facts": _facts(made),

@@ -175,7 +175,7 @@ def _said(made: LogSheet) -> Iterator[tuple[int, Row]]:
 
 def _corrected(made: LogSheet) -> Iterator[tuple[int, Row]]:
     for twice in made.contradictions:
-        later = ", ".join(f"{name} {value}" for name, value in sorted(twice.later.items()))
+        later = words.values_words(twice.later)
         what = (
             f"sample {twice.sq} of boot {twice.bid} came again {iso_of(twice.received_ms)} with other "
             f"values; the first stays, the later said: {later}"

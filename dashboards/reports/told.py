@@ -7,7 +7,7 @@ from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import LogSheet, Withdrawn
 from dashboards.reports.passed import until
-from services.domain import BatchCard
+from services.domain import BatchCard, BatchClock
 
 NOTHING = "\N{EN DASH}"
 
@@ -45,8 +45,8 @@ def batch_view(made: LogSheet, card: BatchCard) -> Plain:
         "name": f"Batch {batch.id}: {batch.what}{quantity}",
         "details": ", ".join(details),
         "state": f"{text.plain(became)}; {words.VERDICTS[card.standing]}. {text.sentence(card.standing_why)}",
-        "minutes": f"{words.minutes(card.minutes_above)} beyond its limit over its whole life, "
-        f"{words.minutes(card.minutes_unknown)} unknown",
+        "minutes": _batch_minutes(card),
+        "clocks": [_clock(clock) for clock in card.clocks],
         "events": [
             (
                 words.both_times(e.t, made.zone),
@@ -59,6 +59,26 @@ def batch_view(made: LogSheet, card: BatchCard) -> Plain:
             if e.batch == batch.id
         ],
     }
+
+
+def _batch_minutes(card: BatchCard) -> str:
+    if not card.clocks:
+        return "Its time beyond a limit has not been worked out"
+    return (
+        f"{words.minutes(card.minutes_above)} beyond the limit that decides over its whole life, "
+        f"{words.minutes(card.minutes_unknown)} unknown"
+    )
+
+
+def _clock(clock: BatchClock) -> tuple[str, ...]:
+    return (
+        f"{words.exact(clock.limit_c)} °C ({clock.rule})",
+        words.minutes(clock.minutes_above),
+        words.minutes(clock.minutes_unknown),
+        NOTHING if clock.peak_c is None else text.number(clock.peak_c, 2),
+        NOTHING if clock.compliant is None else words.COMPLIANT[clock.compliant],
+        clock.source,
+    )
 
 
 def sensors(made: LogSheet) -> Plain:
@@ -116,7 +136,7 @@ def corrections(made: LogSheet) -> list[tuple[str, str]]:
             words.both_times(c.t_ms, made.zone),
             f"Reading {c.sq} of boot {c.bid} came again at {words.both_times(c.received_ms, made.zone)} with "
             f"other values. The first one stays: {_kept(made, c.t_ms)}. The later one said: "
-            + ", ".join(f"{name} {value}" for name, value in sorted(c.later.items())),
+            + words.values_words(c.later),
         )
         for c in made.contradictions
     ]

@@ -64,9 +64,24 @@ def _field(name: str, value: object) -> str:
         return f"{said}: {'yes' if value else 'no'}"
     if name in _TEMPERATURES and isinstance(value, int | float):
         return f"{said} {exact(float(value))} °C"
+    if name.startswith("minutes") and isinstance(value, int | float):
+        return f"{said} {minutes(float(value))}"
     if name in {"note", "reason", "what"}:
         return str(value) if name == "note" else f"{said}: {value}"
-    return f"{said} {text.plain(value) if isinstance(value, str) else value}"
+    return f"{said} {_value(value)}"
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return text.plain(value) if isinstance(value, str) else str(value)
+
+
+def values_words(values: Mapping[str, Any]) -> str:
+    """Return what a sample held, channel by channel."""
+    return ", ".join(f"{name} {_value(value)}" for name, value in sorted(values.items()))
 
 
 def said_words(line: SaidLine) -> str:

@@ -102,10 +102,10 @@ def test_rec_2_a_reading_that_comes_again_otherwise_leaves_the_old_value_shown(o
     assert float(reading["cabinet_c"]) == pytest.approx(float(first), abs=1e-9)
     (twice,) = [r for r in rows_of(log) if r["kind"] == "contradiction"]
     assert "the first stays" in twice["what"]
-    assert "cabinet 2.0" in twice["what"]
+    assert "cabinet 2, compressor yes" in twice["what"]
     shown = as_text(sheet.html(log))
     assert f"The first one stays: cabinet_c {float(first):g}" in shown
-    assert "The later one said: cabinet 2.0" in shown
+    assert "The later one said: cabinet 2, compressor yes" in shown
 
 
 def test_rec_3_a_day_with_23_h_of_data_and_a_gap_says_how_much_is_unknown(opened):
@@ -141,6 +141,15 @@ def test_rec_4_a_limit_changed_in_the_middle_of_an_event_keeps_both_with_times_a
     shown = as_text(sheet.html(log))
     assert "the description changed: counted above 5.0 °C (za-r638-2018) [1] until then, " in shown
     assert "counted above 4.0 °C (za-r638-2018) [2] from then on" in shown
+    assert re.search(
+        r"above 5\.0 °C \[1\] \(za-r638-2018\) product probe 0 min \(0 min while it held\)", shown
+    )
+    told = re.search(
+        r"above 4\.0 °C \[2\] \(za-r638-2018\) product probe (\d+\.\d) min \((\d+\.\d) min while it held\)",
+        shown,
+    )
+    assert told is not None
+    assert [float(minutes) for minutes in told.groups()] == pytest.approx([101.0, 50.5], abs=1.0)
     limits = [r for r in rows_of(log) if r["kind"] == "limit"]
     assert [(r["limit_c"], r["time"], r["until"]) for r in limits] == [
         ("5", "2026-03-03T22:00:00Z", "2026-03-04T08:50:00Z"),

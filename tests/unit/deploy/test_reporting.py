@@ -260,3 +260,21 @@ def test_a_stored_number_comes_out_as_json_would_have_it(book):
     line = made.days[0].lines[0].exposure
     assert json.loads(line.model_dump_json(by_alias=True))["minutes_above"] == line.minutes_above
     assert np.all(np.diff(made.readings.t_ms) > 0)
+
+
+def test_cold_counts_too_where_food_must_not_freeze(tmp_path):
+    cold = open_book(
+        tmp_path,
+        lambda m: steady(m) - 4.5 if 600 <= m <= 680 else steady(m) + 1.5,
+        described=fleet(classes='["medicine"]'),
+    )
+    made = LogBook(cold.records, cold.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    below = [row.limit_c for row in made.regimes[0].limits if row.below]
+    assert 2.0 in below
+    passed = [p for s in made.stretches for p in s.passings if p.below and p.limit_c == 2.0]
+    assert sum(p.span.minutes for p in passed) == pytest.approx(81.0, abs=2.0)
+    assert min(p.peak_c for p in passed) < -1.0
+    page = sheet.html(made)
+    assert "below 2.0 °C (medicine-2-8)" in page
+    assert "discard advised at" not in page  # medicine is quarantined, never thrown away on our word
+    cold.close()

@@ -54,3 +54,7 @@ def test_a_kind_nobody_gave_words_for_is_still_told():
 
 def test_a_no_is_something_that_was_said():
     assert words.body_words({"ready_to_eat": False, "withdrawn": True}) == "ready to eat: no; withdrawn: yes"
+
+
+def test_minutes_in_a_statement_are_rounded_for_people():
+    assert words.body_words({"minutes_above": 301.59707146809893}) == "minutes above 301.6 min"
