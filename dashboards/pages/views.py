@@ -181,7 +181,15 @@ def statement_words(said: StatementRow) -> str:
     if (disposition := body.get("disposition")) is not None:
         became = text.DISPOSITIONS.get(str(disposition), text.plain(str(disposition)))
         return f"{said.who} closed the hold: {became}{read}. {body.get('reason', '')}"
-    return f"{said.who}: {text.plain(said.kind)}{read}. {body.get('note') or ''}".strip()
+    return f"{said.who}: {_kind_words(said)}{read}. {body.get('note') or ''}".strip()
+
+
+def _kind_words(said: StatementRow) -> str:
+    reading_c = said.body.get("reading_c")
+    if said.kind == "ice_point" and isinstance(reading_c, int | float):
+        channel = said.body.get("channel") or "cabinet"
+        return f"in melting ice the {channel} sensor read {text.degrees(float(reading_c))}"
+    return "signed for the record" if said.kind == "signed" else text.plain(said.kind)
 
 
 __all__ = [

@@ -19,6 +19,11 @@ def said(kind, **body):
         (said("unit_state", state="off"), "Jonas K.: switched off."),
         (said("emptied"), "Jonas K.: emptied."),
         (said("probe", probe_c=0.0, note=""), "Jonas K.: probe, probe 0.0 °C."),
+        (
+            said("ice_point", reading_c=-1.2, channel="product", note=""),
+            "Jonas K.: in melting ice the product sensor read \N{MINUS SIGN}1.2 °C.",
+        ),
+        (said("signed", note="week 10"), "Jonas K.: signed for the record. week 10"),
         (said("note", note="lid was open"), "Jonas K.: note. lid was open"),
         (
             said("release", disposition="moved", probe_c=3.4, reason="to the other chest"),
