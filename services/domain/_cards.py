@@ -1,6 +1,9 @@
 """What the pages show of one unit at a glance, kept current by the monitor."""
 
+from collections.abc import Sequence
+
 from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout, SensorFlag
+from services.domain._batch import BatchCard
 from services.domain._fleet import SiteKind, UnitState
 from services.domain._frozen import Frozen
 from services.domain._verdict import Verdict
@@ -55,6 +58,22 @@ class UnitCard(Frozen):
     service: tuple[Finding, ...]
     sensors: tuple[SensorFlag, ...]
     as_of: Instant
+
+    def with_batches(self, batches: Sequence[BatchCard]) -> "UnitCard":
+        """Return the card, so far of the cabinet's own clock only, with what stands of the batches in it."""
+        worst = max(batches, key=lambda card: card.standing.rank, default=None)
+        changes: dict[str, object] = {
+            "batches": len(batches),
+            "batches_worst": None if worst is None else worst.standing,
+            "own_standing": self.standing,
+        }
+        if worst is not None and worst.standing.rank > self.standing.rank:
+            changes |= {
+                "standing": worst.standing,
+                "standing_since": worst.standing_since,
+                "standing_why": f"{worst.batch.what}: {worst.standing_why}",
+            }
+        return self.model_copy(update=changes)
 
     @staticmethod
     def newest_cutouts(analysis: Analysis) -> tuple[Cutout, ...]:

@@ -13,7 +13,7 @@ from services.monitor.window import Windows
 from services.records.said import Context, Origin, Result, Standing
 from services.store import Latest
 from services.telemetry import Series
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, utc_day_start_ms
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, ms_of, utc_day_start_ms
 
 LOOK_BACK_MS = 7 * DAY_MS
 CLOCK_MS = 72 * HOUR_MS
@@ -43,8 +43,8 @@ class Case:
     """How the unit was described at an earlier moment."""
 
 
-def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
-    """Return one assessment with the verdict that stands after it."""
+def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]:
+    """Return one assessment with the verdict that stands after it, and the samples it looked at."""
     unit = case.settings.unit.id
     context = case.context
     touched_ms = None if case.touch is None else case.touch.t_min_ms
@@ -64,7 +64,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
     else:
         standing = advance(standing, analysis.verdict, at_ms=now_ms, why=analysis.verdict_why)
     in_use = case.settings.unit.state == "in_use"
-    doubt = _doubt(case)
+    doubt = doubt_of(case)
     if doubt is not None and in_use and standing.verdict.rank < Verdict.NO_DATA.rank:
         standing = advance(context.standing, Verdict.NO_DATA, at_ms=now_ms, why=doubt)
     card = card_of(
@@ -75,7 +75,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Result:
         backlog_expected=case.backlog,
     )
     past_analyses = () if found is None else found.analyses
-    return Result(card, analysis, context.statement_no, origin, past_analyses)
+    return Result(card, analysis, context.statement_no, origin, past_analyses), series
 
 
 def unseen(case: Case, *, now_ms: int) -> Span | None:
@@ -93,8 +93,10 @@ def unseen(case: Case, *, now_ms: int) -> Span | None:
         start, end = case.oldest_ms, now_ms
     else:
         start = judged_ms if touch is None else min(judged_ms, touch.t_min_ms)
+        checked_ms = rechecked_from_ms(context)
+        start = start if checked_ms is None else min(start, checked_ms)
         end = now_ms
-        if now_ms - judged_ms < UNSEEN_MS and touch is not None:
+        if now_ms - judged_ms < UNSEEN_MS and touch is not None and checked_ms is None:
             end = min(now_ms, touch.t_max_ms + CLOCK_MS)
     signed_ms = None if context.release is None else context.release.t_ms
     ends = [ms + 1 for ms in (signed_ms, context.clock_from_ms) if ms is not None]
@@ -102,7 +104,18 @@ def unseen(case: Case, *, now_ms: int) -> Span | None:
     return Span(start, end) if now_ms - start > UNSEEN_MS and end > start else None
 
 
-def _doubt(case: Case) -> str | None:
+def rechecked_from_ms(context: Context) -> int | None:
+    """Return since when readings read otherwise by a check of a sensor made since the last judgement."""
+    if context.assessed_ms is None:
+        return None
+    made = [ms_of(check.at) for check in context.checks]
+    fresh = [at_ms for at_ms in made if at_ms > context.assessed_ms]
+    if not fresh:
+        return None
+    return max((at_ms for at_ms in made if at_ms < min(fresh)), default=0)
+
+
+def doubt_of(case: Case) -> str | None:
     """Return why nothing good can be said whatever the samples show, None when nothing is in the way."""
     if case.backlog:
         return BACKLOG_WORDS
@@ -151,6 +164,7 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
             clock_from_ms=clock_from_ms,
             expected=case.expected,
             heard_from_ms=_heard_ms(case),
+            checks=case.context.checks,
         )
         if verdict.rank >= Verdict.HOLD.rank:
             worst = advance(worst, verdict, at_ms=at_ms, why=why)
@@ -188,6 +202,7 @@ def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | N
         clock_from_ms=clock_from_ms,
         expected=case.expected,
         heard_from_ms=_heard_ms(case),
+        checks=case.context.checks,
     )
 
 

@@ -9,8 +9,9 @@ import structlog
 
 from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
+from services.monitor.batches import BatchJudge, Moment
 from services.monitor.expected import expected_spans
-from services.monitor.judge import Case, judge
+from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
 from services.monitor.pending import Pending
 from services.monitor.window import Windows
 from services.records.facade import Records
@@ -50,6 +51,7 @@ class Monitor:
         self._windows = Windows(reader)
         self._kept_position = records.monitor_position()
         self._pending = Pending(self._kept_position)
+        self._batches = BatchJudge(records, self._windows)
         self._fleet: Fleet | None = None
         self._said_no = 0
 
@@ -63,6 +65,7 @@ class Monitor:
         fleet = self._records.fleet()
         known = frozenset(unit.id for unit in fleet.units)
         self._take_in(fleet, known)
+        self._batches.homeless(fleet, now_ms)
         due = self._pending.due(known, now_ms)
         batch = due[:BATCH]
         if not batch:
@@ -93,6 +96,7 @@ class Monitor:
         if said:
             self._said_no = said[-1].id
             self._pending.urge(statement.unit for statement in said)
+        self._pending.urge(self._batches.take_in() & known)
 
     def _judged(
         self, fleet: Fleet, unit: str, latest: Latest | None, status: UnitStatus | None, now_ms: int
@@ -111,12 +115,24 @@ class Monitor:
                 oldest_ms=None if span is None else span[0],
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
             )
-            return judge(case, self._windows, now_ms=now_ms)
+            result, series = judge(case, self._windows, now_ms=now_ms)
+            moment = Moment(
+                unit=unit,
+                now_ms=now_ms,
+                touched_ms=None if case.touch is None else case.touch.t_min_ms,
+                expected=case.expected,
+                doubt=doubt_of(case),
+                fleet=fleet,
+                series=series,
+            )
+            past = rechecked_from_ms(context) is not None
+            return self._batches.joined(result, moment, past=past)
         except DependencyUnavailable:
             raise
         except Exception:  # noqa: BLE001 - each unit is a loop of its own
             _log.exception("monitor.unit.failed", unit=unit)
             self._windows.forget(unit)
+            self._batches.forget()
             self._pending.put_off(unit, now_ms)
             return None
 
@@ -135,6 +151,9 @@ class Monitor:
         judged = tuple(unit for unit in units if unit not in overtaken)
         for unit in judged:
             self._pending.judged(unit, now_ms)
+        for result in results:
+            if result.card.unit not in overtaken:
+                self._pending.urge(self._batches.kept(result))
         self._pending.urge(overtaken)
         return judged
 

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, cast
 
-from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy import delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from services.domain import BatchCard, BatchEvent, BatchEventKind, Life, Stay, Verdict, lived
@@ -120,24 +120,13 @@ def refresh(session: Session, batch: int, *, now_ms: int) -> Life:
 
 
 def _put_stays(session: Session, batch: int, stays: Sequence[Stay]) -> None:
-    """Write the stays; what was settled of those that are as they were, one after the other, is kept."""
-    rows = session.scalars(select(BatchStayRow).where(BatchStayRow.batch == batch).order_by(BatchStayRow.no))
-    before = [((row.unit, row.from_ms, row.to_ms, row.frozen), row.settled) for row in rows]
     session.execute(delete(BatchStayRow).where(BatchStayRow.batch == batch))
-    same = True
-    for place, stay in enumerate(stays):
-        key = (stay.unit, stay.start_ms, stay.end_ms, stay.frozen)
-        same = same and place < len(before) and before[place][0] == key
-        session.add(
-            BatchStayRow(
-                batch=batch,
-                unit=stay.unit,
-                from_ms=stay.start_ms,
-                to_ms=stay.end_ms,
-                frozen=stay.frozen,
-                settled=before[place][1] if same else None,
-            )
+    session.add_all(
+        BatchStayRow(
+            batch=batch, unit=stay.unit, from_ms=stay.start_ms, to_ms=stay.end_ms, frozen=stay.frozen
         )
+        for stay in stays
+    )
     session.flush()
 
 
@@ -213,12 +202,6 @@ def standing_of(session: Session, batch: int) -> Standing | None:
     return Standing(Verdict(row.standing), row.standing_since_ms, row.standing_why)
 
 
-def settled_of(session: Session, batch: int) -> tuple[str | None, ...]:
-    """Return what is kept of each stay of a batch, in order."""
-    rows = select(BatchStayRow.settled).where(BatchStayRow.batch == batch).order_by(BatchStayRow.no)
-    return tuple(session.scalars(rows))
-
-
 def keep(session: Session, results: Iterable[BatchResult]) -> frozenset[int]:
     """Keep judgements of batches; return those about which somebody said something meanwhile."""
     overtaken = set()
@@ -229,12 +212,6 @@ def keep(session: Session, results: Iterable[BatchResult]) -> frozenset[int]:
             overtaken.add(batch)
             continue
         put_card(session, result.card)
-        for stay in result.settled:
-            session.execute(
-                update(BatchStayRow)
-                .where(BatchStayRow.batch == batch, BatchStayRow.from_ms == stay.start_ms)
-                .values(settled=stay.text)
-            )
     return frozenset(overtaken)
 
 
@@ -275,10 +252,9 @@ def lay_in(session: Session, unit: str, start_ms: int, end_ms: int) -> list[int]
     return sorted(set(session.scalars(rows)))
 
 
-def worst_in(session: Session, unit: str) -> tuple[int, BatchCard | None]:
-    """Return how many batches lie in a cabinet, and the card of the one of which the worst stands."""
-    cards = [card for card in (card_row(session, batch) for batch in stored_in(session, unit)) if card]
-    return len(cards), max(cards, key=lambda card: card.standing.rank, default=None)
+def cards_in(session: Session, unit: str) -> list[BatchCard]:
+    """Return the cards of the batches that lie in a cabinet now."""
+    return [card for card in (card_row(session, batch) for batch in stored_in(session, unit)) if card]
 
 
 def newest_event(session: Session) -> int:

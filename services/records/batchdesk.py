@@ -1,6 +1,6 @@
 """The batches' part of the door to the records."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import ValidationError
@@ -11,7 +11,7 @@ from services.domain import BATCH_SAID, BatchCard, BatchEvent, BatchNew, BatchPl
 from services.errors import Refused
 from services.records import batchbook, batchrules, batchsigns, signing
 from services.records.database import Database
-from services.records.said import BatchContext
+from services.records.said import BatchContext, BatchResult
 from services.records.tables import BatchEventRow, BatchRow, BatchStateRow, BatchStayRow
 from services.timebase import ms_of
 
@@ -141,10 +141,25 @@ class BatchRecords:
                 batch: BatchContext(
                     life=life,
                     standing=batchbook.standing_of(session, batch),
-                    settled=batchbook.settled_of(session, batch),
                 )
                 for batch, life in batchbook.lives_of(session, batches).items()
             }
+
+    def newest_batch_event(self) -> int:
+        """Return the number of the newest event of any batch."""
+        with self._database.reading() as session:
+            return batchbook.newest_event(session)
+
+    def units_with_batches(self) -> frozenset[str]:
+        """Return the cabinets that a batch was ever put into."""
+        with self._database.reading() as session:
+            found = session.scalars(select(BatchStayRow.unit).distinct())
+            return frozenset(unit for unit in found if unit is not None)
+
+    def write_batches(self, results: Sequence[BatchResult]) -> frozenset[int]:
+        """Keep judgements of batches; return those about which somebody said something meanwhile."""
+        with self._database.writing() as session:
+            return batchbook.keep(session, results)
 
     def _cards_of(self, session: Session, numbers: list[tuple[int, int]]) -> list[BatchCard]:
         """Return cards, reading only those that changed since the last time."""

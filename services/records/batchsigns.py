@@ -201,17 +201,4 @@ def _unnamed(
 
 def with_batches(session: Session, card: UnitCard) -> UnitCard:
     """Return a cabinet's card, so far of its own clock only, with what stands of the batches in it."""
-    count, worst = batchbook.worst_in(session, card.unit)
-    own = card.standing
-    changes: dict[str, Any] = {
-        "batches": count,
-        "batches_worst": None if worst is None else worst.standing,
-        "own_standing": own,
-    }
-    if worst is not None and worst.standing.rank > own.rank:
-        changes |= {
-            "standing": worst.standing,
-            "standing_since": worst.standing_since,
-            "standing_why": f"{worst.batch.what}: {worst.standing_why}",
-        }
-    return card.model_copy(update=changes)
+    return card.with_batches(batchbook.cards_in(session, card.unit))

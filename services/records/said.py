@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from services.domain import Analysis, BatchCard, Life, UnitCard, Verdict
+from services.domain import Analysis, BatchCard, Life, SensorCheck, UnitCard, Verdict
 
 Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
 """What happened to the food of a hold."""
@@ -51,16 +51,8 @@ class Context:
     standing: Standing | None
     """None before the first assessment."""
     assessed_ms: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class SettledStay:
-    """What the clocks of a batch showed at the end of a stay that is long over."""
-
-    start_ms: int
-    unit: str | None
-    text: str
-    """JSON, as the monitor reads it again."""
+    checks: tuple[SensorCheck, ...] = ()
+    """Checks of its sensors in melting ice, oldest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +62,6 @@ class BatchResult:
     card: BatchCard
     event_no: int
     """Newest event of its life; the result is only kept while this still is the newest."""
-    settled: tuple[SettledStay, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +70,6 @@ class BatchContext:
 
     life: Life
     standing: Standing | None
-    settled: tuple[str | None, ...] = ()
-    """What is kept of each of its stays, None where it is not settled."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,9 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from services.domain import Fleet, UnitCard, UnitState, Verdict
+from services.domain import Fleet, SensorCheck, UnitCard, UnitState, Verdict
 from services.errors import Refused
-from services.records.rows import statement_of
+from services.records.rows import check_of, statement_of
 from services.records.said import DISPOSITIONS, Context, Standing
 from services.records.state import note_change, put_card
 from services.records.tables import StatementRow, StateRow
@@ -144,4 +144,11 @@ def context_of(session: Session, unit: str) -> Context:
         release=None if signed is None else statement_of(signed),
         standing=standing,
         assessed_ms=None if row is None else row.assessed_ms,
+        checks=checks_of(session, unit),
     )
+
+
+def checks_of(session: Session, unit: str) -> tuple[SensorCheck, ...]:
+    """Return the checks of a unit's sensors in melting ice, oldest first."""
+    query = select(StatementRow).where(StatementRow.unit == unit, StatementRow.kind == "ice_point")
+    return tuple(check_of(row) for row in session.scalars(query.order_by(StatementRow.no)))

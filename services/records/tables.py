@@ -145,8 +145,6 @@ class BatchStayRow(Table):
     from_ms: Mapped[int] = mapped_column(BigInteger)
     to_ms: Mapped[int | None] = mapped_column(BigInteger)
     frozen: Mapped[bool]
-    settled: Mapped[str | None] = mapped_column(Text)
-    """JSON: what its clocks showed and how warm the food was at its end, once it is long over."""
 
 
 class BatchStateRow(Table):

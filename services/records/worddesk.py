@@ -44,9 +44,8 @@ class WordRecords:
 
     def sensor_checks(self, unit: str) -> tuple[SensorCheck, ...]:
         """Return the checks of a unit's sensors in melting ice, oldest first."""
-        query = select(StatementRow).where(StatementRow.unit == unit, StatementRow.kind == "ice_point")
         with self._database.reading() as session:
-            return tuple(rows.check_of(row) for row in session.scalars(query.order_by(StatementRow.no)))
+            return signing.checks_of(session, unit)
 
     def statements(self, unit: str, limit: int = 50) -> list[Statement]:
         """Return what people said of a unit, newest first."""

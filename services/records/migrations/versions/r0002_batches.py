@@ -32,7 +32,6 @@ def upgrade() -> None:
         _big("from_ms"),
         _big("to_ms", null=True),
         sa.Column("frozen", sa.Boolean(), nullable=False),
-        _text("settled", null=True),
     )
     op.create_index("batch_stays_by_unit", "batch_stays", ["unit", "from_ms"])
     op.create_index("batch_stays_by_batch", "batch_stays", ["batch"])

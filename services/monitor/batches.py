@@ -1,0 +1,291 @@
+"""Judges batches of food together with the cabinets they lie in."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from services.analytics.food.batches import BatchJudgement, judge_batch
+from services.analytics.food.batchpath import Air, Followed, air_of
+from services.analytics.food.batchtimers import timers_of, verdict_of
+from services.analytics.food.entries import Readings
+from services.domain import Fleet, UnitSettings, Verdict
+from services.monitor.batchcards import batch_card_of, with_warnings
+from services.monitor.standing import NEW_MINUTES, advance
+from services.monitor.window import Windows
+from services.records.facade import Records
+from services.records.said import BatchContext, BatchResult, Result, Standing
+from services.telemetry import Series
+from services.timebase import DAY_MS, MINUTE_MS, Span, utc_day_start_ms
+
+LOOK_BACK_MS = 7 * DAY_MS
+NEAR_MS = 30 * MINUTE_MS
+"""Readings this long before a stay still tell of the air at its start."""
+FOLLOWED_AT_MOST = 2_000
+"""Batches whose way stays in memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What a step knows of one cabinet besides its samples."""
+
+    unit: str
+    now_ms: int
+    touched_ms: int | None
+    """Earliest time at which its samples changed since it was last judged."""
+    expected: tuple[Span, ...]
+    doubt: str | None
+    """Why nothing good can be said whatever the samples show."""
+    fleet: Fleet
+    series: Series
+    """Its samples in the days every judgement looks at."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """The readings of a cabinet in a stretch of time, as they were read."""
+
+    start_ms: int
+    end_ms: int
+    air: Air
+
+
+class BatchJudge:
+    """Keeps batches judged; what it remembers spares work and changes no result."""
+
+    def __init__(self, records: Records, windows: Windows) -> None:
+        """Read from the records and from the windows the monitor keeps."""
+        self._records = records
+        self._windows = windows
+        self._followed: dict[int, tuple[Followed, ...]] = {}
+        self._contexts: dict[tuple[str | None, int], dict[int, BatchContext]] = {}
+        self._old: dict[str, _Read] = {}
+        self._others: dict[str, _Read] = {}
+        self._event_no = records.newest_batch_event()
+        self._units = records.units_with_batches()
+        self._homeless_ms: int | None = None
+
+    def take_in(self) -> frozenset[str]:
+        """Look at what people said of batches since the last time; return the cabinets to judge at once."""
+        events = self._records.batch_events_after(self._event_no)
+        if not events:
+            return frozenset()
+        self._event_no = events[-1].id
+        self._contexts.clear()
+        self._homeless_ms = None
+        self._units = self._records.units_with_batches()
+        return self._records.units_of_batches(frozenset(event.batch for event in events))
+
+    def joined(self, result: Result, moment: Moment, *, past: bool) -> Result:
+        """Return the assessment of a cabinet with the batches that it bears on judged.
+
+        `past` says that all of the looked-at past may read otherwise than before.
+        """
+        self._drop(moment)
+        if moment.unit not in self._units:
+            own = result.card.with_batches(())
+            return replace(result, card=own, own_clock=result.own)
+        contexts = self._concerned(moment, past=past)
+        airs: dict[str, Air] = {}
+        results = [
+            self._judged(number, context, moment, airs) for number, context in sorted(contexts.items())
+        ]
+        here = [r for r in results if _lies_in(r, moment.unit)]
+        warned = {c.batch.id: c for c in with_warnings([r.card for r in here])}
+        results = [replace(r, card=warned.get(r.card.batch.id, r.card)) for r in results]
+        card = result.card.with_batches([r.card for r in results if _lies_in(r, moment.unit)])
+        return replace(result, card=card, own_clock=result.own, batches=tuple(results))
+
+    def homeless(self, fleet: Fleet, now_ms: int) -> None:
+        """Judge the batches nobody can place, once a minute."""
+        if self._homeless_ms is not None and 0 <= now_ms - self._homeless_ms < MINUTE_MS:
+            return
+        self._homeless_ms = now_ms
+        contexts = self._records.batch_contexts(None, since_ms=now_ms)
+        moment = Moment("", now_ms, None, (), None, fleet, Series.empty())
+        results = [self._judged(number, context, moment, {}) for number, context in contexts.items()]
+        if results:
+            self._records.write_batches(results)
+
+    def kept(self, result: Result) -> frozenset[str]:
+        """Take note that a result was kept; return other cabinets whose batches it changed."""
+        changed = set()
+        for batch in result.batches:
+            number, card = batch.card.batch.id, batch.card
+            standing = Standing(card.standing, card.standing_since, card.standing_why)
+            for contexts in self._contexts.values():
+                if number in contexts:
+                    before = contexts[number]
+                    contexts[number] = replace(before, standing=standing)
+                    moved = before.standing is None or before.standing.verdict is not standing.verdict
+                    if moved and card.batch.unit is not None and card.batch.unit != result.card.unit:
+                        changed.add(card.batch.unit)
+        return frozenset(changed)
+
+    def forget(self) -> None:
+        """Ask the records and the store anew: something failed halfway."""
+        self._contexts.clear()
+        self._old.clear()
+        self._others.clear()
+        self._followed.clear()
+
+    def _drop(self, moment: Moment) -> None:
+        """Forget readings of a cabinet that are not as they were read any more."""
+        if moment.touched_ms is None:
+            return
+        for kept in (self._old, self._others):
+            if moment.unit in kept and moment.touched_ms <= kept[moment.unit].end_ms:
+                del kept[moment.unit]
+
+    def _concerned(self, moment: Moment, *, past: bool) -> dict[int, BatchContext]:
+        """Return the batches in a cabinet or out of it, and those that lay in it where samples changed."""
+        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        since_ms = window_ms if moment.touched_ms is None else min(window_ms, moment.touched_ms)
+        key = (moment.unit, since_ms)
+        if key not in self._contexts:
+            if since_ms == window_ms:
+                self._contexts = {k: v for k, v in self._contexts.items() if k[0] != moment.unit}
+            self._contexts[key] = self._records.batch_contexts(moment.unit, since_ms=since_ms)
+        contexts = self._contexts[key]
+        if since_ms < window_ms:
+            del self._contexts[key]
+        from_ms = since_ms if past else moment.touched_ms
+        return {
+            number: context
+            for number, context in contexts.items()
+            if (context.life.batch.unit == moment.unit and context.life.batch.place != "gone")
+            or (from_ms is not None and _lay_in(context, moment.unit, from_ms - NEAR_MS))
+        }
+
+    def _judged(
+        self, number: int, context: BatchContext, moment: Moment, airs: dict[str, Air]
+    ) -> BatchResult:
+        life = context.life
+        here = self._airs(context, moment, airs)
+        before = self._followed.get(number, ())
+        found = judge_batch(life, here, as_of_ms=moment.now_ms, before=before)
+        if len(self._followed) >= FOLLOWED_AT_MOST:
+            self._followed.clear()
+        self._followed[number] = found.followed
+        host = _settings(moment.fleet, life.batch.unit)
+        vulnerable = any(air.settings.unit.food.vulnerable_guests for air in here.values())
+        timers = timers_of(life, found, as_of_ms=moment.now_ms, vulnerable=vulnerable)
+        computed = verdict_of(found, timers)
+        doubt = moment.doubt if life.batch.unit == moment.unit and life.batch.place == "stored" else None
+        card = batch_card_of(
+            life,
+            found,
+            timers,
+            computed=computed,
+            standing=standing_after(context, found, computed, now_ms=moment.now_ms, doubt=doubt),
+            zone=None if host is None or host.site is None else host.site.zone,
+            as_of_ms=moment.now_ms,
+        )
+        return BatchResult(card, life.event_no)
+
+    def _airs(self, context: BatchContext, moment: Moment, airs: dict[str, Air]) -> Mapping[str, Air]:
+        """Return the air in every cabinet a batch was in, over its stays there."""
+        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        found: dict[str, Air] = {}
+        starts: dict[str, int] = {}
+        for stay in context.life.stays:
+            if stay.unit is not None:
+                starts[stay.unit] = min(stay.start_ms, starts.get(stay.unit, stay.start_ms))
+        for unit, start_ms in starts.items():
+            settings = _settings(moment.fleet, unit)
+            if settings is None:
+                continue
+            if unit not in airs:
+                airs[unit] = self._air(context, settings, moment)
+            air = airs[unit]
+            if start_ms - NEAR_MS < window_ms:
+                old = self._older(unit, settings, start_ms - NEAR_MS, window_ms, moment)
+                air = replace(air, readings=_then(old.readings, air.readings), cold=_then(old.cold, air.cold))
+            found[unit] = air
+        return found
+
+    def _air(self, context: BatchContext, settings: UnitSettings, moment: Moment) -> Air:
+        """Return the air of a cabinet in the days every judgement looks at."""
+        unit = settings.unit.id
+        if unit == moment.unit:
+            checks = self._records.sensor_checks(unit)
+            return air_of(
+                moment.series, settings, as_of_ms=moment.now_ms, checks=checks, expected=moment.expected
+            )
+        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        ends = [stay.end_ms for stay in context.life.stays if stay.unit == unit]
+        needed_ms = max(moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends)
+        other = self._others.get(unit)
+        if other is None or other.start_ms != window_ms or other.end_ms < needed_ms:
+            found = self._windows.read(unit, window_ms, moment.now_ms + 1, touched_from_ms=None)
+            checks = self._records.sensor_checks(unit)
+            air = air_of(found, settings, as_of_ms=moment.now_ms, checks=checks)
+            other = _Read(window_ms, moment.now_ms, air)
+            self._others[unit] = other
+        return other.air
+
+    def _older(self, unit: str, settings: UnitSettings, start_ms: int, end_ms: int, moment: Moment) -> Air:
+        """Return the air before the days every judgement looks at, read once a day and when it changes."""
+        old = self._old.get(unit)
+        if old is None or old.end_ms != end_ms or old.start_ms > start_ms:
+            series = self._windows.past(unit, start_ms, end_ms)
+            checks = self._records.sensor_checks(unit)
+            air = air_of(series, settings, as_of_ms=moment.now_ms, checks=checks)
+            old = _Read(start_ms, end_ms, air)
+            self._old[unit] = old
+        return old.air
+
+
+def standing_after(
+    context: BatchContext,
+    found: BatchJudgement,
+    computed: tuple[Verdict, str],
+    *,
+    now_ms: int,
+    doubt: str | None,
+) -> Standing:
+    """Return what stands of a batch after a judgement: data raise it, only a named person lowers it."""
+    verdict, why = computed
+    if is_closed(context, found, verdict):
+        closed = context.life.closed
+        verdict, why = Verdict.WATCH, "" if closed is None else _closed_words(closed.who, closed.reason)
+    standing = advance(context.standing, verdict, at_ms=now_ms, why=why)
+    if doubt is not None and standing.verdict.rank < Verdict.NO_DATA.rank:
+        return advance(context.standing, Verdict.NO_DATA, at_ms=now_ms, why=doubt)
+    return standing
+
+
+def is_closed(context: BatchContext, found: BatchJudgement, verdict: Verdict) -> bool:
+    """Return whether a computed hold is one that a person has closed, with nothing new since."""
+    closed = context.life.closed
+    if closed is None or verdict.rank < Verdict.HOLD.rank:
+        return False
+    signed = max(Verdict(closed.standing).rank, Verdict(closed.computed).rank)
+    if verdict.rank > signed or closed.probe_c > found.lowest_limit_c:
+        return False
+    return found.since_closed_min < NEW_MINUTES
+
+
+def _closed_words(who: str, reason: str) -> str:
+    return f"hold closed by {who}; {reason}"
+
+
+def _settings(fleet: Fleet, unit: str | None) -> UnitSettings | None:
+    known = unit is not None and any(u.id == unit for u in fleet.units)
+    return fleet.settings_of(unit) if known and unit is not None else None
+
+
+def _lies_in(result: BatchResult, unit: str) -> bool:
+    return result.card.batch.unit == unit and result.card.batch.place == "stored"
+
+
+def _lay_in(context: BatchContext, unit: str, since_ms: int) -> bool:
+    return any(
+        stay.unit == unit and (stay.end_ms is None or stay.end_ms > since_ms) for stay in context.life.stays
+    )
+
+
+def _then(first: Readings, second: Readings) -> Readings:
+    return Readings(
+        np.concatenate((first.t_ms, second.t_ms)), np.concatenate((first.value_c, second.value_c))
+    )
