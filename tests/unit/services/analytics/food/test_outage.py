@@ -57,6 +57,7 @@ def test_sale_and_refreezing_are_two_answers():
     assert frozen(warmest_c=9.0, minutes_over_40f=30.0) == ("no", "unknown")
     assert frozen(warmest_c=None) == ("unknown", "unknown")
     assert frozen(warmest_c=None, ice_crystals=True) == ("unknown", "yes")
+    assert frozen(warmest_c=9.0, minutes_over_40f=200.0, ice_crystals=True) == ("no", "yes")
 
 
 def test_ice_cream_that_thawed_is_never_frozen_again():
