@@ -1,14 +1,11 @@
-"""Gathers an inspector's log: from the databases of a lodge box, or from a logger's file alone."""
+"""Makes an inspector's log, of a logger's file or of what `deploy.logbook` gathers, and writes its files."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from importlib.metadata import PackageNotFoundError, version
-from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
-
-import orjson
 
 from dashboards.reports import pdf, sheet, table
 from dashboards.reports.contents import (
@@ -19,6 +16,7 @@ from dashboards.reports.contents import (
     LogSheet,
     Readings,
     Regime,
+    Resting,
     SaidLine,
     VerdictLine,
     Withdrawn,
@@ -30,23 +28,18 @@ from services.analytics.food.rules import limits_of
 from services.analytics.sensor_checks import corrections
 from services.domain import BatchCard, BatchEvent, RejectedCell, SensorCheck, UnitSettings
 from services.errors import ConfigurationError
-from services.records.facade import Records
-from services.store import StoreReader
 from services.telemetry.logfile import ParsedLog
 from services.timebase import DAY_MS, Span, datetime_of, ms_of, ms_of_iso, utc_day_start_ms
 
 PROGRAM = "bushlarder"
 LONGEST_MS = 400 * DAY_MS
 DEFAULT_DAYS = 7
-ANSWERED_MS = 3 * DAY_MS
-"""What people say this long after a period may answer for what happened in it; signatures always do."""
-_ALL = 1_000_000
 _NO_POSITION = ("lat_deg", "lon_deg")
 """Positions reveal rare animals and people; they stand in no report."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
+class Said:
     """What people said, and what was shown to them."""
 
     lines: tuple[SaidLine, ...] = ()
@@ -60,6 +53,7 @@ class _Said:
     """Checks in melting ice that people wrote down, up to the end of the period."""
     clock_from_ms: int | None = None
     heard_ms: int | None = None
+    resting: tuple[Resting, ...] = ()
     firmware: str | None = None
 
 
@@ -123,121 +117,6 @@ def _sensible(start_ms: int, end_ms: int) -> Span:
     return Span(start_ms, end_ms)
 
 
-class LogBook:
-    """Makes inspector's logs of the units of a fleet, from its records and its readings."""
-
-    def __init__(self, records: Records, reader: StoreReader) -> None:
-        """Take the records and the telemetry store's reading side."""
-        self._records = records
-        self._reader = reader
-
-    def zone(self, unit: str) -> ZoneInfo:
-        """Return the zone of a unit's place.
-
-        Raises
-        ------
-        KeyError
-            If the fleet has no such unit.
-        """
-        site = self._records.fleet().settings_of(unit).site
-        return ZoneInfo("UTC") if site is None else site.zone
-
-    def sheet(self, unit: str, period: Period, *, printed_ms: int) -> LogSheet:
-        """Return the log of a unit (see `span_asked` for the period).
-
-        Raises
-        ------
-        KeyError
-            If the fleet has no such unit.
-        ConfigurationError
-            If the period makes no sense.
-        """
-        zone = zone_of(period.timezone) or self.zone(unit)
-        span = span_asked(period, zone, now_ms=printed_ms)
-        series = self._reader.read(
-            unit,
-            utc_day_start_ms(span.start_ms) - HISTORY_MS - DAY_MS,
-            min(span.end_ms + log_days.REACH_MS, printed_ms) + 1,
-        )
-        return _sheet(
-            log_days.Ground(series, self._regimes(unit, span), printed_ms, offline=False),
-            span,
-            zone,
-            said=self._said(unit, span, printed_ms),
-            source="the unit's own readings, as they arrived and were kept",
-        )
-
-    def of_days(self, unit: str, first: str, last: str, *, longest_ms: int, printed_ms: int) -> LogSheet:
-        """Return the log of a unit over days at its place; empty texts stand for the last seven.
-
-        Raises
-        ------
-        KeyError
-            If the fleet has no such unit.
-        ConfigurationError
-            If the days make no sense, or are too many.
-        """
-        period = Period(first or None, last or None)
-        span = span_asked(period, self.zone(unit), now_ms=printed_ms)
-        if span.end_ms - span.start_ms > longest_ms:
-            raise ConfigurationError(f"at most {longest_ms // DAY_MS} days here", setting="from and to")
-        return self.sheet(unit, period, printed_ms=printed_ms)
-
-    def _regimes(self, unit: str, span: Span) -> tuple[Regime, ...]:
-        """Return how a unit was described over a period; one it has no description for takes the next."""
-        edges = [span.start_ms, *self._records.fleet_changes(span.start_ms + 1, span.end_ms), span.end_ms]
-        found: list[Regime] = []
-        for start_ms, end_ms in pairwise(edges):
-            try:
-                settings = self._records.fleet(start_ms).settings_of(unit)
-            except KeyError:
-                continue
-            if found and _same_rules(found[-1].settings, settings):
-                found[-1] = replace(found[-1], span=Span(found[-1].span.start_ms, end_ms))
-            elif start_ms < end_ms:
-                found.append(_regime(settings, Span(start_ms, end_ms)))
-        if not found:
-            found = [_regime(self._records.fleet().settings_of(unit), span)]
-        first = found[0]
-        return (replace(first, span=Span(span.start_ms, first.span.end_ms)), *found[1:])
-
-    def _said(self, unit: str, span: Span, printed_ms: int) -> _Said:
-        records, reader = self._records, self._reader
-        cards = records.batches_between(unit, span.start_ms, span.end_ms)
-        status, heard = reader.statuses().get(unit), reader.span_of(unit)
-        lines = [
-            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body))
-            for s in reversed(records.statements(unit, _ALL))
-            if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS
-            or (s.kind == "signed" and s.t_ms >= span.start_ms)
-        ]
-        return _Said(
-            lines=tuple(lines),
-            checks=tuple(c for c in records.sensor_checks(unit) if ms_of(c.at) < span.end_ms),
-            verdicts=tuple(
-                VerdictLine(v.t_ms, v.recorded_ms, v.computed, v.standing, v.standing_before, v.origin, v.why)
-                for v in reversed(records.verdict_history(unit, _ALL))
-                if span.start_ms <= v.t_ms < span.end_ms
-            ),
-            withdrawn=tuple(
-                Withdrawn(e.rule, e.limit_c, e.basis, Span(e.start_ms, e.end_ms), e.peak_c, e.withdrawn_ms)
-                for e in reversed(records.episodes(unit, withdrawn=True))
-                if e.withdrawn_ms is not None and e.start_ms < span.end_ms and e.end_ms > span.start_ms
-            ),
-            contradictions=tuple(_contradictions(reader, unit, span)),
-            batches=tuple(cards),
-            events=tuple(e for c in cards for e in records.batch_events(c.batch.id) if e.t < span.end_ms),
-            awaited=tuple(
-                Span(max(s.start_ms, span.start_ms), min(s.end_ms, span.end_ms))
-                for s in reader.missing_spans(unit)
-                if s.start_ms < span.end_ms and s.end_ms > span.start_ms
-            ),
-            clock_from_ms=_clock_from(records, unit, min(span.end_ms, printed_ms)),
-            heard_ms=None if heard is None else heard[0],
-            firmware=None if status is None else status.fw,
-        )
-
-
 def _ice_points(settings: UnitSettings, said: Iterable[SensorCheck], span: Span) -> tuple[IcePoint, ...]:
     """Return every check up to the end of the period, oldest first."""
     filed = [
@@ -262,22 +141,6 @@ def _applied(settings: UnitSettings, said: Iterable[SensorCheck], span: Span) ->
     return tuple(found)
 
 
-def _clock_from(records: Records, unit: str, end_ms: int) -> int | None:
-    """Return when the unit was last said to hold nothing, where that is before the end."""
-    found = records.clock_from_ms(unit)
-    return found if found is not None and found < end_ms else None
-
-
-def _contradictions(reader: StoreReader, unit: str, span: Span) -> Iterable[Contradiction]:
-    for kept in reversed(reader.quarantine(_ALL)):
-        told = kept.rejected
-        if told.reason != "identity_conflict" or told.unit != unit or told.bid is None or told.sq is None:
-            continue
-        body = orjson.loads(kept.payload)
-        if span.start_ms <= body["t_ms"] < span.end_ms:
-            yield Contradiction(body["t_ms"], kept.received_ms, told.bid, told.sq, body["values"])
-
-
 def of_file(
     log: ParsedLog,
     settings: UnitSettings,
@@ -297,12 +160,12 @@ def of_file(
     )
     ground = log_days.Ground(
         series,
-        (_regime(settings, span),),
+        (regime_of(settings, span),),
         max(span.end_ms, last_ms),
         offline=True,
         max_gap_s=None if max_gap_min is None else max_gap_min * 60.0,
     )
-    made = _sheet(ground, span, zone, said=None, source=f"the file {name}, {log.rows} rows")
+    made = sheet_of(ground, span, zone, said=None, source=f"the file {name}, {log.rows} rows")
     return replace(
         made,
         printed_ms=printed_ms,
@@ -310,17 +173,8 @@ def of_file(
     )
 
 
-def _same_rules(one: UnitSettings, other: UnitSettings) -> bool:
-    """Return whether two descriptions differ in nothing but what the unit is used for."""
-
-    def plain(settings: UnitSettings) -> UnitSettings:
-        unit = settings.unit.model_copy(update={"state": "in_use"})
-        return settings.model_copy(update={"unit": unit, "site": None, "bank": None})
-
-    return plain(one) == plain(other)
-
-
-def _regime(settings: UnitSettings, span: Span) -> Regime:
+def regime_of(settings: UnitSettings, span: Span) -> Regime:
+    """Return a description with the limits that follow from it."""
     rows = tuple(
         LimitRow(
             rule=limit.rule,
@@ -335,10 +189,16 @@ def _regime(settings: UnitSettings, span: Span) -> Regime:
     return Regime(span, settings, rows)
 
 
-def _sheet(
-    ground: log_days.Ground, span: Span, zone: ZoneInfo, *, said: _Said | None, source: str
+def _resting_of_file(settings: UnitSettings, span: Span) -> tuple[Resting, ...]:
+    state = settings.unit.state
+    return () if state == "in_use" else (Resting(span, state),)
+
+
+def sheet_of(
+    ground: log_days.Ground, span: Span, zone: ZoneInfo, *, said: Said | None, source: str
 ) -> LogSheet:
-    people = _Said() if said is None else said
+    """Return a whole log: every day judged, and what people said beside it; None where nobody was asked."""
+    people = Said() if said is None else said
     ground = replace(ground, checks=people.checks)
     judged = log_days.judge(ground, span, zone)
     last = ground.regimes[-1].settings
@@ -368,6 +228,7 @@ def _sheet(
         source=source,
         firmware=people.firmware,
         regimes=ground.regimes,
+        resting=_resting_of_file(last, span) if said is None else people.resting,
         days=tuple(judged.days),
         stretches=log_days.stretches_of(log_days.passings_of(judged.days, cabinet=False), readings, cutouts),
         air=tuple(log_days.passings_of(judged.days, cabinet=True)),

@@ -12,8 +12,10 @@ from pydantic import ValidationError
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
-from deploy import importing, reporting
+from deploy import importing
 from deploy.analyse import read_text
+from deploy.logbook import LogBook
+from deploy.reporting import Period
 from deploy.supervisor import stop_with_parent
 from services.analytics.food.house import house_faults
 from services.analytics.food.rules import limits_of
@@ -102,15 +104,15 @@ def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
         static_dir=STATIC_DIR,
         problem_page=problem_page,
     )
-    app.state.inspectors_log = reporting.LogBook(records, reader)
+    app.state.inspectors_log = LogBook(records, reader)
     return app
 
 
-def food_log(settings: Settings, unit: str, period: reporting.Period, *, printed_ms: int) -> LogSheet:
+def food_log(settings: Settings, unit: str, period: Period, *, printed_ms: int) -> LogSheet:
     """Return the inspector's log of a unit of the fleet."""
     require_unit(settings, unit)
     with open_reader(settings) as reader:
-        return reporting.LogBook(open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
+        return LogBook(open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
 
 
 class _Server(uvicorn.Server):

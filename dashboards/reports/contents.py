@@ -18,6 +18,7 @@ from services.domain import (
     RejectedCell,
     SensorFlag,
     UnitSettings,
+    UnitState,
     Verdict,
 )
 from services.timebase import Span
@@ -50,6 +51,14 @@ class Regime:
     span: Span
     settings: UnitSettings
     limits: tuple[LimitRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """A stretch in which the cabinet was said to be empty, switched off or away."""
+
+    span: Span
+    state: UnitState
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +239,7 @@ class LogSheet:
     """Where the readings come from, in words."""
     firmware: str | None
     regimes: tuple[Regime, ...]
+    resting: tuple[Resting, ...]
     days: tuple[Day, ...]
     stretches: tuple[Stretch, ...]
     air: tuple[Passing, ...]

@@ -119,14 +119,24 @@ def day_view(made: LogSheet, day: Day) -> Plain:
         "name": _day_name(made, day),
         "readings": day.readings,
         "silent": day.silent_minutes > 0,
-        "silence": [
-            f"{text.local(g.start_ms, made.zone):%H:%M:%S} to {text.local(g.end_ms, made.zone):%H:%M:%S}: "
-            f"{g.minutes:g} min unknown"
-            for g in day.silent
+        "silence": [f"{_clock_span(made, g, day.span)}: {g.minutes:g} min unknown" for g in day.silent],
+        "resting": [
+            f"{text.STATES[rest.state]} {_clock_span(made, rest.span, day.span)}, as said: its minutes stand "
+            "all the same"
+            for rest in made.resting
+            if rest.span.start_ms < day.span.end_ms and rest.span.end_ms > day.span.start_ms
         ],
         "cabinet": _range(made, "cabinet_c", day.cabinet_c),
         "lines": lines,
     }
+
+
+def _clock_span(made: LogSheet, span: Span, day: Span) -> str:
+    """Return the part of a span within a day by the clock; a day ends at 24:00."""
+    start, end = max(span.start_ms, day.start_ms), min(span.end_ms, day.end_ms)
+    until = f"{text.local(end, made.zone):%H:%M:%S}"
+    midnight = end == day.end_ms and until == "00:00:00"
+    return f"{text.local(start, made.zone):%H:%M:%S} to {'24:00:00' if midnight else until}"
 
 
 def _in_force(made: LogSheet, line: DayLine) -> str:

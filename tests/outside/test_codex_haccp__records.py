@@ -14,7 +14,8 @@ import re
 import pytest
 
 from dashboards.reports import sheet, table
-from deploy.reporting import LogBook, Period
+from deploy.logbook import LogBook
+from deploy.reporting import Period
 from services.errors import Refused
 from services.monitor.worker import Monitor
 from services.telemetry import Sample

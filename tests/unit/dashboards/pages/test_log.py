@@ -5,7 +5,7 @@ import re
 import httpx
 import pytest
 
-from deploy.reporting import LogBook
+from deploy.logbook import LogBook
 from services.timebase import DAY_MS, MINUTE_MS
 from tests.helpers.inspected import DAY, PRINTED_MS, open_book, steady
 from tests.helpers.larder import app_of

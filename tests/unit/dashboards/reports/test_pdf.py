@@ -9,7 +9,8 @@ import pytest
 from pypdf import PdfReader
 
 from dashboards.reports import pdf, sheet
-from deploy.reporting import LogBook, Period
+from deploy.logbook import LogBook
+from deploy.reporting import Period
 from services.errors import ConfigurationError
 from services.timebase import MINUTE_MS
 from tests.helpers.inspected import DAY, PRINTED_MS, TODAY, open_book, warm_between

@@ -4,7 +4,8 @@ import io
 import pytest
 
 from dashboards.reports import table
-from deploy.reporting import LogBook, Period
+from deploy.logbook import LogBook
+from deploy.reporting import Period
 from services.timebase import MINUTE_MS
 from tests.helpers.inspected import DAY, PRINTED_MS, TODAY, open_book, steady, warm_between
 

@@ -1,0 +1,122 @@
+import json
+
+import numpy as np
+import pytest
+
+from dashboards.reports import sheet, table
+from deploy.logbook import LogBook
+from deploy.reporting import Period
+from services.domain import BatchNew
+from services.timebase import DAY_MS, MINUTE_MS, Span
+from tests.helpers.inspected import DAY, PRINTED_MS, TODAY, fleet, open_book, steady
+
+
+@pytest.fixture
+def book(tmp_path):
+    found = open_book(tmp_path, steady)
+    yield found
+    found.close()
+
+
+def test_a_batch_and_everything_said_of_it_stands_in_the_log_corrections_too(book):
+    records = book.records
+    new = BatchNew(
+        what="=Beef stew", food_class="cooked", unit="camp-meat", quantity=4, supplier="Hill farm", lot="7"
+    )
+    number = records.load_batch(new, who="Jonas K.", now_ms=DAY + 60 * MINUTE_MS)
+    records.say_of_batch(
+        number, "corrected", who="Thandi M.", body={"quantity": 5}, now_ms=DAY + 90 * MINUTE_MS
+    )
+    records.say_of_batch(number, "probed", who="Jonas K.", body={"probe_c": 4.5}, now_ms=DAY + 95 * MINUTE_MS)
+    made = LogBook(records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    assert [event.kind for event in made.batch_events] == ["loaded", "corrected", "probed"]
+    page = sheet.html(made)
+    for words in ("=Beef stew", "supplier Hill farm, lot 7", "Correction", "Thandi M.", "probe 4.5 °C"):
+        assert words in page
+    content = table.csv_bytes(made).decode("utf-8-sig")
+    assert content.count("\nbatch,") == 3
+
+
+def test_a_check_in_melting_ice_is_told_with_what_it_did_to_the_counting(book):
+    book.records.say_ice_point(
+        "camp-meat", who="Thandi M.", reading_c=-1.2, channel="cabinet", now_ms=DAY + 300 * MINUTE_MS
+    )
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    (check,) = made.ice_points
+    assert (check.reading_c, check.who, check.origin) == (-1.2, "Thandi M.", "said")
+    assert any(a.offset_k == pytest.approx(1.2) and a.failed for a in made.applied)
+    page = sheet.html(made)
+    assert "1.2 K added" in page
+    assert "suspect: a check failed" in page
+    # the readings themselves stay as they came
+    assert float(made.readings.numbers("cabinet_c")[100]) == round(steady(100), 3)
+
+
+def test_what_was_said_shortly_after_the_period_is_told_as_such_and_signatures_always(book):
+    book.records.say_note("camp-meat", who="Jonas K.", note="seal mended", now_ms=DAY + DAY_MS + MINUTE_MS)
+    book.records.say_signed(
+        "camp-meat", who="Thandi M.", note="looked through", now_ms=PRINTED_MS - MINUTE_MS
+    )
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    page = sheet.html(made)
+    assert "seal mended (said after the period)" in page
+    assert "Signed on the pages" in page
+    assert "looked through" in page
+
+
+def test_a_change_that_leaves_the_cabinet_as_it_was_makes_no_second_description(book):
+    book.records.apply_fleet(
+        fleet(extra='[[bank]]\nid = "spare-one"\nchemistry = "agm"\nnominal_v = 12\ncapacity_ah = 90'),
+        who="operator",
+        now_ms=DAY + 100 * MINUTE_MS,
+    )
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    assert len(made.regimes) == 1
+    assert made.regimes[0].span == Span(DAY, DAY + DAY_MS)
+
+
+def test_a_cabinet_never_heard_has_a_log_that_knows_nothing(tmp_path):
+    found = open_book(tmp_path, steady, days=0.0)
+    made = LogBook(found.records, found.reader).sheet(
+        "camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS
+    )
+    assert made.days[0].silent_minutes == 1440.0
+    assert "1440.0 min without readings" in sheet.html(made)
+    found.close()
+
+
+def test_a_stored_number_comes_out_as_json_would_have_it(book):
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    line = made.days[0].lines[0].exposure
+    assert json.loads(line.model_dump_json(by_alias=True))["minutes_above"] == line.minutes_above
+    assert np.all(np.diff(made.readings.t_ms) > 0)
+
+
+def test_cold_counts_too_where_food_must_not_freeze(tmp_path):
+    cold = open_book(
+        tmp_path,
+        lambda m: steady(m) - 4.5 if 600 <= m <= 680 else steady(m) + 1.5,
+        described=fleet(classes='["medicine"]'),
+    )
+    made = LogBook(cold.records, cold.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    below = [row.limit_c for row in made.regimes[0].limits if row.below]
+    assert 2.0 in below
+    passed = [p for s in made.stretches for p in s.passings if p.below and p.limit_c == 2.0]
+    assert sum(p.span.minutes for p in passed) == pytest.approx(81.0, abs=2.0)
+    assert min(p.peak_c for p in passed) < -1.0
+    page = sheet.html(made)
+    assert "below 2.0 °C (medicine-2-8)" in page
+    assert "discard advised at" not in page  # medicine is quarantined, never thrown away on our word
+    cold.close()
+
+
+def test_a_cabinet_said_to_be_empty_is_told_so_beside_its_minutes(book):
+    book.records.say_unit_state("camp-meat", "empty", "Jonas K.", DAY + 600 * MINUTE_MS)
+    book.records.say_unit_state("camp-meat", "in_use", "Jonas K.", DAY + 700 * MINUTE_MS)
+    book.records.say_unit_state("camp-meat", "off", "Jonas K.", DAY + 1000 * MINUTE_MS)
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    assert [(rest.state, rest.span.minutes) for rest in made.resting] == [("empty", 100.0), ("off", 440.0)]
+    page = sheet.html(made)
+    assert "empty 10:00:00 to 11:40:00, as said" in page
+    assert "switched off 16:40:00 to 24:00:00, as said" in page
+    assert len(made.regimes) == 1
