@@ -18,29 +18,28 @@ class CoreTarget:
     hold_s: float
     source: str
     why: str
+    """Without the source, which is told beside it."""
 
 
-_WHOLE = CoreTarget(
-    63.0, 15.0, f"{_RAW}(1) ({_READ})", f"63 °C in the core for 15 s, whole cuts and fish ({_RAW}(1))"
-)
+_WHOLE = CoreTarget(63.0, 15.0, f"{_RAW}(1) ({_READ})", "63 °C in the core for 15 s, whole cuts and fish")
 # 155 °F is printed beside 68 °C and is 68.3 °C: the next whole degree is the safer side of the pair.
 _GROUND = CoreTarget(
     69.0,
     17.0,
     f"{_RAW}(2) ({_READ})",
-    f"69 °C in the core for 17 s: minced, injected or tenderised, 155 °F ({_RAW}(2))",
+    "69 °C in the core for 17 s: minced, injected or tenderised, 155 °F",
 )
 _HIGHEST = CoreTarget(
-    74.0, 15.0, f"{_RAW}(3) ({_READ})", f"74 °C in the core for 15 s: poultry, wild game, stuffed ({_RAW}(3))"
+    74.0, 15.0, f"{_RAW}(3) ({_READ})", "74 °C in the core for 15 s: poultry, wild game, stuffed"
 )
 _UNSURE = CoreTarget(
     74.0,
     15.0,
     f"{_RAW}(3) ({_READ})",
-    f"74 °C in the core for 15 s: not known what it is, so the highest ({_RAW}(3))",
+    "74 °C in the core for 15 s: not known what it is, so the highest",
 )
 _AGAIN = CoreTarget(
-    74.0, 15.0, f"{_REHEAT} ({_READ})", f"74 °C in the core for 15 s within 2 h when heated again ({_REHEAT})"
+    74.0, 15.0, f"{_REHEAT} ({_READ})", "74 °C in the core for 15 s within 2 h when heated again"
 )
 _NOT_COOKED = CoreTarget(None, 0.0, "", "not cooked here")
 _TARGETS: dict[FoodClass, CoreTarget] = {

@@ -74,3 +74,24 @@ def test_thawed_parts_that_are_warm_now_have_an_end():
 
 def test_thawing_nobody_measures_is_watched():
     assert thaw([], as_of_ms=0, ready_to_eat=True).verdict is Verdict.WATCH
+
+
+def test_time_alone_ends_at_its_hours_or_when_it_gets_too_warm():
+    options = {"removed_ms": 0, "written_procedure": True, "marked": True}
+    ended = time_control(rows((0, 4)), as_of_ms=240 * MINUTE, **options)
+    assert (ended.verdict, ended.reached_at, ended.next_words) == (
+        Verdict.DISCARD_ADVISED,
+        240 * MINUTE,
+        "discard",
+    )
+    warm = time_control(rows((0, 5), (100, 25)), as_of_ms=100 * MINUTE, six_hours=True, **options)
+    assert (warm.verdict, warm.reached_at) == (Verdict.DISCARD_ADVISED, 80 * MINUTE)
+    unmarked = time_control(rows((0, 4)), as_of_ms=MINUTE, **(options | {"marked": False}))
+    assert unmarked.verdict is Verdict.DISCARD_ADVISED
+
+
+def test_thawed_too_long_is_discarded_and_warm_ready_to_eat_food_is_held():
+    long = thaw(rows((0, 6)), as_of_ms=240 * MINUTE, ready_to_eat=False)
+    assert (long.verdict, long.next_at) == (Verdict.DISCARD_ADVISED, None)
+    assert thaw(rows((0, 6)), as_of_ms=MINUTE, ready_to_eat=True).verdict is Verdict.HOLD
+    assert thaw(rows((0, 5)), as_of_ms=MINUTE, ready_to_eat=True).verdict is Verdict.OK
