@@ -9,7 +9,7 @@ from dashboards import text
 from services.domain import BatchNew, Verdict
 from services.monitor.worker import Monitor
 from services.records import batchbook
-from services.timebase import datetime_of
+from services.timebase import MINUTE_MS, datetime_of
 from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
 from tests.helpers.food_cards import food_card, timer
 from tests.helpers.larder import NOW_MS, app_of, open_judged_larder
@@ -55,10 +55,10 @@ def shown_as(larder, number, **changes):
         batchbook.put_card(session, card)
 
 
-def judge(larder):
+def judge(larder, now_ms=NOW_MS):
     monitor = Monitor(larder.reader, larder.records)
     for _ in range(10):
-        if not monitor.step(NOW_MS).more:
+        if not monitor.step(now_ms).more:
             break
 
 
@@ -261,22 +261,44 @@ def test_what_is_to_be_discarded_is_offered_no_fire(browser, house):
         assert page.locator("button", has_text="Write down").count() == 0, "what is gone is not probed"
 
 
-def test_a_batch_goes_out_and_comes_back_and_its_clock_is_told(browser, house):
-    larder, base = house
+def test_a_batch_goes_out_and_comes_back_and_its_clock_is_told(browser, tmp_path):
+    larder = open_judged_larder(tmp_path)
+    clock = [NOW_MS]
     put_in(larder, "Bush stew", "cooked", ready_to_eat=True)
-    judge(larder)
-    with watched_page(browser, PHONE, scripts=False) as watched:
-        page = watched.page
+    judge(larder, clock[0])
+    with serving(app_of(larder, lambda: clock[0])) as base, watched_page(browser, PHONE, scripts=False) as w:
+        page = w.page
+        clock[0] += MINUTE_MS
         page.goto(f"{base}/batches/1")
         opened(page, "Taken out, used, opened").locator("button", has_text="Taken out").click()
         page.wait_for_url("**/batches/1?noted=taken_out")
-        judge(larder)
+        judge(larder, clock[0])
         page.goto(f"{base}/batches/1")
         assert "taken out of Salad drawer" in page.inner_text("dl")
-        assert "Standing out." in page.inner_text("article")
+        assert "Standing out. By 19:" in page.inner_text("article"), "two hours, less what went before"
         page.goto(f"{base}/camp/vehicle-3")
         assert "Bush stew" in page.inner_text("section.run")
         assert "Bush stew" not in page.inner_text("section.ok")
+        clock[0] += 130 * MINUTE_MS
+        judge(larder, clock[0])
+        page.goto(f"{base}/camp/vehicle-3")
+        assert f"Bush stew\n{HOLD}" in page.inner_text("section.not")
+        page.goto(f"{base}/batches/1")
+        assert "It may not go back into the cold." in page.inner_text("article ol")
+        clock[0] += 120 * MINUTE_MS
+        judge(larder, clock[0])
+        page.goto(f"{base}/batches/1")
+        assert page.inner_text("article .w b") == DISCARD
+    assert [event.kind for event in larder.records.batch_events(1)] == ["loaded", "taken_out"]
+    larder.close()
+
+
+def test_a_batch_is_put_back_where_it_was(browser, house):
+    larder, base = house
+    put_in(larder, "Bush stew", "cooked", ready_to_eat=True)
+    larder.records.say_of_batch(1, "taken_out", who="Jonas K.", now_ms=NOW_MS)
+    with watched_page(browser, PHONE, scripts=False) as watched:
+        page = watched.page
         page.goto(f"{base}/batches/1")
         back = opened(page, "Put it back, cold")
         back.locator("[name=unit]").select_option("v3-veg")
