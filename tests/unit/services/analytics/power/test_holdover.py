@@ -3,6 +3,7 @@ import math
 import numpy as np
 import pytest
 
+from services.analytics.food.enthalpy import LEAN_BEEF, apparent_kj_per_kg_k
 from services.analytics.power.frame import frame_of, runs_of
 from services.analytics.power.holdover import (
     ambient_now_c,
@@ -136,3 +137,25 @@ def test_a_freezer_holds_by_its_ice_and_a_learned_stand_sets_its_heat_gain():
     assert found.hours.p10 < found.hours.p50 < found.hours.p90
     longer = held(series, freezer, limit_c=-5.0)
     assert longer.hours.p50 > 2 * found.hours.p50
+
+
+def test_what_long_stands_teach_a_freezer_is_its_heat_gain():
+    # Two stands of two hours; the cabinet warms with its ice as 15 kg behind 0.9 W/K do near -17 °C.
+    taken_j_per_k = 6000 + 15_000 * float(apparent_kj_per_kg_k(np.array([-18.0]), LEAN_BEEF)[0])
+    tau_min = taken_j_per_k / 0.9 / 60
+    minute = np.arange(720)
+    since = np.where((minute >= 200) & (minute < 320), minute - 200, 0)
+    since = np.where((minute >= 500) & (minute < 620), minute - 500, since)
+    cabinet = np.round(32 - 50 * np.exp(-since / tau_min), 3)
+    stands = since > 0
+    series = Series(
+        minute.astype(np.int64) * 60_000,
+        {"cabinet_c": cabinet, "compressor_on": np.where(stands, 0.0, 1.0)},
+    )
+    freezer = UnitSettings.of(
+        Unit(id="unit-1", kind="freezer", interval_s=60, volume_l=82, food=Food(load_kg=15.0))
+    )
+    found = held(series, freezer, limit_c=-12.0)
+    assert found.time_constant_s / 60 == pytest.approx(tau_min, rel=0.05)
+    expected = melting(start_c=found.food_c, gain_w_per_k=0.9)
+    assert found.hours.p50 == pytest.approx(expected, rel=0.08)
