@@ -24,6 +24,8 @@ from services.api.schemas import (
     WaitingUnit,
 )
 from services.domain import (
+    BatchCard,
+    BatchNew,
     Fleet,
     Person,
     Unit,
@@ -273,6 +275,11 @@ class Desk(BatchDesk):
             raise Refused(
                 "Not now: the voltage is below the unit's restart voltage, or one of them is not known."
             )
+
+    def load_batch(self, new: BatchNew, person: str, happened_ms: int | None = None) -> BatchCard:
+        """Write down that a named person put a batch into a cabinet (see `unit` for what is raised)."""
+        self.unit(new.unit)
+        return super().load_batch(new, person, happened_ms)
 
     def newest_change(self) -> int:
         """Return the number of the newest change, for a page to go on from."""

@@ -61,10 +61,32 @@ json_values = st.recursive(
 )
 bodies = st.dictionaries(
     st.sampled_from(
-        ["unit", "person", "probe_c", "disposition", "reason", "state", "note", "command", "arguments"]
+        [
+            "unit",
+            "person",
+            "probe_c",
+            "disposition",
+            "reason",
+            "state",
+            "note",
+            "command",
+            "arguments",
+            "what",
+            "food_class",
+            "kind",
+            "happened",
+            "event",
+            "use_by",
+            "quantity",
+            "core_c",
+            "withdrawn",
+        ]
     ),
     st.one_of(
-        json_values, st.sampled_from(["v3-meat", "Thandi M.", "empty", "discarded", "status", "reboot"])
+        json_values,
+        moments,
+        st.sampled_from(["v3-meat", "Thandi M.", "empty", "discarded", "status", "reboot"]),
+        st.sampled_from(["poultry", "probed", "moved", "split", "corrected", "hold_closed", "ice_point"]),
     ),
 )
 calm = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -102,7 +124,12 @@ def test_parts_of_units(client, unit, part):
 
 @calm
 @example(path="releases", body={"unit": float("inf")})
-@given(path=st.sampled_from(["releases", "checks", "commands", "units/v3-meat/state"]), body=bodies)
+@given(
+    path=st.sampled_from(
+        ["releases", "checks", "commands", "units/v3-meat/state", "batches", "batches/1/events"]
+    ),
+    body=bodies,
+)
 def test_what_people_say(client, path, body):
     with capture_logs():
         never_our_fault(
@@ -110,6 +137,79 @@ def test_what_people_say(client, path, body):
                 f"{PREFIX}/{path}", content=json.dumps(body), headers={"content-type": "application/json"}
             )
         )
+
+
+good_loads = st.fixed_dictionaries(
+    {"person": st.just("Thandi M."), "unit": st.just("v3-meat"), "what": st.text(min_size=1, max_size=80)},
+    optional={
+        "food_class": st.sampled_from(["poultry", "medicine", "unknown", "frozen_fish"]),
+        "quantity": st.floats(),
+        "core_c": st.floats(-60, 120),
+        "use_by": st.dates().map(str),
+        "happened": moments,
+        "opened_on": st.dates().map(str),
+    },
+)
+good_events = st.fixed_dictionaries(
+    {
+        "person": st.just("Thandi M."),
+        "kind": st.sampled_from(
+            [
+                "moved",
+                "put_back",
+                "split",
+                "probed",
+                "frozen",
+                "thawed",
+                "opened",
+                "taken_out",
+                "cooling_started",
+                "corrected",
+                "hold_closed",
+                "served",
+            ]
+        ),
+    },
+    optional={
+        "unit": st.sampled_from(["v3-meat", "v3-veg", "nobody"]),
+        "probe_c": st.floats(-60, 120),
+        "quantity": st.floats(0.001, 10),
+        "event": st.integers(-1, 2**70),
+        "withdrawn": st.booleans(),
+        "use_by": st.one_of(st.none(), st.dates().map(str)),
+        "happened": moments,
+    },
+)
+
+
+@calm
+@given(load=good_loads, events=st.lists(good_events, max_size=5))
+def test_what_people_say_of_batches(client, load, events):
+    with capture_logs():
+        answer = client.post(
+            f"{PREFIX}/batches", content=json.dumps(load), headers={"content-type": "application/json"}
+        )
+        never_our_fault(answer)
+        number = answer.json()["batch"]["id"] if answer.status_code == 201 else 1
+        for event in events:
+            body = json.dumps(event)
+            never_our_fault(
+                client.post(
+                    f"{PREFIX}/batches/{number}/events",
+                    content=body,
+                    headers={"content-type": "application/json"},
+                )
+            )
+        never_our_fault(client.get(f"{PREFIX}/batches/{number}"))
+
+
+@calm
+@given(query=st.dictionaries(st.sampled_from(["site", "unit", "place"]), printable), number=printable)
+def test_lists_of_batches(client, query, number):
+    with capture_logs():
+        never_our_fault(client.get(f"{PREFIX}/batches", params=query))
+        never_our_fault(client.get(f"{PREFIX}/batches/{quote(number, safe='')}"))
+        never_our_fault(client.get(f"{PREFIX}/batches/{quote(number, safe='')}/events"))
 
 
 @calm

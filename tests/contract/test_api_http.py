@@ -26,6 +26,16 @@ GOOD_BODIES = {
     },
     "/api/v1/checks": {"unit": "v3-meat", "person": "Thandi M.", "probe_c": 3.4},
     "/api/v1/commands": {"unit": "v3-meat", "person": "Thandi M.", "command": "status"},
+    "/api/v1/batches": {
+        "unit": "v3-meat",
+        "person": "Thandi M.",
+        "what": "Beef, whole",
+        "food_class": "red_meat",
+        "quantity": 4.0,
+        "core_c": 2.5,
+        "use_by": "2026-03-09",
+    },
+    "/api/v1/batches/{batch}/events": {"person": "Thandi M.", "kind": "probed", "probe_c": 3.1},
 }
 
 
@@ -39,6 +49,8 @@ def larder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def client(larder):
     with serving(app_of(larder)) as base, httpx.Client(base_url=base, timeout=10) as found:
+        first = {**GOOD_BODIES["/api/v1/batches"], "unit": "v3-veg"}
+        assert found.post(f"{PREFIX}/batches", json=first).status_code == 201
         yield found
 
 
@@ -77,8 +89,8 @@ def operations(openapi):
     ]
 
 
-def filled(path, unit="v3-meat"):
-    return path.replace("{unit}", unit)
+def filled(path, unit="v3-meat", batch=1):
+    return path.replace("{unit}", unit).replace("{batch}", str(batch))
 
 
 def test_every_route_is_documented(openapi):
@@ -129,11 +141,53 @@ def test_an_unknown_unit_is_a_problem_on_every_route(client, openapi):
         body = GOOD_BODIES.get(path)
         if "{unit}" in path:
             response = client.request(method, filled(path, "nobody"), json=body)
-        elif body is not None and "unit" in body:
+        elif method == "post" and body is not None and "unit" in body:
             response = client.request(method, path, json={**body, "unit": "nobody"})
         else:
             continue
         assert is_problem(openapi, response, 404)["code"] == "unknown_unit", path
+
+
+def test_an_unknown_batch_is_a_problem_on_every_route(client, openapi):
+    for method, path, _ in operations(openapi):
+        if "{batch}" in path:
+            response = client.request(method, filled(path, batch=10**6), json=GOOD_BODIES.get(path))
+            assert is_problem(openapi, response, 404)["code"] == "unknown_batch", path
+
+
+def test_batches_are_told_apart_by_where_they_are(client):
+    loaded = client.post(f"{PREFIX}/batches", json=GOOD_BODIES["/api/v1/batches"]).json()
+    number = loaded["batch"]["id"]
+    assert (loaded["standing"], loaded["batch"]["loaded_by"]) == ("no_data", "Thandi M.")
+
+    def ids(**query):
+        found = client.get(f"{PREFIX}/batches", params=query).json()["items"]
+        return {card["batch"]["id"] for card in found}
+
+    assert number in ids(unit="v3-meat") & ids(site="vehicle-3") & ids(place="stored")
+    assert number not in ids(unit="v3-veg") | ids(site="river-camp") | ids(place="gone")
+    gone = {"person": "Thandi M.", "kind": "discarded", "note": "for the test"}
+    client.post(f"{PREFIX}/batches/{number}/events", json=gone)
+    assert number in ids(place="gone")
+    assert number not in ids()
+    kinds = [e["kind"] for e in client.get(f"{PREFIX}/batches/{number}/events").json()["items"]]
+    assert kinds == ["loaded", "discarded"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"kind": "moved", "unit": "v3-veg", "happened": "2030-01-01T00:00:00Z"},
+        {"kind": "moved", "unit": "v3-veg", "happened": "2020-01-01T00:00:00Z"},
+        {"kind": "moved", "unit": "nobody"},
+        {"kind": "put_back"},
+        {"kind": "corrected"},
+        {"kind": "hold_closed", "probe_c": 3.0, "disposition": "kept", "reason": "no hold stands"},
+    ],
+)
+def test_what_the_rules_forbid_of_a_batch_is_refused(client, openapi, said):
+    response = client.post(f"{PREFIX}/batches/1/events", json={"person": "Thandi M.", **said})
+    assert is_problem(openapi, response, 409)["code"] == "refused"
 
 
 def test_a_unit_not_judged_yet_says_so(client, openapi):
