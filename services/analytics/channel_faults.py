@@ -56,7 +56,7 @@ source; sound sensors of the simulator: one in a thousand)."""
 
 DRIFT_DAYS = 7
 DRIFT_DAY_READINGS = 12
-DRIFT_K = 0.4
+DRIFT_K = 0.35
 DRIFT_FLOOR_K = 0.5
 DRIFT_TAU = 0.85
 DRIFT_STEP_SHARE = 0.5
@@ -247,12 +247,14 @@ def _days(t_ms: IntArray) -> tuple[IntArray, IntArray]:
 def _by_day(
     days: tuple[IntArray, IntArray], values: FloatArray, percent: float
 ) -> tuple[IntArray, FloatArray]:
-    """Return one percentile of every day that has enough readings."""
+    """Return one percentile of every day that was seen for at least half as much as the fullest."""
     found = []
+    known = np.concatenate(([0], np.cumsum(np.isfinite(values))))
+    fullest = int(np.max(np.diff(known[days[1]]), initial=0))
     for day, first, end in zip(days[0].tolist(), days[1][:-1].tolist(), days[1][1:].tolist(), strict=True):
         part = values[first:end]
         part = part[np.isfinite(part)]
-        if part.size >= DRIFT_DAY_READINGS:
+        if part.size >= max(DRIFT_DAY_READINGS, fullest / 2):
             at = min(part.size - 1, int(part.size * percent / 100.0))
             found.append((day, float(np.partition(part, at)[at])))
     return (

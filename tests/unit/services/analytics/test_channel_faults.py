@@ -162,6 +162,14 @@ def test_a_missing_day_breaks_the_week():
     assert found_in(thinned) == []
 
 
+def test_a_morning_is_no_day():
+    log = week(0.09)
+    morning = DRIFT_DAYS * DAY_MIN - 1000
+    short = Series(log.t_ms[:morning], {name: values[:morning] for name, values in log.columns.items()})
+    assert found_in(log) != []
+    assert found_in(short) == []
+
+
 def test_nothing_is_found_in_nothing():
     empty = Series.empty()
     assert drifts(empty, {}) == []
