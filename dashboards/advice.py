@@ -84,7 +84,7 @@ def _food(card: UnitCard, larder: Larder) -> list[str]:
     charge = [_CHARGE] if not found and card.state == "in_use" and battery_fails_tonight(card) else []
     if own_standing(card).rank < Verdict.NO_DATA.rank and card.standing.rank >= Verdict.HOLD.rank:
         return [*_ONE_BATCH, *found, *charge]
-    match card.standing:
+    match _of_the_cabinet(card):
         case Verdict.DISCARD_ADVISED:
             return [
                 foodwords.NOT_MENDED,
@@ -112,6 +112,12 @@ def _food(card: UnitCard, larder: Larder) -> list[str]:
             ]
         case Verdict.OK:
             return [*found, *charge] or ["Nothing to do. Open it seldom, shut it fast."]
+
+
+def _of_the_cabinet(card: UnitCard) -> Verdict:
+    """Return the verdict that asks for something of the cabinet: a batch to watch asks nothing of it."""
+    own = own_standing(card)
+    return own if card.standing is Verdict.WATCH and own is Verdict.OK else card.standing
 
 
 def reading_words(card: UnitCard) -> str:

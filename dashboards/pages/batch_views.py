@@ -80,6 +80,8 @@ class BatchView:
     """Core temperature to reach in words, empty where there is none or where cooking is no answer."""
     cook_why: str
     first_why: str
+    first_short: str
+    """Why it stands where it stands in the order of use, as far as a list has room for it."""
     timers: tuple[TimerView, ...]
     holdable: bool
     usable: bool
@@ -144,6 +146,7 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         cook=cook if usable else "",
         cook_why=text.sentence(card.cook_to_why) if usable else "",
         first_why=text.sentence(card.use_first_why) if usable else "",
+        first_short=text.sentence("; ".join(card.use_first_why.split("; ")[:2])) if usable else "",
         timers=tuple(timer_view(timer, batch.food_class, zone, now_ms) for timer in card.timers),
         holdable=card.standing.rank >= Verdict.HOLD.rank and batch.place != "gone",
         usable=usable,

@@ -141,3 +141,10 @@ def test_a_buffet_dish_at_two_hours_is_decided_by_the_manager_and_never_chilled_
     assert "Cold now" not in said
     late = food_card(batch={"place": "out"}, timers=(timer(verdict=Verdict.DISCARD_ADVISED),))
     assert "Cooking does not mend it" in batch_steps(late, Verdict.DISCARD_ADVISED, [])[0]
+
+
+def test_a_batch_to_watch_asks_nothing_of_a_cold_cabinet():
+    cold = card(own_standing=Verdict.OK, standing=Verdict.WATCH, runout=CALM)
+    assert steps(cold, NOWHERE) == ["Nothing to do. Open it seldom, shut it fast."]
+    warm = card(own_standing=Verdict.WATCH, standing=Verdict.WATCH, runout=CALM)
+    assert "check that it runs" in steps(warm, NOWHERE)[0]

@@ -142,3 +142,9 @@ def test_food_past_its_date_is_never_called_in_order():
 def test_medicine_in_order_bears_the_mark_of_it():
     found = view(batch={"food_class": "medicine"})
     assert (found.word, found.mark, found.usable) == ("In order", "ok", False)
+
+
+def test_a_list_gives_the_first_two_reasons_and_the_page_all():
+    found = view(use_first_why="aged like 0.2 days; chart: 1-2 days; 5 days left; ready to eat")
+    assert found.first_short == "Aged like 0.2 days; chart: 1-2 days."
+    assert found.first_why == "Aged like 0.2 days; chart: 1-2 days; 5 days left; ready to eat."
