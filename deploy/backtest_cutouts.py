@@ -1,0 +1,171 @@
+"""Scores the cut-outs the service finds against what really happened in simulated fleets."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from deploy.backtesting import Outage, Played
+from firmware_sim.stops import Stop
+from services.analytics.power.assess import power
+from services.domain import Cutout
+from services.timebase import DAY_MS, MINUTE_MS
+
+LEAST_MISSING_MS = 15 * MINUTE_MS
+"""Outages in which less cooling than this was missing need not be found; found ones count as right."""
+
+SLACK_MS = 3 * MINUTE_MS
+"""Samples a minute apart see beginnings and ends so late."""
+
+LEAST_STANDING_MS = 90 * MINUTE_MS
+"""A machine that stands for its own reasons, with the supply well, is told from this long on: a protector that
+trips lets go before, and is no cut-out."""
+
+NEVER_FULL_MS = 7 * DAY_MS
+FULL_SOC = 0.95
+
+
+@dataclass(frozen=True)
+class Want:
+    """One outage that had to be found, with the causes that count as right."""
+
+    outage: Outage
+    kind: str
+    causes: frozenset[str]
+    """Empty: not scored."""
+
+
+@dataclass(frozen=True)
+class Miss:
+    """Something to be told: a miss, a false alarm or a wrong cause."""
+
+    unit: str
+    what: str
+    at_ms: int
+    detail: str
+
+
+@dataclass
+class Score:
+    """Counts over units and runs."""
+
+    events: int = 0
+    right_events: int = 0
+    outages: int = 0
+    found: int = 0
+    causes: int = 0
+    right_causes: int = 0
+    confusion: Counter[tuple[str, str]] = field(default_factory=Counter)
+    by_kind: Counter[tuple[str, str]] = field(default_factory=Counter)
+    start_late_ms: list[int] = field(default_factory=list)
+    true_min: float = 0.0
+    told_min: float = 0.0
+    misses: list[Miss] = field(default_factory=list)
+
+    @property
+    def precision(self) -> float:
+        """Share of told events that were so."""
+        return self.right_events / self.events if self.events else float("nan")
+
+    @property
+    def recall(self) -> float:
+        """Share of outages that were told."""
+        return self.found / self.outages if self.outages else float("nan")
+
+    @property
+    def cause_accuracy(self) -> float:
+        """Share of found outages with the right cause."""
+        return self.right_causes / self.causes if self.causes else float("nan")
+
+    def take(self, played: Played) -> None:
+        """Judge one unit's run."""
+        as_of_ms = int(played.series.t_ms[-1]) + MINUTE_MS if len(played.series) else 0
+        told = power(played.series, played.settings, as_of_ms=as_of_ms, food_limit_c=5.0).cutouts or ()
+        wants = [_want(outage, played) for outage in played.outages]
+        for event in told:
+            self.events += 1
+            right = any(_overlap(event, want.outage) for want in wants) or _in_stop(event, played.stops)
+            self.right_events += right
+            if not right:
+                self._miss(played, "false", event.start, f"{event.cause}: {event.why[:90]}")
+        for want in wants:
+            least_ms = LEAST_STANDING_MS if want.causes == {"unit"} else LEAST_MISSING_MS
+            if want.outage.missing_ms < least_ms or want.outage.start_ms >= as_of_ms:
+                continue
+            self._judge(want, [event for event in told if _overlap(event, want.outage)], played)
+
+    def _judge(self, want: Want, over: Sequence[Cutout], played: Played) -> None:
+        self.outages += 1
+        self.by_kind[want.kind, "outages"] += 1
+        self.true_min += want.outage.missing_ms / MINUTE_MS
+        if not over:
+            hours = want.outage.missing_ms / 3.6e6
+            self._miss(played, "missed", want.outage.start_ms, f"{want.kind}, {hours:.1f} h")
+            return
+        self.found += 1
+        self.by_kind[want.kind, "found"] += 1
+        event = min(over, key=lambda e: abs(e.start - want.outage.start_ms))
+        self.start_late_ms.append(event.start - want.outage.start_ms)
+        self.told_min += sum(e.minutes_without_cooling for e in over)
+        if not want.causes:
+            return
+        self.causes += 1
+        right = event.cause in want.causes
+        self.right_causes += right
+        self.by_kind[want.kind, "right"] += right
+        self.by_kind[want.kind, "causes"] += 1
+        self.confusion[sorted(want.causes)[-1], event.cause] += 1
+        if not right:
+            self._miss(
+                played, "cause", event.start, f"{'/'.join(sorted(want.causes))} told {event.cause}: {event.why}"
+            )
+
+    def _miss(self, played: Played, what: str, at_ms: int, detail: str) -> None:
+        self.misses.append(Miss(played.unit, what, at_ms, detail))
+
+
+def _overlap(event: Cutout, outage: Outage) -> bool:
+    late = outage.end_ms is None or event.start <= outage.end_ms + SLACK_MS
+    early = event.end is None or event.end >= outage.start_ms - SLACK_MS
+    return late and early
+
+
+def _in_stop(event: Cutout, stops: Iterable[Stop]) -> bool:
+    """Return whether an event lies over a stop, though perhaps no cooling was wanted in it."""
+    return any(
+        (stop.end_ms is None or event.start <= stop.end_ms + SLACK_MS)
+        and (event.end is None or event.end >= stop.start_ms - SLACK_MS)
+        for stop in stops
+    )
+
+
+def _want(outage: Outage, played: Played) -> Want:
+    """Return what should be told of an outage: by the stop it began with, else by what was done."""
+    end_ms = outage.end_ms if outage.end_ms is not None else int(played.series.t_ms[-1]) + DAY_MS
+    over = [
+        stop
+        for stop in played.stops
+        if stop.start_ms <= end_ms and (stop.end_ms is None or stop.end_ms >= outage.start_ms)
+    ]
+    hands = {h.kind for h in played.hands if h.start_ms <= end_ms and h.end_ms >= outage.start_ms}
+    if "moved_bank" in hands:
+        return Want(outage, "moved_bank", frozenset())
+    if "unplugged" in hands:
+        return Want(outage, "unplugged", frozenset({"supply_interrupted"}))
+    if "switched_off" in hands:
+        return Want(outage, "switched_off", frozenset({"unit"}))
+    if not over:
+        return Want(outage, "does_not_turn", frozenset({"unit"}))
+    first = min(over, key=lambda stop: abs(stop.start_ms - outage.start_ms))
+    causes = {str(first.cause)}
+    if first.cause == "battery_flat" and not _was_full(first, played):
+        causes.add("charging")
+    return Want(outage, first.kind, frozenset(causes))
+
+
+def _was_full(stop: Stop, played: Played) -> bool:
+    """Return whether the bank was full in the week before a stop, or nothing is known of the whole week."""
+    t_ms = played.series.t_ms
+    low, high = np.searchsorted(t_ms, [stop.start_ms - NEVER_FULL_MS, stop.start_ms])
+    return bool(np.any(played.soc[low:high] >= FULL_SOC))

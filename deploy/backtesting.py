@@ -1,0 +1,306 @@
+"""Plays scenarios with fresh seeds and keeps what back-tests need: what was measured, beside what was so."""
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from deploy.simulate_units import fleet_tables, fleet_toml
+from firmware_sim.faults import Multipliers
+from firmware_sim.history import Block, Simulator, read_by, sampled_rows
+from firmware_sim.plant.cable import cable_ohm
+from firmware_sim.scenarios.joined import Scenario
+from firmware_sim.sensors import COLUMN_OF
+from firmware_sim.stops import SOUND_JOINT_OHM, Cause, Stop, StopKeeper
+from services.domain import Bank, Fleet, Site, Unit, UnitSettings
+from services.domain.fleetfile import parse_fleet
+from services.telemetry import FloatArray, IntArray, Series
+from services.timebase import MINUTE_MS
+
+HandKind = Literal["unplugged", "switched_off", "cutout_turned", "moved_bank"]
+
+PULLED_OHM = 1e6
+"""Between a unit and its bank while the plug is out. [Ω]"""
+
+LARGEST_SEED = 1_000_000
+
+WORN_JOINT_OHM = 0.05
+"""A path this much above a sound one's is at fault: a worn set of plug and lugs has 50 to 200 mΩ, a good one
+5 to 30 (common practice, no source). [Ω at 12 V]"""
+
+AGAIN_MS = 5 * MINUTE_MS
+"""A machine that turned shorter than this only tried."""
+
+
+@dataclass(frozen=True)
+class Hand:
+    """Something a person does to a unit; the logs are not told."""
+
+    kind: HandKind
+    unit: int
+    """Place in the scenario."""
+    start_ms: int
+    end_ms: int
+    amount: float = 0.0
+    """Of `cutout_turned`: volts added; of `moved_bank`: place of the other bank."""
+
+
+@dataclass(frozen=True)
+class Outage:
+    """A stretch in which cooling was wanted and missing, tries included."""
+
+    start_ms: int
+    end_ms: int | None
+    missing_ms: int
+
+
+@dataclass(frozen=True)
+class Played:
+    """One unit of one run."""
+
+    unit: str
+    settings: UnitSettings
+    series: Series
+    """As its board sent it."""
+    stops: tuple[Stop, ...]
+    """Every stop for want of voltage, supply or a machine that turns."""
+    outages: tuple[Outage, ...]
+    """What came of them, and of machines that were switched off."""
+    hands: tuple[Hand, ...]
+    soc: FloatArray
+    """True state of charge of its bank at the samples; NaN without one."""
+
+
+def fresh_seeds(count: int) -> tuple[int, ...]:
+    """Return seeds nobody has seen before, so that nothing can be fitted to them."""
+    return tuple(secrets.randbelow(LARGEST_SEED) for _ in range(count))
+
+
+def reseeded(scenario: Scenario, seed: int) -> Scenario:
+    """Return a scenario with other weather, use and noise."""
+    return replace(scenario, seed=seed)
+
+
+class _Handled(Simulator):
+    """A simulated world in which people lend a hand."""
+
+    def __init__(
+        self, scenario: Scenario, *, anchor_ms: int, start_ms: int, hands: Sequence[Hand] = ()
+    ) -> None:
+        super().__init__(scenario, anchor_ms=anchor_ms, start_ms=start_ms)
+        self._hands = hands
+        self._edges_ms = sorted({t for hand in hands for t in (hand.start_ms, hand.end_ms)})
+        self._sound = self.plant.sizes
+        self._own_bank = self.plant.electrics._bank.copy()  # noqa: SLF001 - only back-tests move units
+        if hands:
+            self._next_change_ms = self.reached_ms
+
+    def _apply_faults(self) -> None:
+        if self.reached_ms < self._next_change_ms:
+            return
+        super()._apply_faults()
+        acting = [hand for hand in self._hands if hand.start_ms <= self.reached_ms < hand.end_ms]
+        later = [t for t in self._edges_ms if t > self.reached_ms]
+        self._next_change_ms = min([self._next_change_ms, *later])
+        if self._hands:
+            self._act(acting)
+
+    @property
+    def set_point_c(self) -> FloatArray:
+        """What thermostats are set to now. [°C]"""
+        aims: FloatArray = self.plant._now.limits.set_point_c  # noqa: SLF001 - not told otherwise
+        return aims
+
+    def _act(self, acting: Sequence[Hand]) -> None:
+        sound, units = self._sound, len(self.scenario.units)
+        runs, cutout_v = sound.runs.copy(), sound.limits.cutout_v.copy()
+        restart_v, bank = sound.limits.restart_v.copy(), self._own_bank.copy()
+        pulled = np.zeros(units)
+        for hand in acting:
+            if hand.kind == "switched_off":
+                runs[hand.unit] = False
+            elif hand.kind == "cutout_turned":
+                cutout_v[hand.unit] += hand.amount
+                restart_v[hand.unit] += hand.amount
+            elif hand.kind == "moved_bank":
+                bank[hand.unit] = round(hand.amount)
+            else:
+                pulled[hand.unit] = PULLED_OHM
+        limits = replace(sound.limits, cutout_v=cutout_v, restart_v=restart_v)
+        self.plant.sizes = replace(sound, runs=runs, limits=limits)
+        self.plant.electrics._bank = bank  # noqa: SLF001 - as above
+        moved = dict(self._moved)
+        moved["joint_ohm_added"] = moved.get("joint_ohm_added", np.zeros(units)) + pulled
+        self.plant.apply(moved)
+        self.plant.electrics.set_faults(moved)
+
+
+def settings_of(scenario: Scenario) -> dict[str, UnitSettings]:
+    """Return what the service is told about every unit: the fleet file, or the scenario where it has none."""
+    if scenario.fleet_path.is_file():
+        text = fleet_toml(fleet_tables(scenario))
+        fleet = parse_fleet(text, name=scenario.fleet_path.name)
+    else:
+        fleet = Fleet(
+            sites=tuple(
+                Site(id=site.id, name=site.id, kind="vehicle", timezone=site.timezone)
+                for site, _ in scenario.sites
+            ),
+            banks=tuple(Bank.model_validate(bank.model_dump()) for bank, _ in scenario.banks),
+            units=tuple(Unit.model_validate(unit.model_dump()) for unit, _ in scenario.units),
+        )
+    return {unit.id: fleet.settings_of(unit.id) for unit in fleet.units}
+
+
+class _Causes(StopKeeper):
+    """True causes, for which a path must be worn and not just warm, and a turned cut-out is known."""
+
+    def __init__(self, scenario: Scenario, hands: Sequence[Hand]) -> None:
+        super().__init__(scenario)
+        self._hands = hands
+        fleet = [unit for unit, _ in scenario.units]
+        self._cable_ohm = [
+            cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2) for u in fleet
+        ]
+        self._joint_ohm = [physics.joint_mohm / 1000.0 for _, physics in scenario.units]
+        self._at_ms = 0
+
+    def take(self, block: Block) -> None:
+        """Take note of a block."""
+        self._at_ms = int(block.t_ms[-1])
+        super().take(block)
+
+    def _cause(
+        self, unit: int, bank_v: float, soc: float, unit_a: float, faults: Multipliers, *, wires: bool
+    ) -> tuple[Cause, str]:
+        acting = {h.kind: h for h in self._hands if h.unit == unit and h.start_ms < self._at_ms <= h.end_ms}
+        if "unplugged" in acting:
+            return "supply_interrupted", "plug pulled"
+        cause, why = super()._cause(unit, bank_v, soc, unit_a, faults, wires=wires)
+        if cause == "wiring" and self._excess_ohm(unit, faults) < WORN_JOINT_OHM * self._twelves[unit] ** 2:
+            cause, why = super()._cause(unit, 0.0, soc, unit_a, faults, wires=wires)
+        turned = acting.get("cutout_turned")
+        if turned is not None and wires and turned.amount > 0.0:
+            file_v = float(self._cutout_v[unit])
+            if bank_v - unit_a * self._sound_ohm[unit] >= file_v and cause in {"battery_flat", "wiring"}:
+                return "limits", f"cut-out turned up by {turned.amount:.1f} V"
+        return cause, why
+
+    def _excess_ohm(self, unit: int, faults: Multipliers) -> float:
+        """Return how much a path is above a sound one at the same temperature."""
+        factor = faults["cable_ohm"][unit] if "cable_ohm" in faults else 1.0
+        added = faults["joint_ohm_added"][unit] if "joint_ohm_added" in faults else 0.0
+        return float(
+            self._cable_ohm[unit] * (factor - 1.0) + self._joint_ohm[unit] + added - SOUND_JOINT_OHM
+        )
+
+
+class _Wants:
+    """What the thermostats asked for and did not get, step by step."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self._half_k = np.array([p.half_differential_k for _, p in scenario.units])
+        self._asks = np.zeros(len(scenario.units), dtype=bool)
+        self._t_ms: list[IntArray] = []
+        self._missing: list[npt.NDArray[np.bool_]] = []
+        self._turning: list[npt.NDArray[np.bool_]] = []
+
+    def take(self, block: Block, set_point_c: FloatArray, runs: npt.NDArray[np.bool_]) -> None:
+        seen_c = np.where(runs, block.true["probe_c"], block.true["air_c"])
+        above = np.asarray(seen_c, dtype=np.float64) - set_point_c
+        word = np.where(above >= self._half_k, 1, np.where(above <= -self._half_k, -1, 0))
+        rows = np.arange(word.shape[0])[:, None]
+        last = np.maximum.accumulate(np.where(word != 0, rows, -1), axis=0)
+        held = np.take_along_axis(word, np.maximum(last, 0), axis=0) > 0
+        asks = np.where(last >= 0, held, self._asks)
+        turning = np.asarray(block.true["on"], dtype=np.bool_)
+        self._asks = asks[-1]
+        self._t_ms.append(block.t_ms)
+        self._missing.append(asks & ~turning)
+        self._turning.append(turning)
+
+    def outages(self) -> list[tuple[Outage, ...]]:
+        """Return for every unit the stretches in which cooling was missing."""
+        t_ms = np.concatenate(self._t_ms)
+        missing, turning = np.concatenate(self._missing), np.concatenate(self._turning)
+        return [_outages(t_ms, missing[:, i], turning[:, i]) for i in range(missing.shape[1])]
+
+
+def _outages(
+    t_ms: IntArray, missing: npt.NDArray[np.bool_], turning: npt.NDArray[np.bool_]
+) -> tuple[Outage, ...]:
+    """Join missing steps between which the machine never turned for long."""
+    at = np.flatnonzero(missing)
+    if at.size == 0:
+        return ()
+    step_ms = int(t_ms[1] - t_ms[0])
+    turned = np.concatenate([[0], np.cumsum(turning)])
+    between_ms = (turned[at[1:]] - turned[at[:-1] + 1]) * step_ms
+    asked_on = np.diff(at) * step_ms - between_ms <= step_ms  # it never stopped by itself in between
+    split = np.flatnonzero((between_ms > AGAIN_MS) | ~asked_on & (between_ms > 0))
+    first = np.concatenate([[0], split + 1])
+    last = np.concatenate([split, [at.size - 1]])
+    found = []
+    for low, high in zip(first, last, strict=True):
+        ends = at[high] + 1 < t_ms.size
+        found.append(
+            Outage(
+                int(t_ms[at[low]]),
+                int(t_ms[at[high] + 1]) if ends else None,
+                int(high - low + 1) * step_ms,
+            )
+        )
+    return tuple(found)
+
+
+def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand] = ()) -> list[Played]:
+    """Simulate a stretch of time and return every unit that sends, with the truth beside it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its faults act; their times count back from the end.
+    start_ms, end_ms : int
+        The stretch. [ms]
+    hands : sequence of Hand
+        What people do besides.
+    """
+    simulator = _Handled(scenario, anchor_ms=end_ms, start_ms=start_ms, hands=hands)
+    stops, wants = _Causes(scenario, hands), _Wants(scenario)
+    kept = [i for i, (_, physics) in enumerate(scenario.units) if physics.runs]
+    columns = {i: [COLUMN_OF[name] for name in scenario.units[i][1].channels] for i in kept}
+    shown_columns = sorted({column for own in columns.values() for column in own})
+    parts: dict[int, list[tuple[IntArray, FloatArray]]] = {i: [] for i in kept}
+    for block in simulator.blocks(end_ms):
+        stops.take(block)
+        wants.take(block, simulator.set_point_c, simulator.plant.sizes.runs)
+        readings = {column: read_by(block, column) for column in shown_columns}
+        for i in kept:
+            unit, physics = scenario.units[i]
+            rows = sampled_rows(block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s)
+            values = np.stack(
+                [readings[column][rows, i] for column in columns[i]] + [block.true["soc"][rows, i]], axis=1
+            )
+            told = ~np.isnan(values[:, :-1]).all(axis=1)
+            parts[i].append((block.t_ms[rows][told], values[told]))
+    settings, outages = settings_of(scenario), wants.outages()
+    played = []
+    for i in kept:
+        unit, _ = scenario.units[i]
+        times = np.concatenate([part[0] for part in parts[i]])
+        values = np.concatenate([part[1] for part in parts[i]])
+        played.append(
+            Played(
+                unit=unit.id,
+                settings=settings[unit.id],
+                series=Series(times, {name: values[:, k].copy() for k, name in enumerate(columns[i])}),
+                stops=tuple(stops.of(i)),
+                outages=outages[i],
+                hands=tuple(hand for hand in hands if hand.unit == i),
+                soc=values[:, -1].copy(),
+            )
+        )
+    return played
