@@ -5,35 +5,34 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from services.analytics.power.capacity import Capacity, bounded, capacity_of
 from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
 from services.analytics.power.curves import CURVES, curve_of, soc_at_rest
 from services.analytics.power.frame import BoolArray, Frame, Runs
+from services.analytics.power.gauge import Filter, Gauge
+from services.analytics.power.learned import Learned, bank_key
+from services.analytics.power.track import Rests, track_of
+from services.analytics.power.wells import wells_of
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, datetime_of
+from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
+
+__all__ = ["Capacity", "Rests", "bounded", "capacity_of"]
+"""Kept here for those that import them from here."""
 
 Z10 = 1.2815515655446004
 """The standard normal quantile of nine in ten."""
 
-LOOK_BACK_MS = 30 * DAY_MS
 SURFACE_MS = 4 * HOUR_MS
 """Surface charge reads high for hours after charging (common practice, no source)."""
 SURFACE_SHARE = 0.05
 """Drawing this share of the capacity takes surface charge away as well (judgement, no source)."""
-NEWEST_RESTS = 12
 LEAST_REST_MS = 5 * MINUTE_MS
-RELAXATION_V = 0.02
-"""What a lead-acid battery still recovers after minutes of rest (judgement, no source)."""
-UNKNOWN_AGE_SHARE = 0.7
-"""Usable share of the label when the installation date is unknown."""
-MEASURED_BELOW_SHARE = 0.8
-FADE_PER_YEAR = 0.04
-LEAST_AGED_SHARE = 0.6
-LABEL_CAP = 1.08
-"""Slow discharge never counts for more than this share of the 20 h capacity (judgement: physics-based
-models give 1.02 to 1.05, extrapolated power laws far more)."""
+RELAXATION_V = 0.01
+"""What a lead-acid battery still recovers after minutes of rest, beside its wells (judgement). [V at 12 V]"""
 CURRENT_SHARE_SD = 0.10
-RELAXATION_SD = 0.03
+MEASURED_CURRENT_SD = 0.03
+"""As `CURRENT_SHARE_SD`, where the unit measures its current."""
 LEAST_LIVE_V = 9.0
 """A lower voltage is a broken connection, not a rested battery (judgement). [V at 12 V]"""
 PLATEAU_V = (13.3, 13.42)
@@ -44,28 +43,6 @@ charged, above it nearly full or held by a charger (judgement over the tables). 
 SHARED_SHARE_SD = 0.30
 """As `CURRENT_SHARE_SD`, where other units on the bank are taken to draw like this one."""
 NOTHING_KNOWN_SD = 0.45
-UNKNOWN_SD = 1.0
-"""Where nothing is known yet: the first rest voltage or full charge decides."""
-
-
-@dataclass(frozen=True, slots=True)
-class Capacity:
-    """What a bank is believed to hold."""
-
-    ah: float
-    share_sd: float
-    assumed: str | None
-
-
-@dataclass(frozen=True)
-class Rests:
-    """Rest voltages read as states of charge."""
-
-    at: IntArray
-    """Sample numbers."""
-    soc: FloatArray
-    sd: FloatArray
-    """Standard deviation; common to readings of one kind, so that averaging does not lower it."""
 
 
 @dataclass(frozen=True)
@@ -80,47 +57,32 @@ class ChargeState:
     """When the bank was last seen full, oldest first."""
     charge_ends_ms: IntArray
     """When past charging of an hour or more ended."""
+    gauge: Gauge | None = None
+    """Charge, capacity and curve error together; None where nothing was followed."""
+    learned: tuple[Learned, ...] = ()
+    """What the samples taught, at the start of every UTC day they cross."""
 
     @property
     def quantiles(self) -> Quantiles | None:
         """The state of charge as a range."""
         return None if self.soc is None else soc_quantiles(self.soc, self.soc_sd)
 
+    def reserve(self, soc_cut: float, capacity: Capacity) -> tuple[float, float]:
+        """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
+
+        `capacity` only counts where nothing was followed.
+        """
+        if self.gauge is not None:
+            return self.gauge.reserve(soc_cut)
+        margin = max(0.01, (0.0 if self.soc is None else self.soc) - soc_cut)
+        spread = math.sqrt(capacity.share_sd**2 + math.log1p((self.soc_sd / margin) ** 2))
+        return capacity.ah * margin, spread
+
 
 def soc_quantiles(mean: float, sd: float) -> Quantiles:
     """Return a normal range of state of charge, clipped to 0 … 1."""
     low, mid, high = (min(1.0, max(0.0, mean + z * sd)) for z in (-Z10, 0.0, Z10))
     return Quantiles(p10=low, p50=mid, p90=high)
-
-
-def capacity_of(settings: UnitSettings, *, as_of_ms: int) -> Capacity | None:
-    """Return the usable capacity of a unit's bank; None when the file names no capacity.
-
-    Unknown age: 0.7 of the label and wide. Known age: 4 % less a year down to 0.6 (judgement, no source).
-    """
-    bank = settings.bank
-    label = bank.capacity_ah if bank is not None else settings.unit.supply.capacity_ah
-    if label is None:
-        return None
-    if bank is None or bank.installed is None:
-        return Capacity(
-            UNKNOWN_AGE_SHARE * label,
-            0.20,
-            f"battery age unknown: usable capacity {UNKNOWN_AGE_SHARE:g} x label",
-        )
-    installed_day = (bank.installed.toordinal() - 719163) * DAY_MS
-    years = max(0.0, (as_of_ms - installed_day) / (365.25 * DAY_MS))
-    share = max(LEAST_AGED_SHARE, 1.0 - FADE_PER_YEAR * years)
-    return Capacity(min(share, LABEL_CAP) * label, 0.10, None)
-
-
-def bounded(capacity: Capacity | None, measured_ah: float | None) -> Capacity | None:
-    """Return the capacity, lowered to what was measured where that is clearly less; never raised."""
-    if capacity is None or measured_ah is None or measured_ah >= MEASURED_BELOW_SHARE * capacity.ah:
-        return capacity
-    return Capacity(
-        measured_ah, 0.20, f"usable capacity {measured_ah:.0f} Ah, as counted between rest voltages"
-    )
 
 
 def load_a(frame: Frame, settings: UnitSettings) -> FloatArray:
@@ -178,8 +140,8 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     flat = volts > curve.trusted_below_v
     step = np.digitize(volts, PLATEAU_V)
     soc = np.where(flat, np.array(PLATEAU_SOC)[step], soc_at_rest(volts, curve))
-    sd = np.where(flat, np.array(PLATEAU_SD)[step], np.hypot(curve.soc_sd, RELAXATION_SD))
-    return Rests(at, soc, sd)
+    sd = np.where(flat, np.array(PLATEAU_SD)[step], curve.soc_sd)
+    return Rests(at, soc, sd, flat)
 
 
 def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
@@ -201,14 +163,31 @@ def site_offset_ms(t_ms: IntArray, settings: UnitSettings) -> int:
 
 
 def charge_state(
-    frame: Frame, runs: Runs, settings: UnitSettings, capacity: Capacity | None, ah: FloatArray | None = None
+    frame: Frame,
+    runs: Runs,
+    settings: UnitSettings,
+    capacity: Capacity | None,
+    ah: FloatArray | None = None,
+    *,
+    learned: Learned | None = None,
 ) -> ChargeState:
     """Return the state of charge at the last sample.
 
-    A one-state filter over stretches of charging and not. Discharge is counted; the rest voltages of a
-    stretch correct it together, with the spread between published tables as an error that no number of
-    readings averages out. Charging without a measured current closes half the distance to full in about
-    three hours, widely; a full charge resets. `ah` is what `drawn_ah` gives, where it is known already.
+    Counted charge, corrected by rest voltages, full charges and the start of absorption; see `Filter`.
+
+    Parameters
+    ----------
+    frame, runs : Frame, Runs
+        Samples and their runs.
+    settings : UnitSettings
+        Chemistry, label and loads.
+    capacity : Capacity or None
+        As believed from label and age.
+    ah : (n,) float64, optional
+        What `drawn_ah` gives, where it is known already. [Ah]
+    learned : Learned, optional
+        What earlier days taught; the filter starts at its day, and samples before it only tell what a
+        voltage of that day means (charging, surface charge).
     """
     curve, known = curve_of(settings)
     charging = charging_at(frame, curve)
@@ -226,76 +205,56 @@ def charge_state(
         )
         return ChargeState(None, 0.0, reason, now, full, ends)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
-    mean, sd = _filtered(frame, runs, settings, capacity=capacity, charging=charging, full=full, ah=ah)
+    found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / capacity.ah)
+    key = bank_key(settings)
+    usable = learned is not None and learned.bank == key and learned.day_ms <= int(frame.t_ms[-1])
+    lithium = curve is CURVES["lifepo4"]
+    track = track_of(
+        frame,
+        charging=charging,
+        full_ms=full,
+        found=found,
+        ah=ah,
+        capacity_ah=capacity.ah,
+        curve=curve,
+        lithium=lithium,
+        from_ms=learned.day_ms if learned is not None and usable else None,
+        bank=key,
+    )
+    followed = Filter(
+        track,
+        capacity,
+        current_sd=_current_sd(frame, settings),
+        wells=wells_of(settings),
+        learned=learned if usable else None,
+    ).follow()
+    mean, sd = float(followed.soc[-1]), float(followed.soc_sd[-1])
     if sd > NOTHING_KNOWN_SD:
         return ChargeState(
-            None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends
-        )
-    return ChargeState(mean, sd, None, now, full, ends)
+            None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends,
+            learned=followed.learned,
+        )  # fmt: skip
+    label = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
+    gauge = Gauge(followed.estimate, capacity, track.temperature_share, label)
+    return ChargeState(mean, sd, None, now, full, ends, gauge, followed.learned)
 
 
-def _filtered(
-    frame: Frame,
-    runs: Runs,
-    settings: UnitSettings,
-    *,
-    capacity: Capacity,
-    charging: BoolArray,
-    full: IntArray,
-    ah: FloatArray,
-) -> tuple[float, float]:
-    """Run the filter over the stretches of the last month and return mean and standard deviation."""
-    found = rests(frame, runs, settings, charging)
-    parts = stretches_of(charging)
-    mean, sd = 0.5, UNKNOWN_SD
-    current_sd = CURRENT_SHARE_SD if settings.units_on_bank == 1 else SHARED_SHARE_SD
-    for first, last, charges in zip(parts.first, parts.last, parts.charging, strict=True):
-        if frame.t_ms[last] < frame.t_ms[-1] - LOOK_BACK_MS:
-            continue
-        begin = max(0, int(first) - 1)
-        if charges:
-            filled = bool(np.any((full >= frame.t_ms[first]) & (full <= frame.t_ms[last])))
-            mean, sd = _charged(mean, sd, int(frame.t_ms[last] - frame.t_ms[begin]), filled=filled)
-            continue
-        used = float(ah[last] - ah[begin]) / capacity.ah
-        mean, sd = (
-            max(0.0, mean - used),
-            math.hypot(sd, used * math.hypot(current_sd, capacity.share_sd)),
-        )
-        inside = (found.at >= first) & (found.at <= last)
-        if begin < first:
-            settled = frame.t_ms[found.at] - frame.t_ms[first] >= SURFACE_MS
-            inside &= settled | (ah[found.at] - ah[begin] >= SURFACE_SHARE * capacity.ah)
-        newest = np.flatnonzero(inside)[-NEWEST_RESTS:]
-        if newest.size:
-            since = (ah[last] - ah[found.at[newest]]) / capacity.ah
-            sharp = found.sd[newest] <= float(np.min(found.sd[newest])) + 1e-9
-            readings = found.soc[newest] - since
-            mean, sd = _corrected(mean, sd, readings[sharp], float(np.min(found.sd[newest])))
-    return min(1.0, max(0.0, mean)), sd
+def _current_sd(frame: Frame, settings: UnitSettings) -> float:
+    """Return how far the counted current may be off, in common for all of it."""
+    if settings.units_on_bank > 1:
+        return SHARED_SHARE_SD
+    return MEASURED_CURRENT_SD if bool(np.any(np.isfinite(frame.current_a))) else CURRENT_SHARE_SD
 
 
-def _charged(mean: float, sd: float, span_ms: int, *, filled: bool) -> tuple[float, float]:
-    """Return the state after charging of unknown current, or after a full charge."""
-    if filled:
-        return 1.0, 0.04
-    room = max(0.0, 1.0 - mean)
-    closed = room * (1.0 - math.exp(-span_ms / (4.0 * HOUR_MS)))
-    return mean + closed, max(0.05, math.hypot(sd * (1.0 - closed / max(room, 1e-9)), 0.5 * closed))
-
-
-def _corrected(mean: float, sd: float, readings: FloatArray, reading_sd: float) -> tuple[float, float]:
-    """Return the state after the rest voltages of one stretch, whose common error does not average out.
-
-    Readings far outside what counting allows mean that something unseen charged or drew: the count is then
-    only trusted to that distance.
-    """
-    apart = abs(float(np.median(readings)) - mean)
-    if apart > 2.0 * math.hypot(sd, reading_sd):
-        sd = apart
-    gain = sd**2 / (sd**2 + reading_sd**2)
-    updated = mean + gain * (float(np.median(readings)) - mean)
-    return updated, max(math.sqrt(1.0 - gain) * sd, min(sd, 0.75 * reading_sd))
+def _settled(found: Rests, frame: Frame, charging: BoolArray, drawn_share: FloatArray) -> Rests:
+    """Return the rest voltages without surface charge: hours after charging, or a share drawn since."""
+    if found.at.size == 0 or not bool(np.any(charging)):
+        return found
+    last = np.maximum.accumulate(np.where(charging, np.arange(charging.size), -1))[found.at]
+    waited = frame.t_ms[found.at] - frame.t_ms[np.maximum(last, 0)]
+    drawn = drawn_share[found.at] - drawn_share[np.maximum(last, 0)]
+    keep = (last < 0) | (waited >= SURFACE_MS) | (drawn >= SURFACE_SHARE)
+    return Rests(found.at[keep], found.soc[keep], found.sd[keep], found.flat[keep])
 
 
 def measured_capacity_ah(

@@ -88,3 +88,15 @@ def full_charges_ms(t_ms: IntArray, volts_12: FloatArray, curve: RestCurve) -> I
         return np.asarray(ends, dtype=np.int64)
     apart = np.concatenate([starts[1:] - ends[:-1] > DAY_MS // 2, [True]])
     return np.asarray(ends[apart], dtype=np.int64)
+
+
+def absorption_starts_ms(
+    t_ms: IntArray, volts_12: FloatArray, charging: BoolArray, curve: RestCurve
+) -> IntArray:
+    """Return when each stretch of charging first reached absorption voltage [ms]."""
+    high = np.flatnonzero(charging & (volts_12 >= curve.full_above_v))
+    if high.size == 0:
+        return np.empty(0, dtype=np.int64)
+    stretch = np.cumsum(np.concatenate([[False], charging[1:] != charging[:-1]]))[high]
+    first = np.concatenate([[True], stretch[1:] != stretch[:-1]])
+    return np.asarray(t_ms[high[first]], dtype=np.int64)

@@ -5,7 +5,6 @@ import pytest
 
 from services.analytics.power.charge import (
     Capacity,
-    _corrected,
     bounded,
     capacity_of,
     charge_state,
@@ -135,14 +134,6 @@ def test_a_measured_capacity_lowers_the_believed_one_and_never_raises_it():
     for measured in (None, 65.0, 200.0):
         assert bounded(believed, measured) == believed
     assert bounded(None, 30.0) is None
-
-
-def test_readings_far_from_the_count_win_over_it():
-    near, _ = _corrected(0.5, 0.05, np.array([0.55]), 0.08)
-    far, sd = _corrected(0.3, 0.05, np.array([0.95]), 0.08)
-    assert near < 0.52
-    assert far > 0.9
-    assert sd < 0.1
 
 
 def test_capacity_is_measured_between_rests_and_shows_a_weak_battery():

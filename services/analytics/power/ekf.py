@@ -1,0 +1,114 @@
+"""An extended Kalman filter of few states: a step of the model, and a reading of some of them together."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.telemetry import FloatArray
+
+KNOTS = (0.0, 0.25, 0.5, 0.75, 1.0)
+"""States of charge at which the error of a rest curve is kept; straight lines between them."""
+
+KNOT_REACH = 0.4
+"""How far along the curve its error is much the same: correlation ``exp(-distance / reach)`` (judgement:
+published lead-acid tables differ by a shift and a slope, not by ripples)."""
+
+SIZE = 2 + len(KNOTS)
+"""States: charge, logarithm of the drain, error of the rest curve at each knot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """Means and covariance of all states."""
+
+    mean: FloatArray
+    cov: FloatArray
+
+    def sd(self, state: int) -> float:
+        """Return the standard deviation of one state."""
+        return float(np.sqrt(max(0.0, float(self.cov[state, state]))))
+
+
+def predicted(estimate: Estimate, change: FloatArray, jacobian: FloatArray, noise: FloatArray) -> Estimate:
+    """Return an estimate after a step of the model.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Before.
+    change : (n,) float64
+        What the model adds to the means.
+    jacobian : (n, n) float64
+        Derivative of the states after by the states before.
+    noise : (n, n) float64
+        Covariance the step adds.
+    """
+    return Estimate(estimate.mean + change, jacobian @ estimate.cov @ jacobian.T + noise)
+
+
+def corrected(estimate: Estimate, row: FloatArray, value: float, variance: float) -> Estimate:
+    """Return an estimate after one reading ``value = row · states + error``.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Before.
+    row : (n,) float64
+        Derivative of the reading by the states.
+    value : float
+        What was read.
+    variance : float
+        Of the reading's own error.
+
+    References
+    ----------
+    .. [1] Plett, J. Power Sources 134 (2004): charge as a state, so that a bound comes with it (abstract
+       of the conference paper of 2002 read).
+    """
+    common = estimate.cov @ row
+    gain = common / (float(row @ common) + variance)
+    surprise = value - float(row @ estimate.mean)
+    return Estimate(estimate.mean + gain * surprise, estimate.cov - np.outer(gain, common))
+
+
+def surprise_sds(estimate: Estimate, row: FloatArray, value: float, variance: float) -> float:
+    """Return by how many standard deviations a reading differs from what was expected."""
+    spread = float(row @ estimate.cov @ row) + variance
+    return (value - float(row @ estimate.mean)) / float(np.sqrt(spread))
+
+
+def knot_weights(soc: float) -> FloatArray:
+    """Return the share each knot of the curve's error has at a state of charge; outside, the end's."""
+    step = KNOTS[1] - KNOTS[0]
+    place = min(max(soc / step, 0.0), len(KNOTS) - 1.0)
+    low = min(int(place), len(KNOTS) - 2)
+    weights = np.zeros(len(KNOTS))
+    weights[low], weights[low + 1] = 1.0 - (place - low), place - low
+    return weights
+
+
+def curve_covariance(soc_sd: float) -> FloatArray:
+    """Return how far published rest curves lie apart, in states of charge at the knots."""
+    at = np.array(KNOTS)
+    return np.asarray(soc_sd**2 * np.exp(-np.abs(at[:, None] - at[None, :]) / KNOT_REACH), dtype=np.float64)
+
+
+def fresh(soc: float, soc_sd: float, *, drain_sd: float, curve_sd: float) -> Estimate:
+    """Return what is known before the first reading."""
+    mean, cov = np.zeros(SIZE), np.zeros((SIZE, SIZE))
+    mean[0] = soc
+    cov[0, 0], cov[1, 1] = soc_sd**2, drain_sd**2
+    cov[2:, 2:] = curve_covariance(curve_sd)
+    return Estimate(mean, cov)
+
+
+def with_variance(estimate: Estimate, state: int, variance: float) -> Estimate:
+    """Return an estimate with one state's variance raised by so much."""
+    cov = estimate.cov.copy()
+    cov[state, state] += variance
+    return Estimate(estimate.mean, cov)
+
+
+def reading_row(soc: float) -> FloatArray:
+    """Return the row of a rest voltage read as a state of charge: charge plus the curve's error there."""
+    return np.concatenate([[1.0, 0.0], knot_weights(soc)])

@@ -1,0 +1,282 @@
+"""Runs the charge filter along a log: counted charge, rest voltages, full charges, recovery."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.power import ekf
+from services.analytics.power.capacity import LABEL_CAP, Capacity
+from services.analytics.power.learned import Learned
+from services.analytics.power.track import Track
+from services.analytics.power.wells import Wells, tilt_after
+from services.telemetry import FloatArray, IntArray
+from services.timebase import DAY_MS, HOUR_MS
+
+KNOWN_SD = 0.4
+"""With a wider error nothing is known."""
+UNKNOWN_SD = 1.0
+"""Where nothing is known yet: the first rest voltage or full charge decides."""
+READING_SD = 0.05
+"""What one rest voltage scatters about its curve, in state of charge (judgement, no source)."""
+FULL_SD = 0.04
+BULK_H = 4.0
+"""Charging of unknown current closes half the way to full in about three hours (judgement)."""
+ABSORPTION_H = 1.2
+"""At absorption voltage the missing charge falls with an hour's time constant: the ampere-hour law (Vinal,
+Storage Batteries, from memory), over the coulombic efficiency."""
+ABSORBING_SOC, ABSORBING_SD = 0.85, 0.12
+"""Where lead-acid first reaches absorption voltage, at usual currents (judgement, no source)."""
+CHARGED_SD = 0.5
+"""Relative uncertainty of what charging of unknown current put in."""
+COUNT_SD = 0.10
+"""Scatter of the counted charge from step to step, beside the common error that is estimated."""
+DRAIN_PER_WEEK = 0.05
+"""How much a bank's capacity may wander in a week, as a logarithm: fade, and wear that sets in."""
+BOUND_SD = 0.02
+SURPRISE_SDS = 3.0
+"""A reading this far off means that something unseen charged or drew."""
+SILENT_SD_PER_DAY = 0.3
+SILENT_MS = 2 * HOUR_MS
+"""Through a longer silence something may have charged or drawn."""
+MARGIN_SD = 0.03
+"""Of the state of charge at which a cut-out acts, beside the curve's own error (judgement)."""
+LEAST_MARGIN = 0.01
+EMPTY_SOC = 0.15
+"""Counted down to here with a voltage on the flat part: something unseen charged (judgement)."""
+WEEK_DAYS = 7
+TAUGHT_SD = 0.15
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """What is known of a bank together: charge, capacity and the error of its rest curve."""
+
+    estimate: ekf.Estimate
+    capacity: Capacity
+    """As believed before anything was measured."""
+    temperature_share: float
+    """What the bank's temperature makes of its capacity now."""
+    label_ah: float
+
+    @property
+    def usable_ah(self) -> float:
+        """Capacity as learned, at the temperature of now [Ah]."""
+        at_25 = self.capacity.ah * math.exp(-float(self.estimate.mean[1]))
+        return min(at_25 * self.temperature_share, LABEL_CAP * self.label_ah)
+
+    @property
+    def usable_share_sd(self) -> float:
+        """Relative standard deviation of `usable_ah`."""
+        return self.estimate.sd(1)
+
+    def margin(self, soc_cut: float) -> float:
+        """Return the state of charge above a cut-out, the curve's learned error there taken off."""
+        error = float(ekf.knot_weights(soc_cut) @ self.estimate.mean[2:])
+        return max(LEAST_MARGIN, float(self.estimate.mean[0]) - (soc_cut - error))
+
+    def reserve(self, soc_cut: float) -> tuple[float, float]:
+        """Return the charge left above a cut-out and the standard deviation of its logarithm.
+
+        Parameters
+        ----------
+        soc_cut : float
+            State of charge at the cut-out, as the rest table has it.
+
+        Returns
+        -------
+        tuple of float
+            [Ah], [1]. Errors that charge, capacity and curve have in common count once: charge read from
+            the same curve as the cut-out is surer than either.
+        """
+        margin = self.margin(soc_cut)
+        row = np.concatenate([[1.0 / margin, -1.0], ekf.knot_weights(soc_cut) / margin])
+        variance = float(row @ self.estimate.cov @ row) + (MARGIN_SD / margin) ** 2
+        capacity_part = float(self.estimate.cov[1, 1])
+        rest = max(0.0, variance - capacity_part)
+        return self.usable_ah * margin, math.sqrt(capacity_part + math.log1p(rest))
+
+
+@dataclass(frozen=True)
+class Followed:
+    """The filter's way along a log."""
+
+    estimate: ekf.Estimate
+    t_ms: IntArray
+    soc: FloatArray
+    soc_sd: FloatArray
+    learned: tuple[Learned, ...]
+
+
+class Filter:
+    """The filter's moving parts."""
+
+    def __init__(
+        self, track: Track, capacity: Capacity, *, current_sd: float, wells: Wells, learned: Learned | None
+    ) -> None:
+        """Start from what earlier days taught, else from nothing."""
+        self._track, self._capacity, self._wells = track, capacity, wells
+        self._log_ah = math.log(capacity.ah)
+        prior = math.hypot(current_sd, capacity.share_sd)
+        self._learned: list[Learned] = []
+        self._jacobian, self._change = np.eye(ekf.SIZE), np.zeros(ekf.SIZE)
+        self._noise = np.zeros((ekf.SIZE, ekf.SIZE))
+        self._bank = track.bank
+        if learned is None:
+            self.estimate = ekf.fresh(0.5, UNKNOWN_SD, drain_sd=prior, curve_sd=track.curve_sd)
+            self._tilt, self._since_top, self._put_in = 0.0, 0.0, 0.0
+            self._weekly: tuple[tuple[int, float], ...] = ()
+            self._bounded = True
+            return
+        self.estimate = learned.estimate(self._log_ah)
+        self._tilt, self._put_in, self._weekly = learned.tilt, learned.put_in, learned.weekly
+        self._bounded = learned.since_top is not None
+        self._since_top = 0.0 if learned.since_top is None else learned.since_top
+        unseen_ms = int(track.t_ms[0]) - learned.day_ms
+        if unseen_ms > SILENT_MS:
+            self._silence(unseen_ms / HOUR_MS)
+
+    def follow(self) -> Followed:
+        """Run along the track."""
+        track = self._track
+        soc, sd = np.empty(track.t_ms.size), np.empty(track.t_ms.size)
+        rows = zip(
+            track.t_ms.tolist(), track.hours.tolist(), track.used.tolist(), track.charging.tolist(),
+            track.absorbing_h.tolist(), track.silent_h.tolist(), track.starts_day.tolist(),
+            track.full.tolist(), track.absorbs.tolist(), track.reading.tolist(), track.flat.tolist(),
+            strict=True,
+        )  # fmt: skip
+        for k, (t_ms, hours, used, charges, absorbing_h, silent_h, day, full, absorbs, z, flat) in enumerate(
+            rows
+        ):
+            if hours > 0.0:
+                if charges:
+                    self._charge(hours, absorbing_h)
+                else:
+                    self._draw(hours, used)
+                if silent_h * HOUR_MS > SILENT_MS:
+                    self._silence(silent_h)
+            if day:
+                self._freeze(t_ms)
+            if full:
+                self._fill()
+            elif absorbs:
+                self._read_at_absorption()
+            if z == z:  # noqa: PLR0124 - not NaN, the quickest way
+                self._read(z, flat=flat)
+            soc[k], sd[k] = self.estimate.mean[0], self.estimate.sd(0)
+        return Followed(self.estimate, track.t_ms, np.clip(soc, 0.0, 1.0), sd, tuple(self._learned))
+
+    def _draw(self, hours: float, used: float) -> None:
+        """Take out what was counted, times the drain that is being learned."""
+        drain = math.exp(float(self.estimate.mean[1]))
+        self._put_in = 0.0
+        self._since_top += used
+        self._tilt = tilt_after(
+            self._tilt, current_share_per_h=used * drain / hours, hours=hours, wells=self._wells
+        )
+        lost = used * drain + hours * self._track.leak_per_h
+        self._change[0] = -lost
+        self._jacobian[0, 0], self._jacobian[0, 1] = 1.0, -used * drain
+        self._predict((COUNT_SD * used) ** 2, hours)
+        self._keep_below_top()
+        if float(self.estimate.mean[0]) < 0.0:
+            row = np.zeros(ekf.SIZE)
+            row[0] = 1.0
+            self.estimate = ekf.corrected(self.estimate, row, 0.0, BOUND_SD**2)
+
+    def _charge(self, hours: float, absorbing_h: float) -> None:
+        """Let charging of unknown current close part of the way to full."""
+        kept = math.exp(-(hours - absorbing_h) / BULK_H - absorbing_h / ABSORPTION_H)
+        room = max(0.0, 1.0 - float(self.estimate.mean[0]))
+        closed = room * (1.0 - kept)
+        before, self._put_in = self._put_in, self._put_in + closed
+        self._since_top, self._bounded = 0.0, True
+        self._tilt *= math.exp(-self._wells.rate_per_h * hours)
+        self._change[0] = closed
+        self._jacobian[0, 0], self._jacobian[0, 1] = kept, 0.0
+        # One unknown current for the whole stretch: its error grows with all that was put in.
+        self._predict(CHARGED_SD**2 * (self._put_in**2 - before**2), hours)
+        self._keep_below_top()
+
+    def _predict(self, charge_variance: float, hours: float) -> None:
+        self._noise[0, 0] = charge_variance
+        self._noise[1, 1] = DRAIN_PER_WEEK**2 * hours / (24.0 * WEEK_DAYS)
+        self.estimate = ekf.predicted(self.estimate, self._change, self._jacobian, self._noise)
+
+    def _keep_below_top(self) -> None:
+        """A bank holds no more than a full one less what was counted out of it since charging ended."""
+        mean = self.estimate.mean
+        drain = math.exp(float(mean[1]))
+        top = 1.0 - self._since_top * drain
+        if not self._bounded or float(mean[0]) <= top:
+            return
+        row = np.zeros(ekf.SIZE)
+        row[0], row[1] = 1.0, self._since_top * drain
+        self.estimate = ekf.corrected(self.estimate, row, top + row[1] * float(mean[1]), BOUND_SD**2)
+
+    def _silence(self, hours: float) -> None:
+        self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
+        self._bounded = False
+
+    def _fill(self) -> None:
+        row = np.zeros(ekf.SIZE)
+        row[0] = 1.0
+        self.estimate = ekf.corrected(self._opened(row, 1.0, FULL_SD**2), row, 1.0, FULL_SD**2)
+        self._since_top, self._bounded = 0.0, True
+
+    def _read_at_absorption(self) -> None:
+        """Take in that charging reached absorption; of itself it proves nothing: a dead battery does too."""
+        if self.estimate.sd(0) > KNOWN_SD:
+            return
+        row = np.zeros(ekf.SIZE)
+        row[0] = 1.0
+        self.estimate = ekf.corrected(self.estimate, row, ABSORBING_SOC, ABSORBING_SD**2)
+
+    def _read(self, soc: float, *, flat: float) -> None:
+        """Take in a rest voltage; on the flat part only where nothing at all is known."""
+        row = ekf.reading_row(soc)
+        if flat > 0.0:
+            mean, sd = float(self.estimate.mean[0]), self.estimate.sd(0)
+            if sd < KNOWN_SD and mean + 2.0 * sd >= EMPTY_SOC:
+                return
+            row[2:] = 0.0
+            self.estimate = ekf.with_variance(self.estimate, 0, UNKNOWN_SD**2)
+            self.estimate = ekf.corrected(self.estimate, row, soc, flat**2)
+            self._bounded = False
+            return
+        value = soc - self._tilt
+        self.estimate = ekf.corrected(
+            self._opened(row, value, READING_SD**2), row, value, READING_SD**2
+        )
+        self._keep_below_top()
+
+    def _opened(self, row: FloatArray, value: float, variance: float) -> ekf.Estimate:
+        """Return the estimate, its charge set loose where a reading is far outside what counting allows."""
+        off = ekf.surprise_sds(self.estimate, row, value, variance)
+        if abs(off) <= SURPRISE_SDS:
+            return self.estimate
+        if off > 0.0:
+            self._bounded = False
+        apart = value - float(row @ self.estimate.mean)
+        return ekf.with_variance(self.estimate, 0, apart**2)
+
+    def _freeze(self, day_ms: int) -> None:
+        """Keep the state at the start of a day."""
+        mean = self.estimate.mean.copy()
+        mean[1] = self._log_ah - mean[1]
+        ah = math.exp(float(mean[1]))
+        if day_ms // DAY_MS % WEEK_DAYS == 0 and self.estimate.sd(1) <= TAUGHT_SD:
+            self._weekly = (*[row for row in self._weekly if row[0] < day_ms], (day_ms, ah))[-60:]
+        self._learned.append(
+            Learned(
+                day_ms=day_ms,
+                bank=self._bank,
+                mean=tuple(mean.tolist()),
+                cov=tuple(tuple(row) for row in self.estimate.cov.tolist()),
+                tilt=self._tilt,
+                since_top=self._since_top if self._bounded else None,
+                put_in=self._put_in,
+                weekly=self._weekly,
+            )
+        )

@@ -1,0 +1,65 @@
+"""What earlier days taught about a bank, frozen at the start of a UTC day."""
+
+import json
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from services.analytics.power.ekf import SIZE, Estimate
+from services.domain import UnitSettings
+
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """The state of the charge filter at the start of a day; the next day's samples carry on from it.
+
+    Everything in it comes from samples before `day_ms`, so an answer that starts here counts nothing
+    twice, and late data is taken in by starting again from the newest one at or before it.
+    """
+
+    day_ms: int
+    """Start of the UTC day. [ms]"""
+    bank: str
+    """Chemistry, label and voltage it was learned for: another bank starts afresh."""
+    mean: tuple[float, ...]
+    """Charge; logarithm of the usable capacity [Ah]; error of the rest curve at its knots."""
+    cov: tuple[tuple[float, ...], ...]
+    tilt: float
+    """How much lower the available charge stands than all charge, from the load before. [share]"""
+    since_top: float | None
+    """Counted charge since it may last have been full, as a share of capacity; None: nothing bounds it."""
+    put_in: float
+    """Share taken in by the charging under way."""
+    weekly: tuple[tuple[int, float], ...] = ()
+    """Capacity at the end of past weeks. [ms], [Ah]"""
+
+    def to_json(self) -> str:
+        """Return it as text for keeping."""
+        return json.dumps({"v": VERSION, **asdict(self)}, separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> "Learned | None":
+        """Return what was kept; None where it was kept in a form no longer read."""
+        plain = json.loads(text)
+        if plain.pop("v", None) != VERSION or len(plain["mean"]) != SIZE:
+            return None
+        plain["mean"] = tuple(plain["mean"])
+        plain["cov"] = tuple(tuple(row) for row in plain["cov"])
+        plain["weekly"] = tuple((int(t), float(ah)) for t, ah in plain["weekly"])
+        return cls(**plain)
+
+    def estimate(self, log_capacity: float) -> Estimate:
+        """Return the filter's state against a capacity believed now."""
+        mean = np.array(self.mean)
+        mean[1] = log_capacity - mean[1]
+        return Estimate(mean, np.array(self.cov))
+
+
+def bank_key(settings: UnitSettings) -> str:
+    """Return what makes a bank another bank."""
+    bank = settings.bank
+    if bank is None:
+        return ""
+    return f"{bank.id} {bank.chemistry} {bank.capacity_ah:g} Ah {bank.nominal_v} V {bank.installed}"
