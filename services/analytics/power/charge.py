@@ -25,8 +25,8 @@ Z10 = 1.2815515655446004
 
 SURFACE_MS = 4 * HOUR_MS
 """Surface charge reads high for hours after charging (common practice, no source)."""
-SURFACE_SHARE = 0.05
-"""Drawing this share of the capacity takes surface charge away as well (judgement, no source)."""
+SURFACE_SHARE, SURFACE_LEAST_MS = 0.05, 30 * MINUTE_MS
+"""Drawing this share of the label takes surface charge away sooner (judgement, no source)."""
 LEAST_REST_MS = 5 * MINUTE_MS
 RELAXATION_V = 0.01
 """What a lead-acid battery still recovers after minutes of rest, beside its wells (judgement). [V at 12 V]"""
@@ -205,7 +205,8 @@ def charge_state(
         )
         return ChargeState(None, 0.0, reason, now, full, ends)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
-    found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / capacity.ah)
+    label_ah = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
+    found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / label_ah)
     key = bank_key(settings)
     usable = learned is not None and learned.bank == key and learned.day_ms <= int(frame.t_ms[-1])
     lithium = curve is CURVES["lifepo4"]
@@ -234,8 +235,7 @@ def charge_state(
             None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends,
             learned=followed.learned,
         )  # fmt: skip
-    label = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
-    gauge = Gauge(followed.estimate, capacity, track.temperature_share, label)
+    gauge = Gauge(followed.estimate, capacity, track.temperature_share, label_ah)
     return ChargeState(mean, sd, None, now, full, ends, gauge, followed.learned)
 
 
@@ -253,7 +253,7 @@ def _settled(found: Rests, frame: Frame, charging: BoolArray, drawn_share: Float
     last = np.maximum.accumulate(np.where(charging, np.arange(charging.size), -1))[found.at]
     waited = frame.t_ms[found.at] - frame.t_ms[np.maximum(last, 0)]
     drawn = drawn_share[found.at] - drawn_share[np.maximum(last, 0)]
-    keep = (last < 0) | (waited >= SURFACE_MS) | (drawn >= SURFACE_SHARE)
+    keep = (last < 0) | (waited >= SURFACE_MS) | ((drawn >= SURFACE_SHARE) & (waited >= SURFACE_LEAST_MS))
     return Rests(found.at[keep], found.soc[keep], found.sd[keep], found.flat[keep])
 
 
@@ -264,6 +264,7 @@ def measured_capacity_ah(
     *,
     ah: FloatArray | None = None,
     least_share: float = 0.25,
+    others_known: bool = False,
 ) -> float | None:
     """Return the capacity that counted charge and rest voltages agree on; None where they cannot tell.
 
@@ -277,6 +278,8 @@ def measured_capacity_ah(
         What `drawn_ah` gives, where it is known already. [Ah]
     least_share : float
         A stretch of discharge counts when its rest voltages fall by at least this state of charge.
+    others_known : bool
+        Whether `ah` counts what other units on the bank really drew; taken to be alike they prove nothing.
 
     Returns
     -------
@@ -286,6 +289,8 @@ def measured_capacity_ah(
     """
     curve, known = curve_of(settings)
     if not known or curve is CURVES["lifepo4"] or len(frame) == 0:
+        return None
+    if settings.units_on_bank > 1 and not others_known:
         return None
     charging = charging_at(frame, curve)
     found = rests(frame, runs, settings, charging)

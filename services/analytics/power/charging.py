@@ -7,10 +7,13 @@ import numpy as np
 from services.analytics.power.curves import RestCurve
 from services.analytics.power.frame import BoolArray, Frame
 from services.telemetry import FloatArray, IntArray
-from services.timebase import DAY_MS, MINUTE_MS
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 CHARGING_PAUSE_MS = 30 * MINUTE_MS
 """A pause in charging shorter than this does not end it."""
+
+HELD_MS, HELD_FALL_V, HELD_SPREAD_V = 2 * HOUR_MS, 0.01, 0.15
+"""Mean voltages of neighbouring stretches of this length that fall by less: held by a charger (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,34 @@ class Stretches:
 def charging_at(frame: Frame, curve: RestCurve) -> BoolArray:
     """Return where something charges the bank: the supply channel's word, else a voltage no rest shows."""
     seen = np.where(np.isfinite(frame.fed), frame.fed > 0, frame.volts_12 > curve.charging_above_v)
+    if curve.held_above_v is not None:
+        seen |= ~np.isfinite(frame.fed) & _held(frame, curve.held_above_v)
     return _without_pauses(frame.t_ms, seen, CHARGING_PAUSE_MS)
+
+
+def _held(frame: Frame, above_v: float) -> BoolArray:
+    """Return where a charger seems to hold a nearly full lithium bank: high and not falling, hour after hour.
+
+    Its float voltage lies among its rest voltages, but a bank that feeds a load falls from there.
+    """
+    held = np.zeros(len(frame), dtype=np.bool_)
+    at = np.flatnonzero(~frame.on & np.isfinite(frame.volts_12))
+    if at.size == 0:
+        return held
+    block = frame.t_ms // HELD_MS
+    starts = np.flatnonzero(np.diff(block[at], prepend=block[at[0]] - 1))
+    lows = np.minimum.reduceat(frame.volts_12[at], starts)
+    highs = np.maximum.reduceat(frame.volts_12[at], starts)
+    middle = (np.add.reduceat(frame.volts_12[at], starts) / np.diff(np.append(starts, at.size)))
+    names = block[at[starts]]
+    steady = np.diff(middle) > -HELD_FALL_V
+    steady &= np.diff(names) == 1
+    flat = (middle > above_v) & (highs - lows < HELD_SPREAD_V)
+    good = np.zeros(names.shape, dtype=np.bool_)
+    good[1:] |= steady
+    good[:-1] |= steady
+    chosen = names[good & flat]
+    return np.isin(block, chosen) if chosen.size else held
 
 
 def _without_pauses(t_ms: IntArray, flags: BoolArray, pause_ms: int) -> BoolArray:

@@ -34,6 +34,9 @@ class RestCurve:
     """How long that must hold before the battery counts as full [s]."""
     coulombic_share: float
     """Share of the charge put in that comes out again."""
+    held_above_v: float | None
+    """A rest voltage above this that does not fall under a load is held by a charger; None: told by the
+    voltage alone. [V]"""
     leak_per_month: float
     """Share lost by standing at 25 °C (from memory: antimony 5 to 10 %, calcium and mat 1 to 3 %, lithium 1
     to 3 % with its board)."""
@@ -53,6 +56,7 @@ CURVES: dict[str, RestCurve] = {
         full_above_v=14.0,
         full_hold_s=7200.0,
         coulombic_share=0.85,
+        held_above_v=None,
         leak_per_month=0.06,
         source="6 x (specific gravity + 0.845) of the common deep-cycle table (from memory)",
     ),
@@ -64,6 +68,7 @@ CURVES: dict[str, RestCurve] = {
         full_above_v=14.0,
         full_hold_s=7200.0,
         coulombic_share=0.85,
+        held_above_v=None,
         leak_per_month=0.02,
         source="flooded table + 0.10 to 0.19 V (from memory); row at 0 % carried on by the last step",
     ),
@@ -75,6 +80,7 @@ CURVES: dict[str, RestCurve] = {
         full_above_v=13.9,
         full_hold_s=7200.0,
         coulombic_share=0.85,
+        held_above_v=None,
         leak_per_month=0.02,
         source="the table for AGM, wider (judgement, no source)",
     ),
@@ -86,6 +92,7 @@ CURVES: dict[str, RestCurve] = {
         full_above_v=14.0,
         full_hold_s=0.0,
         coulombic_share=0.99,
+        held_above_v=13.42,
         leak_per_month=0.02,
         source="four times a per-cell list published in an open firmware header (secondary)",
     ),

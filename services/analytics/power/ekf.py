@@ -13,8 +13,10 @@ KNOT_REACH = 0.4
 """How far along the curve its error is much the same: correlation ``exp(-distance / reach)`` (judgement:
 published lead-acid tables differ by a shift and a slope, not by ripples)."""
 
-SIZE = 2 + len(KNOTS)
-"""States: charge, logarithm of the drain, error of the rest curve at each knot."""
+CHARGE, DRAIN, RATE, CURVE = 0, 1, 2, 3
+"""Places of the states: charge; logarithm of the drain, as a factor on what is counted; logarithm of the rate
+of charging [share of capacity per hour]; error of the rest curve at each knot."""
+SIZE = CURVE + len(KNOTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,12 +95,14 @@ def curve_covariance(soc_sd: float) -> FloatArray:
     return np.asarray(soc_sd**2 * np.exp(-np.abs(at[:, None] - at[None, :]) / KNOT_REACH), dtype=np.float64)
 
 
-def fresh(soc: float, soc_sd: float, *, drain_sd: float, curve_sd: float) -> Estimate:
+def fresh(
+    soc: float, soc_sd: float, *, drain_sd: float, log_rate: float, log_rate_sd: float, curve_sd: float
+) -> Estimate:
     """Return what is known before the first reading."""
     mean, cov = np.zeros(SIZE), np.zeros((SIZE, SIZE))
-    mean[0] = soc
-    cov[0, 0], cov[1, 1] = soc_sd**2, drain_sd**2
-    cov[2:, 2:] = curve_covariance(curve_sd)
+    mean[CHARGE], mean[RATE] = soc, log_rate
+    cov[CHARGE, CHARGE], cov[DRAIN, DRAIN], cov[RATE, RATE] = soc_sd**2, drain_sd**2, log_rate_sd**2
+    cov[CURVE:, CURVE:] = curve_covariance(curve_sd)
     return Estimate(mean, cov)
 
 
@@ -111,4 +115,25 @@ def with_variance(estimate: Estimate, state: int, variance: float) -> Estimate:
 
 def reading_row(soc: float) -> FloatArray:
     """Return the row of a rest voltage read as a state of charge: charge plus the curve's error there."""
-    return np.concatenate([[1.0, 0.0], knot_weights(soc)])
+    row = np.zeros(SIZE)
+    row[CHARGE] = 1.0
+    row[CURVE:] = knot_weights(soc)
+    return row
+
+
+def held_to(estimate: Estimate, row: FloatArray, most: float) -> Estimate:
+    """Return an estimate whose means obey ``row · states <= most``.
+
+    Where they do not, they move the likeliest way; the spread stays, since a bound is no reading and may be
+    met at every step.
+    """
+    over = float(row @ estimate.mean) - most
+    if over <= 0.0:
+        return estimate
+    common = estimate.cov @ row
+    spread = float(row @ common)
+    return estimate if spread <= 0.0 else Estimate(estimate.mean - common * (over / spread), estimate.cov)
+
+
+CHARGE_ROW = np.eye(SIZE)[CHARGE]
+"""Reads the charge alone."""

@@ -17,23 +17,24 @@ KNOWN_SD = 0.4
 """With a wider error nothing is known."""
 UNKNOWN_SD = 1.0
 """Where nothing is known yet: the first rest voltage or full charge decides."""
-READING_SD = 0.05
-"""What one rest voltage scatters about its curve, in state of charge (judgement, no source)."""
-FULL_SD = 0.04
-BULK_H = 4.0
-"""Charging of unknown current closes half the way to full in about three hours (judgement)."""
-ABSORPTION_H = 1.2
-"""At absorption voltage the missing charge falls with an hour's time constant: the ampere-hour law (Vinal,
-Storage Batteries, from memory), over the coulombic efficiency."""
+READING_SD = 0.08
+"""What one rest voltage an hour scatters about its curve, in state of charge: the hours of one night have
+much of it in common (judgement, no source)."""
+FULL_SD = 0.03
+"""A full charge, and the end of one that seemed to become full, may be short by this (judgement)."""
+RATE_PER_H, RATE_LOG_SD = 0.15, 0.8
+"""Charging of unknown current, as a share of capacity per hour: 0.05 to 0.4 is common (judgement)."""
+NEW_STRETCH_LOG_SD = 0.35
+"""How much the rate of one stretch of charging may differ from that of the last (judgement)."""
 ABSORBING_SOC, ABSORBING_SD = 0.85, 0.12
 """Where lead-acid first reaches absorption voltage, at usual currents (judgement, no source)."""
-CHARGED_SD = 0.5
-"""Relative uncertainty of what charging of unknown current put in."""
-COUNT_SD = 0.10
-"""Scatter of the counted charge from step to step, beside the common error that is estimated."""
+TAPER_SD = 0.1
+"""Scatter of what a step at absorption closes of the missing charge (judgement)."""
+COUNT_SD = 0.03
+"""Scatter of the counted charge over a whole discharge, beside the common error that is estimated: loads
+nobody counts (judgement)."""
 DRAIN_PER_WEEK = 0.05
 """How much a bank's capacity may wander in a week, as a logarithm: fade, and wear that sets in."""
-BOUND_SD = 0.02
 SURPRISE_SDS = 3.0
 """A reading this far off means that something unseen charged or drew."""
 SILENT_SD_PER_DAY = 0.3
@@ -72,7 +73,7 @@ class Gauge:
 
     def margin(self, soc_cut: float) -> float:
         """Return the state of charge above a cut-out, the curve's learned error there taken off."""
-        error = float(ekf.knot_weights(soc_cut) @ self.estimate.mean[2:])
+        error = float(ekf.knot_weights(soc_cut) @ self.estimate.mean[ekf.CURVE :])
         return max(LEAST_MARGIN, float(self.estimate.mean[0]) - (soc_cut - error))
 
     def reserve(self, soc_cut: float) -> tuple[float, float]:
@@ -90,7 +91,8 @@ class Gauge:
             the same curve as the cut-out is surer than either.
         """
         margin = self.margin(soc_cut)
-        row = np.concatenate([[1.0 / margin, -1.0], ekf.knot_weights(soc_cut) / margin])
+        row = ekf.reading_row(soc_cut) / margin
+        row[ekf.DRAIN] = -1.0
         variance = float(row @ self.estimate.cov @ row) + (MARGIN_SD / margin) ** 2
         capacity_part = float(self.estimate.cov[1, 1])
         rest = max(0.0, variance - capacity_part)
@@ -123,13 +125,20 @@ class Filter:
         self._noise = np.zeros((ekf.SIZE, ekf.SIZE))
         self._bank = track.bank
         if learned is None:
-            self.estimate = ekf.fresh(0.5, UNKNOWN_SD, drain_sd=prior, curve_sd=track.curve_sd)
-            self._tilt, self._since_top, self._put_in = 0.0, 0.0, 0.0
+            self.estimate = ekf.fresh(
+                0.5,
+                UNKNOWN_SD,
+                drain_sd=prior,
+                log_rate=math.log(RATE_PER_H),
+                log_rate_sd=RATE_LOG_SD,
+                curve_sd=track.curve_sd,
+            )
+            self._tilt, self._since_top, self._charging = 0.0, 0.0, False
             self._weekly: tuple[tuple[int, float], ...] = ()
             self._bounded = True
             return
         self.estimate = learned.estimate(self._log_ah)
-        self._tilt, self._put_in, self._weekly = learned.tilt, learned.put_in, learned.weekly
+        self._tilt, self._charging, self._weekly = learned.tilt, learned.charging, learned.weekly
         self._bounded = learned.since_top is not None
         self._since_top = 0.0 if learned.since_top is None else learned.since_top
         unseen_ms = int(track.t_ms[0]) - learned.day_ms
@@ -170,33 +179,37 @@ class Filter:
     def _draw(self, hours: float, used: float) -> None:
         """Take out what was counted, times the drain that is being learned."""
         drain = math.exp(float(self.estimate.mean[1]))
-        self._put_in = 0.0
+        if self._charging:
+            short = FULL_SD**2 - float(self.estimate.cov[ekf.CHARGE, ekf.CHARGE])
+            self.estimate = ekf.with_variance(self.estimate, ekf.CHARGE, max(0.0, short))
+        self._charging = False
         self._since_top += used
         self._tilt = tilt_after(
             self._tilt, current_share_per_h=used * drain / hours, hours=hours, wells=self._wells
         )
         lost = used * drain + hours * self._track.leak_per_h
         self._change[0] = -lost
-        self._jacobian[0, 0], self._jacobian[0, 1] = 1.0, -used * drain
-        self._predict((COUNT_SD * used) ** 2, hours)
+        self._jacobian[0, :3] = 1.0, -used * drain, 0.0
+        self._predict(COUNT_SD**2 * max(0.0, used), hours)
         self._keep_below_top()
-        if float(self.estimate.mean[0]) < 0.0:
-            row = np.zeros(ekf.SIZE)
-            row[0] = 1.0
-            self.estimate = ekf.corrected(self.estimate, row, 0.0, BOUND_SD**2)
+        self.estimate = ekf.held_to(self.estimate, -ekf.CHARGE_ROW, 0.0)
 
     def _charge(self, hours: float, absorbing_h: float) -> None:
-        """Let charging of unknown current close part of the way to full."""
-        kept = math.exp(-(hours - absorbing_h) / BULK_H - absorbing_h / ABSORPTION_H)
-        room = max(0.0, 1.0 - float(self.estimate.mean[0]))
-        closed = room * (1.0 - kept)
-        before, self._put_in = self._put_in, self._put_in + closed
-        self._since_top, self._bounded = 0.0, True
+        """Put in at the rate that is being learned; at absorption voltage the ampere-hour law holds."""
+        if not self._charging:
+            wider = min(RATE_LOG_SD**2 - float(self.estimate.cov[ekf.RATE, ekf.RATE]), NEW_STRETCH_LOG_SD**2)
+            self.estimate = ekf.with_variance(self.estimate, ekf.RATE, max(0.0, wider))
+        self._charging, self._since_top, self._bounded = True, 0.0, True
+        taper_h = self._track.taper_h
+        missing = max(0.0, 1.0 - float(self.estimate.mean[ekf.CHARGE]))
+        rate = math.exp(float(self.estimate.mean[ekf.RATE]))
+        bulk_h = min(hours - absorbing_h, max(0.0, missing - rate * taper_h) / rate)
+        kept = math.exp(-(hours - bulk_h) / taper_h)
+        left = (missing - rate * bulk_h) * kept
         self._tilt *= math.exp(-self._wells.rate_per_h * hours)
-        self._change[0] = closed
-        self._jacobian[0, 0], self._jacobian[0, 1] = kept, 0.0
-        # One unknown current for the whole stretch: its error grows with all that was put in.
-        self._predict(CHARGED_SD**2 * (self._put_in**2 - before**2), hours)
+        self._change[0] = missing - left
+        self._jacobian[0, :3] = kept, 0.0, rate * bulk_h * kept
+        self._predict((TAPER_SD * missing * (1.0 - kept)) ** 2, hours)
         self._keep_below_top()
 
     def _predict(self, charge_variance: float, hours: float) -> None:
@@ -209,19 +222,18 @@ class Filter:
         mean = self.estimate.mean
         drain = math.exp(float(mean[1]))
         top = 1.0 - self._since_top * drain
-        if not self._bounded or float(mean[0]) <= top:
+        if not self._bounded or float(mean[ekf.CHARGE]) <= top:
             return
         row = np.zeros(ekf.SIZE)
-        row[0], row[1] = 1.0, self._since_top * drain
-        self.estimate = ekf.corrected(self.estimate, row, top + row[1] * float(mean[1]), BOUND_SD**2)
+        row[ekf.CHARGE], row[ekf.DRAIN] = 1.0, self._since_top * drain
+        self.estimate = ekf.held_to(self.estimate, row, top + float(row[ekf.DRAIN] * mean[ekf.DRAIN]))
 
     def _silence(self, hours: float) -> None:
         self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
         self._bounded = False
 
     def _fill(self) -> None:
-        row = np.zeros(ekf.SIZE)
-        row[0] = 1.0
+        row = ekf.CHARGE_ROW
         self.estimate = ekf.corrected(self._opened(row, 1.0, FULL_SD**2), row, 1.0, FULL_SD**2)
         self._since_top, self._bounded = 0.0, True
 
@@ -229,9 +241,7 @@ class Filter:
         """Take in that charging reached absorption; of itself it proves nothing: a dead battery does too."""
         if self.estimate.sd(0) > KNOWN_SD:
             return
-        row = np.zeros(ekf.SIZE)
-        row[0] = 1.0
-        self.estimate = ekf.corrected(self.estimate, row, ABSORBING_SOC, ABSORBING_SD**2)
+        self.estimate = ekf.corrected(self.estimate, ekf.CHARGE_ROW, ABSORBING_SOC, ABSORBING_SD**2)
 
     def _read(self, soc: float, *, flat: float) -> None:
         """Take in a rest voltage; on the flat part only where nothing at all is known."""
@@ -240,7 +250,7 @@ class Filter:
             mean, sd = float(self.estimate.mean[0]), self.estimate.sd(0)
             if sd < KNOWN_SD and mean + 2.0 * sd >= EMPTY_SOC:
                 return
-            row[2:] = 0.0
+            row = ekf.CHARGE_ROW
             self.estimate = ekf.with_variance(self.estimate, 0, UNKNOWN_SD**2)
             self.estimate = ekf.corrected(self.estimate, row, soc, flat**2)
             self._bounded = False
@@ -276,7 +286,7 @@ class Filter:
                 cov=tuple(tuple(row) for row in self.estimate.cov.tolist()),
                 tilt=self._tilt,
                 since_top=self._since_top if self._bounded else None,
-                put_in=self._put_in,
+                charging=self._charging,
                 weekly=self._weekly,
             )
         )

@@ -24,14 +24,14 @@ class Learned:
     bank: str
     """Chemistry, label and voltage it was learned for: another bank starts afresh."""
     mean: tuple[float, ...]
-    """Charge; logarithm of the usable capacity [Ah]; error of the rest curve at its knots."""
+    """Charge; logarithm of the usable capacity [Ah]; of the charging rate [1/h]; curve error at its knots."""
     cov: tuple[tuple[float, ...], ...]
     tilt: float
     """How much lower the available charge stands than all charge, from the load before. [share]"""
     since_top: float | None
     """Counted charge since it may last have been full, as a share of capacity; None: nothing bounds it."""
-    put_in: float
-    """Share taken in by the charging under way."""
+    charging: bool
+    """Whether charging was under way."""
     weekly: tuple[tuple[int, float], ...] = ()
     """Capacity at the end of past weeks. [ms], [Ah]"""
 

@@ -14,8 +14,11 @@ from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 STEP_MS = 15 * MINUTE_MS
 """Steps of the filter lie at most this far apart in the last month."""
 FINE_MS = 30 * DAY_MS
-COARSE_MS = 6 * HOUR_MS
-"""Further back: one rest voltage for each of these."""
+READ_MS, COARSE_MS = HOUR_MS, 6 * HOUR_MS
+"""One rest voltage for each of these, in the last month and further back: neighbours tell the same."""
+LEAD_TAPER_H, LITHIUM_TAPER_H = 1.2, 0.3
+"""At absorption voltage the missing charge of lead-acid falls with an hour's time constant, the ampere-hour
+law (Vinal, Storage Batteries, from memory), over the coulombic efficiency; lithium by judgement. [h]"""
 HOTTER_MS = DAY_MS
 """A battery's temperature follows the mean of the last day (judgement: tens of kilograms of lead)."""
 
@@ -53,6 +56,8 @@ class Track:
     flat: FloatArray
     """Its standard deviation where it lies on the flat part, else 0."""
     leak_per_h: float
+    taper_h: float
+    """Time constant of the missing charge at absorption voltage. [h]"""
     temperature_share: float
     """What temperature makes of the capacity at the last mark."""
     curve_sd: float
@@ -137,6 +142,7 @@ def track_of(
         reading=reading,
         flat=flat,
         leak_per_h=curve.leak_per_month / (30.44 * 24.0),
+        taper_h=LITHIUM_TAPER_H if lithium else LEAD_TAPER_H,
         temperature_share=float(usable[-1]),
         curve_sd=curve.soc_sd,
         bank=bank,
@@ -144,11 +150,11 @@ def track_of(
 
 
 def _thinned(t_ms: IntArray, end_ms: int) -> BoolArray:
-    """Return which readings are used: all of the last month, further back the last of every six hours."""
-    block = t_ms // COARSE_MS
+    """Return which readings are used: the last of every hour, further back than a month of every six."""
+    block = np.where(t_ms >= end_ms - FINE_MS, t_ms // READ_MS, t_ms // COARSE_MS - t_ms[-1:] // READ_MS)
     newest = np.ones(t_ms.shape, dtype=np.bool_)
     newest[:-1] = block[1:] != block[:-1]
-    return np.asarray(newest | (t_ms >= end_ms - FINE_MS), dtype=np.bool_)
+    return newest
 
 
 def _filled(base: IntArray, end_ms: int) -> IntArray:
