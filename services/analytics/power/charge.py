@@ -125,14 +125,18 @@ def drawn_ah(frame: Frame, amps: FloatArray) -> FloatArray:
 def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray) -> Rests:
     """Return every rest voltage worth reading.
 
-    A rest is the end of an off period of five minutes or more in which nothing charged; with a panel on
-    the roof only at night, since weak sun reads like a full battery. On the flat part of lithium iron
+    A rest is the end of an off period of five minutes or more, and every hour of a long one, while nothing
+    charges; with a panel on the roof only at night, since weak sun reads like a full battery. On the flat part of lithium iron
     phosphate a reading says no more than "somewhere in the middle".
     """
     curve, _ = curve_of(settings)
-    off = ~runs.on & (frame.t_ms[runs.last] - runs.start_ms >= LEAST_REST_MS)
-    at = runs.last[off]
-    at = at[~charging[at] & ~charging[runs.first[off]]]
+    run = np.repeat(np.arange(runs.first.size), runs.last - runs.first + 1)
+    still = ~frame.on & ~charging & (frame.t_ms - runs.start_ms[run] >= LEAST_REST_MS)
+    at = np.flatnonzero(still & np.isfinite(frame.volts_12))
+    block = frame.t_ms[at] // HOUR_MS
+    ends = np.ones(at.shape, dtype=np.bool_)
+    ends[:-1] = (run[at][1:] != run[at][:-1]) | (block[1:] != block[:-1])
+    at = at[ends]
     if settings.unit.supply.panel_wp > 0:
         at = at[_night(frame.t_ms[at], settings)]
     at = at[frame.volts_12[at] > LEAST_LIVE_V]

@@ -48,7 +48,9 @@ def predicted(estimate: Estimate, change: FloatArray, jacobian: FloatArray, nois
     return Estimate(estimate.mean + change, jacobian @ estimate.cov @ jacobian.T + noise)
 
 
-def corrected(estimate: Estimate, row: FloatArray, value: float, variance: float) -> Estimate:
+def corrected(
+    estimate: Estimate, row: FloatArray, value: float, variance: float, *, teaches: FloatArray | None = None
+) -> Estimate:
     """Return an estimate after one reading ``value = row · states + error``.
 
     Parameters
@@ -61,6 +63,9 @@ def corrected(estimate: Estimate, row: FloatArray, value: float, variance: float
         What was read.
     variance : float
         Of the reading's own error.
+    teaches : (n,) float64, optional
+        1 for the states this reading may move, 0 for those that are only considered: their errors widen
+        the result, but the reading is not fit to teach them.
 
     References
     ----------
@@ -68,9 +73,15 @@ def corrected(estimate: Estimate, row: FloatArray, value: float, variance: float
        of the conference paper of 2002 read).
     """
     common = estimate.cov @ row
-    gain = common / (float(row @ common) + variance)
+    spread = float(row @ common) + variance
+    gain = common / spread
     surprise = value - float(row @ estimate.mean)
-    return Estimate(estimate.mean + gain * surprise, estimate.cov - np.outer(gain, common))
+    if teaches is None:
+        return Estimate(estimate.mean + gain * surprise, estimate.cov - np.outer(gain, common))
+    gain = gain * teaches
+    crossed = np.outer(gain, common)
+    cov = estimate.cov - crossed - crossed.T + spread * np.outer(gain, gain)
+    return Estimate(estimate.mean + gain * surprise, cov)
 
 
 def surprise_sds(estimate: Estimate, row: FloatArray, value: float, variance: float) -> float:
@@ -137,3 +148,6 @@ def held_to(estimate: Estimate, row: FloatArray, most: float) -> Estimate:
 
 CHARGE_ROW = np.eye(SIZE)[CHARGE]
 """Reads the charge alone."""
+
+BY_CHARGING = np.eye(SIZE)[CHARGE] + np.eye(SIZE)[RATE]
+"""What a sign of charging may teach: charge and rate, neither capacity nor curve."""

@@ -26,8 +26,8 @@ RATE_PER_H, RATE_LOG_SD = 0.15, 0.8
 """Charging of unknown current, as a share of capacity per hour: 0.05 to 0.4 is common (judgement)."""
 NEW_STRETCH_LOG_SD = 0.35
 """How much the rate of one stretch of charging may differ from that of the last (judgement)."""
-ABSORBING_SOC, ABSORBING_SD = 0.85, 0.12
-"""Where lead-acid first reaches absorption voltage, at usual currents (judgement, no source)."""
+ABSORBING_SD = 0.12
+"""How well the charge is known where lead-acid first reaches absorption voltage (judgement, no source)."""
 TAPER_SD = 0.1
 """Scatter of what a step at absorption closes of the missing charge (judgement)."""
 COUNT_SD = 0.03
@@ -36,7 +36,10 @@ nobody counts (judgement)."""
 DRAIN_PER_WEEK = 0.05
 """How much a bank's capacity may wander in a week, as a logarithm: fade, and wear that sets in."""
 SURPRISE_SDS = 3.0
-"""A reading this far off means that something unseen charged or drew."""
+"""A reading this far off means that something unseen charged or drew, or that capacity was lost."""
+DRAIN_JUMP, DRAIN_REOPENED = 0.5, 0.05
+"""How far such a reading sets the drain loose again, at most; and one that bends the curve too far."""
+CURVE_SDS = 2.0
 SILENT_SD_PER_DAY = 0.3
 SILENT_MS = 2 * HOUR_MS
 """Through a longer silence something may have charged or drawn."""
@@ -234,14 +237,25 @@ class Filter:
 
     def _fill(self) -> None:
         row = ekf.CHARGE_ROW
-        self.estimate = ekf.corrected(self._opened(row, 1.0, FULL_SD**2), row, 1.0, FULL_SD**2)
+        loose = self._opened(row, 1.0, FULL_SD**2)
+        self.estimate = ekf.corrected(loose, row, 1.0, FULL_SD**2, teaches=ekf.BY_CHARGING)
         self._since_top, self._bounded = 0.0, True
 
     def _read_at_absorption(self) -> None:
-        """Take in that charging reached absorption; of itself it proves nothing: a dead battery does too."""
-        if self.estimate.sd(0) > KNOWN_SD:
+        """Take in that charging reached absorption: what is missing is then the rate times the taper.
+
+        Of itself it proves nothing, since a dead battery gets there at once.
+        """
+        if self.estimate.sd(ekf.CHARGE) > KNOWN_SD:
             return
-        self.estimate = ekf.corrected(self.estimate, ekf.CHARGE_ROW, ABSORBING_SOC, ABSORBING_SD**2)
+        mean = self.estimate.mean
+        missing = math.exp(float(mean[ekf.RATE])) * self._track.taper_h
+        row = ekf.CHARGE_ROW.copy()
+        row[ekf.RATE] = missing
+        value = 1.0 - missing + missing * float(mean[ekf.RATE])
+        self.estimate = ekf.corrected(
+            self.estimate, row, value, ABSORBING_SD**2, teaches=ekf.BY_CHARGING
+        )
 
     def _read(self, soc: float, *, flat: float) -> None:
         """Take in a rest voltage; on the flat part only where nothing at all is known."""
@@ -259,17 +273,34 @@ class Filter:
         self.estimate = ekf.corrected(
             self._opened(row, value, READING_SD**2), row, value, READING_SD**2
         )
+        self._keep_curve_likely()
         self._keep_below_top()
+
+    def _keep_curve_likely(self) -> None:
+        """Let no table be wronger than any published one is: what goes beyond is the battery's own change."""
+        most = CURVE_SDS * self._track.curve_sd
+        errors = self.estimate.mean[ekf.CURVE :]
+        if float(np.max(np.abs(errors))) <= most:
+            return
+        self.estimate = ekf.with_variance(self.estimate, ekf.DRAIN, DRAIN_REOPENED**2)
+        for knot in np.flatnonzero(np.abs(errors) > most):
+            row = np.zeros(ekf.SIZE)
+            row[ekf.CURVE + knot] = math.copysign(1.0, float(errors[knot]))
+            self.estimate = ekf.held_to(self.estimate, row, most)
 
     def _opened(self, row: FloatArray, value: float, variance: float) -> ekf.Estimate:
         """Return the estimate, its charge set loose where a reading is far outside what counting allows."""
         off = ekf.surprise_sds(self.estimate, row, value, variance)
         if abs(off) <= SURPRISE_SDS:
             return self.estimate
+        apart = value - float(row @ self.estimate.mean)
+        loose = ekf.with_variance(self.estimate, ekf.CHARGE, apart**2)
         if off > 0.0:
             self._bounded = False
-        apart = value - float(row @ self.estimate.mean)
-        return ekf.with_variance(self.estimate, 0, apart**2)
+        elif self._since_top > 0.0:
+            fallen = apart / max(self._since_top * math.exp(float(self.estimate.mean[ekf.DRAIN])), 0.1)
+            loose = ekf.with_variance(loose, ekf.DRAIN, min(abs(fallen), DRAIN_JUMP) ** 2)
+        return loose
 
     def _freeze(self, day_ms: int) -> None:
         """Keep the state at the start of a day."""
