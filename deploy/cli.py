@@ -187,6 +187,24 @@ def analyse(
         typer.echo(offline.as_text(result))
 
 
+@app.command()
+def plan(
+    trip: Annotated[Path, typer.Argument(help="Trip file (TOML).")],
+    fleet: Annotated[
+        Path | None, typer.Option(help="Fleet file that describes the cabinets and banks taken along.")
+    ] = None,
+    json_: Annotated[bool, typer.Option("--json", help="Print the whole plan as JSON.")] = False,
+) -> None:
+    """Will a trip hold: charge and temperatures hour by hour, the weakest hour, what would help."""
+    from deploy import planning
+
+    made = planning.plan(planning.read_trip(trip, fleet))
+    if json_:
+        typer.echo(json.dumps(made.model_dump(mode="json", by_alias=True), indent=2, ensure_ascii=False))
+    else:
+        typer.echo(planning.as_text(made))
+
+
 @app.command("import")
 def import_log(
     log: Annotated[Path, typer.Argument(help="A logger's file: comma, semicolon or tab separated.")],

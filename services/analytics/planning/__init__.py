@@ -1,0 +1,1 @@
+"""Plans a trip before it is driven: hour by hour, with a range."""

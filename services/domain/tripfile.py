@@ -1,0 +1,206 @@
+"""Reads trip files, and says everything that is wrong with one at once."""
+
+import json
+import tomllib
+from collections.abc import Mapping
+from datetime import date, datetime, time
+from typing import Any
+
+from pydantic import ValidationError
+
+from services.domain._fleet import Fleet
+from services.domain._lines import Path, line_at, lines_of
+from services.domain.fleetfile import FleetFileError, Problem
+from services.domain.trip import Trip
+
+TABLES = ("trip", "weather", "bank", "unit", "drive", "stop", "load")
+_LISTS = ("bank", "unit", "drive", "stop", "load")
+
+
+def parse_trip(text: str, *, name: str, fleet: Fleet | None = None) -> Trip:
+    """Return the trip a TOML text describes; `name` leads every complaint.
+
+    What `fleet` says of the cabinets named in ``trip.units``, and of banks named anywhere, need not be said
+    again; what the trip file says of them comes first.
+
+    Raises
+    ------
+    FleetFileError
+        Listing every problem found, with key path and line.
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FleetFileError(name, [Problem("", _toml_line(error, text), f"not TOML: {error}")]) from error
+    reader = _Reader(name, document, lines_of(text))
+    trip = reader.read(fleet)
+    reader.finish()
+    if trip is None:
+        raise ValueError("a trip that cannot be read was not complained of")
+    return trip
+
+
+def _toml_line(error: tomllib.TOMLDecodeError, text: str) -> int:
+    words = str(error).partition("at line ")[2].partition(",")[0]
+    return int(words) if words.isdigit() else max(1, len(text.splitlines()))
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, (date, datetime, time)):
+        return value.isoformat()
+    raise TypeError(type(value).__name__)
+
+
+class _Reader:
+    """Collects problems while it turns tables into a trip."""
+
+    def __init__(self, name: str, document: dict[str, Any], lines: dict[Path, int]) -> None:
+        self._name = name
+        self._document = document
+        self._lines = lines
+        self._problems: list[Problem] = []
+
+    def complain(self, path: Path, message: str) -> None:
+        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message))
+
+    def finish(self) -> None:
+        if self._problems:
+            ordered = sorted(self._problems, key=lambda problem: problem.line or 0)
+            raise FleetFileError(self._name, list(dict.fromkeys(ordered)))
+
+    def read(self, fleet: Fleet | None) -> Trip | None:
+        for key in self._document:
+            if key not in TABLES:
+                self.complain((key,), f"unknown key; a trip file holds {', '.join(TABLES)}")
+        if "trip" not in self._document:
+            self.complain(("trip",), "the table [trip] is missing")
+        for key in _LISTS:
+            if not isinstance(self._document.get(key, []), list):
+                self.complain((key,), f"write it as a list of tables: [[{key}]]")
+        if self._problems:
+            return None
+        joined = self._joined(fleet)
+        try:
+            trip = Trip.model_validate_json(json.dumps(joined, default=_plain))
+        except ValidationError as error:
+            for fault in error.errors(include_url=False):
+                self.complain(fault["loc"], _words(fault["type"], fault["msg"]))
+            return None
+        self._look_at(trip)
+        return trip
+
+    def _joined(self, fleet: Fleet | None) -> dict[str, Any]:
+        """Return the document with what the fleet says of its units and banks filled in."""
+        document = dict(self._document)
+        if fleet is None:
+            return document
+        units: dict[object, dict[str, Any]] = {
+            u.id: u.model_dump(mode="json", exclude_unset=True) for u in fleet.units
+        }
+        banks: dict[object, dict[str, Any]] = {
+            b.id: b.model_dump(mode="json", exclude_unset=True) for b in fleet.banks
+        }
+        head = document["trip"]
+        asked = head.get("units", []) if isinstance(head, dict) else []
+        own = _filled(document.get("unit", []), units)
+        said = {table.get("id") for table in own if isinstance(table, dict)}
+        for index, wanted in enumerate(asked if isinstance(asked, list) else []):
+            if wanted in units and wanted not in said:
+                own.append(units[wanted])
+            elif wanted not in units:
+                self.complain(("trip", "units", index), f"the fleet has no unit {wanted!r}")
+        document["unit"] = own
+        document["bank"] = _filled(document.get("bank", []), banks) + [
+            banks[bank] for bank in _banks_of(own) if bank in banks and bank not in self._ids("bank")
+        ]
+        return document
+
+    def _ids(self, key: str) -> set[object]:
+        return {table.get("id") for table in self._document.get(key, []) if isinstance(table, dict)}
+
+    def _look_at(self, trip: Trip) -> None:
+        """Complain of what no single table can know."""
+        for key, ids in (("bank", [b.id for b in trip.banks]), ("unit", [u.id for u in trip.units])):
+            for index, own in enumerate(ids):
+                if own in ids[:index]:
+                    self.complain((key, index, "id"), f"{own!r} stands twice")
+        if not trip.units:
+            self.complain(("trip",), "no cabinet is taken along: write [[unit]] tables, or units = [...]")
+        self._look_at_supplies(trip)
+        self._look_at_days(trip)
+        if trip.trip.latitude_deg is None:
+            for index, bank in enumerate(trip.banks):
+                if bank.panel_wp > 0:
+                    self.complain(("bank", index, "panel_wp"), "needs latitude_deg in [trip]")
+
+    def _look_at_supplies(self, trip: Trip) -> None:
+        banks = {bank.id for bank in trip.banks}
+        for index, unit in enumerate(trip.units):
+            path: Path = ("unit", index, "supply")
+            if unit.supply.kind == "battery" and unit.supply.bank is None:
+                self.complain((*path, "bank"), "is required: a plan needs to know the bank")
+            elif unit.supply.bank is not None and unit.supply.bank not in banks:
+                self.complain((*path, "bank"), f"there is no bank {unit.supply.bank!r} in this trip")
+            low, high = unit.supply.cutout_v, unit.supply.restart_v
+            if low is not None and high is not None and high <= low:
+                self.complain((*path, "restart_v"), "must lie above cutout_v")
+
+    def _look_at_days(self, trip: Trip) -> None:
+        last = trip.trip.nights + 1
+        known = {unit.id for unit in trip.units}
+        for key, spells in (("drive", trip.drives), ("stop", trip.stops)):
+            for index, spell in enumerate(spells):
+                if any(day > last for day in spell.days):
+                    self.complain((key, index, "days"), f"the trip ends on day {last}")
+        for index, load in enumerate(trip.loads):
+            if load.unit not in known:
+                self.complain(("load", index, "unit"), f"there is no cabinet {load.unit!r} in this trip")
+            if load.day > last:
+                self.complain(("load", index, "day"), f"the trip ends on day {last}")
+
+    def _dotted(self, path: Path) -> str:
+        words: list[str] = []
+        here: Any = self._document
+        for part in path:
+            try:
+                here = here[part]
+            except (KeyError, IndexError, TypeError):
+                here = None
+            if isinstance(part, int):
+                own = here.get("id") if isinstance(here, Mapping) else None
+                words[-1] += f"[{part}]" if not isinstance(own, str) else f'["{own}"]'
+            else:
+                words.append(part)
+        return ".".join(words)
+
+
+def _filled(tables: object, known: Mapping[object, dict[str, Any]]) -> list[Any]:
+    """Return tables with the fleet's words under what the trip itself says, section by section."""
+    found = []
+    for table in tables if isinstance(tables, list) else []:
+        own = table.get("id") if isinstance(table, dict) else None
+        found.append(_over(known[own], table) if own in known else table)
+    return found
+
+
+def _over(base: Mapping[str, Any], said: Mapping[str, Any]) -> dict[str, Any]:
+    joined = dict(base)
+    for key, value in said.items():
+        below = joined.get(key)
+        joined[key] = _over(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
+    return joined
+
+
+def _banks_of(tables: list[Any]) -> list[str]:
+    """Return the banks the cabinets name, each once."""
+    supplies = [table.get("supply") for table in tables if isinstance(table, dict)]
+    named = [supply.get("bank") for supply in supplies if isinstance(supply, dict)]
+    return list(dict.fromkeys(bank for bank in named if isinstance(bank, str)))
+
+
+def _words(kind: str, message: str) -> str:
+    if kind == "extra_forbidden":
+        return "unknown key"
+    if kind == "missing":
+        return "is required"
+    return message.removeprefix("Value error, ").replace("Input should be", "must be")
