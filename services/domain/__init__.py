@@ -15,6 +15,7 @@ from services.domain._analysis import (
     RejectedCell,
     Runout,
     SensorFlag,
+    UsualCharging,
 )
 from services.domain._batch import (
     Batch,
@@ -101,6 +102,7 @@ __all__ = [
     "UnitCard",
     "UnitSettings",
     "UnitState",
+    "UsualCharging",
     "Verdict",
     "lived",
     "worst",

@@ -131,7 +131,46 @@ class Cutout(_WithReasons):
     ]
     certainty: Literal["certain", "probable"]
     minutes_without_cooling: float
+    warmed_k: float | None = None
+    """How far the cabinet rose above where it was when it began."""
+    warmed_k_reason: str | None = None
+    attempts: int = 0
+    """Starts seen to fail before cooling resumed; at one sample a minute many are not seen."""
+    evidence: tuple[Evidence, ...] = ()
     why: str
+
+
+ChargeSource = Literal["alternator", "dc_dc", "solar", "mains", "generator", "unknown"]
+
+
+class Charging(Frozen):
+    """One stretch in which something charged the bank."""
+
+    start: Instant
+    end: Instant
+    source: ChargeSource
+    certainty: Literal["certain", "probable"]
+    """Certain: the unit itself named it."""
+    evidence: tuple[Evidence, ...]
+
+
+class EnergyIn(_WithReasons):
+    """What one source put into the bank on one day."""
+
+    source: ChargeSource
+    hours: float
+    ah: Quantiles | None
+    ah_reason: str | None = None
+
+
+class EnergyDay(Frozen):
+    """Charge and energy out of the bank and into it, on one UTC day or the part of it looked at."""
+
+    day: Instant
+    """Its start."""
+    out_ah: float
+    out_wh: float
+    charged: tuple[EnergyIn, ...] = ()
 
 
 class Battery(_WithReasons):
@@ -143,6 +182,15 @@ class Battery(_WithReasons):
     source_resistance_ohm_reason: str | None = None
     days_since_full: float | None
     days_since_full_reason: str | None = None
+    capacity_ah: Quantiles | None = None
+    """What it holds at its temperature of now, as learned."""
+    capacity_ah_reason: str | None = None
+    capacity_change_per_year: Quantiles | None = None
+    """Share of the capacity; negative while it fades."""
+    capacity_change_per_year_reason: str | None = None
+    charging: tuple[Charging, ...] = ()
+    """The newest stretches of charging, oldest first."""
+    days: tuple[EnergyDay, ...] = ()
 
 
 class LastsUntil(Frozen):
@@ -159,7 +207,11 @@ class Move(Frozen):
     action: Literal["charge", "set_point", "merge", "share"]
     amount: float
     unit: str
+    """min, K, or the name of the other unit."""
     gain_hours: float
+    """On the P10."""
+    words: str | None = None
+    """The caution that goes with it."""
 
 
 class FoodAtRisk(_WithReasons):
@@ -174,6 +226,20 @@ class FoodAtRisk(_WithReasons):
     from_p90: Instant | None
     from_p90_reason: str | None = None
     limit_c: float
+
+
+class UsualCharging(_WithReasons):
+    """How long the unit runs if the charging that recurs, or the sun on declared panels, comes again."""
+
+    ah_per_day: float
+    days_seen: int
+    hours_p10: float | None
+    hours_p10_reason: str | None = None
+    hours_p50: float | None
+    hours_p50_reason: str | None = None
+    hours_p90: float | None
+    hours_p90_reason: str | None = None
+    chance_of_a_week: float
 
 
 class Runout(_WithReasons):
@@ -191,6 +257,8 @@ class Runout(_WithReasons):
     engine_may_not_start: Instant | None = None
     engine_may_not_start_reason: str | None = None
     lasts_until: tuple[LastsUntil, ...] = ()
+    usual_charging: UsualCharging | None = None
+    usual_charging_reason: str | None = "nothing of it was looked at"
     moves: tuple[Move, ...] = ()
     food_at_risk: FoodAtRisk | None = None
     food_at_risk_reason: str | None = None

@@ -38,6 +38,9 @@ class Site(Frozen):
     name: str
     kind: SiteKind
     timezone: str = "UTC"
+    latitude_deg: float | None = Field(default=None, ge=-66, le=66)
+    """Where the sun is worked out for; never shown, exported or sent. Rounded to a degree is enough."""
+    longitude_deg: float | None = Field(default=None, ge=-180, le=180)
 
     @field_validator("timezone")
     @classmethod

@@ -1,5 +1,6 @@
 """Everything about one unit's supply as of one moment: cut-outs, bank, run-out, findings."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,9 +27,11 @@ from services.analytics.power.cutouts import (
     threshold_of,
 )
 from services.analytics.power.forecast import Situation, runout_of
-from services.analytics.power.frame import Frame, Runs, frame_of, runs_of
+from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
 from services.analytics.power.holdover import hold_over
+from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
+from services.analytics.power.shared import BankLoad
 from services.analytics.power.thermostat import Band, band_of
 from services.analytics.service.findings import Workbench, findings_of
 from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
@@ -49,6 +52,8 @@ class PowerResult:
     findings_reason: str | None
     assumed: tuple[str, ...]
     """Defaults used here beyond those the settings already name."""
+    learned: tuple[Learned, ...] = ()
+    """What each day taught of the bank, for the days after it."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,7 @@ class _Supply:
     steps: Steps
     source: SourceResistance
     capacity: Capacity | None
+    charging: BoolArray
     ah: FloatArray
     measured_ah: float | None
     state: ChargeState
@@ -75,6 +81,9 @@ def power(
     as_of_ms: int,
     food_limit_c: float,
     max_gap_s: float | None = None,
+    learned: Learned | None = None,
+    others: BankLoad | None = None,
+    until_ms: Sequence[int] = (),
 ) -> PowerResult:
     """Return everything about a unit's supply as of one moment.
 
@@ -90,11 +99,18 @@ def power(
         The limit the hold-over runs to. [°C]
     max_gap_s : float, optional
         Samples further apart are not joined; three intervals when None. [s]
+    learned : Learned, optional
+        What earlier days taught of the bank; one learned of another bank is left aside.
+    others : BankLoad, optional
+        What the bank's other units draw; without it they are taken to draw like this one.
+    until_ms : sequence of int
+        Moments to tell the chance of running until. [ms]
     """
+    fed = settings if others is None else settings.model_copy(update={"units_on_bank": 1})
     seen = series.between(int(series.t_ms[0]) if len(series) else 0, as_of_ms + 1)
     frame = frame_of(seen, settings, max_gap_s)
     runs = runs_of(frame)
-    supply = _supply(seen, frame, runs, settings, as_of_ms=as_of_ms)
+    supply = _supply(seen, frame, runs, fed, as_of_ms=as_of_ms, learned=learned, others=others)
     cutouts, cutouts_reason = _cutouts(supply, settings, as_of_ms=as_of_ms)
     battery, battery_reason = _battery(seen, supply, settings, as_of_ms=as_of_ms)
     held = hold_over(seen, frame, runs, settings, as_of_ms=as_of_ms, limit_c=food_limit_c)
@@ -102,7 +118,7 @@ def power(
     situation = Situation(
         frame=frame,
         ordinary=ordinary,
-        settings=settings,
+        settings=fed,
         capacity=supply.capacity,
         state=supply.state,
         source=supply.source,
@@ -111,6 +127,10 @@ def power(
         held=held,
         food_limit_c=food_limit_c,
         as_of_ms=as_of_ms,
+        charging=supply.charging,
+        ah=supply.ah,
+        others=others,
+        until_ms=until_ms,
     )
     runout = runout_of(situation)
     findings = None
@@ -135,18 +155,31 @@ def power(
         runout=runout,
         findings=findings,
         findings_reason=None if findings is not None else "no compressor state in these samples",
-        assumed=_assumed(supply, settings, held.assumed if held is not None else ()),
+        learned=supply.state.learned,
+        assumed=_assumed(supply, fed, held.assumed if held is not None else ()),
     )
 
 
-def _supply(series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *, as_of_ms: int) -> _Supply:
+def _supply(
+    series: Series,
+    frame: Frame,
+    runs: Runs,
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    learned: Learned | None,
+    others: BankLoad | None,
+) -> _Supply:
     """Work out what the answers share."""
     band = band_of(frame, runs)
     reported = series.numbers("cutout_v")
     said = reported[np.isfinite(reported)]
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
-    ah = drawn_ah(frame, load_a(frame, settings))
+    amps = load_a(frame, settings)
+    if others is not None:
+        amps = amps + others.at(frame.t_ms)
+    ah = drawn_ah(frame, amps)
     measured = measured_capacity_ah(frame, runs, settings, ah=ah)
     capacity = bounded(capacity_of(settings, as_of_ms=as_of_ms), measured)
     return _Supply(
@@ -158,10 +191,16 @@ def _supply(series: Series, frame: Frame, runs: Runs, settings: UnitSettings, *,
         steps=steps,
         source=source_resistance(frame, steps, settings),
         capacity=capacity,
+        charging=charging_at(frame, curve_of(settings)[0]),
         ah=ah,
         measured_ah=measured,
-        state=charge_state(frame, runs, settings, capacity, ah),
+        state=charge_state(frame, runs, settings, capacity, ah, learned=usable(learned, settings)),
     )
+
+
+def usable(learned: Learned | None, settings: UnitSettings) -> Learned | None:
+    """Return what was learned where it was learned of this bank, else None."""
+    return learned if learned is not None and learned.bank == bank_key(settings) else None
 
 
 def _cutouts(
@@ -175,7 +214,6 @@ def _cutouts(
         return None, "no cabinet temperature: a cut-out cannot be told from a thermostat stop"
     if settings.has_battery and not bool(np.any(np.isfinite(frame.volts_12))):
         return None, "no battery voltage: a low-voltage stop cannot be told from another"
-    curve, _ = curve_of(settings)
     background = Background(
         frame=frame,
         settings=settings,
@@ -183,7 +221,7 @@ def _cutouts(
         ah=supply.ah,
         full_ms=supply.state.full_ms,
         measured_ah=supply.measured_ah,
-        charged=bool(np.any(charging_at(frame, curve))),
+        charged=bool(np.any(supply.charging)),
     )
     return tuple(cutout_of(event, background, as_of_ms=as_of_ms) for event in supply.events), None
 

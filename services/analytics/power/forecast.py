@@ -1,26 +1,38 @@
 """Run-out joined with hold-over: the headline, and why it is missing where it is."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
-from services.analytics.power.charge import Z10, Capacity, ChargeState
+from services.analytics.power.charge import Capacity, ChargeState
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import BoolArray, Frame
+from services.analytics.power.habits import (
+    Habit,
+    habit_of,
+    next_start_ms,
+    sources_ahead,
+    usual_charge_end_ms,
+)
 from services.analytics.power.holdover import DEFAULT_AMBIENT_C, HoldOver
+from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, load_of
+from services.analytics.power.moves import Outlook, moves
 from services.analytics.power.resistance import SourceResistance
 from services.analytics.power.runout import (
     ENGINE_SOC,
-    HORIZON_H,
-    Load,
+    Futures,
     Reserve,
-    lasts_until,
-    load_of,
-    moves,
+    chance_until,
+    charge_above,
+    futures_of,
+    hours_without_charging,
+    next_dawn_ms,
     reserve_of,
     soc_at_cutout,
-    usual_charge_end_ms,
 )
-from services.domain import FoodAtRisk, Runout, UnitSettings
+from services.analytics.power.shared import BankLoad
+from services.domain import FoodAtRisk, LastsUntil, Runout, UnitSettings, UsualCharging
+from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
 STALE_MS = DAY_MS
@@ -44,14 +56,23 @@ class Situation:
     held: HoldOver | None
     food_limit_c: float
     as_of_ms: int
+    charging: BoolArray | None = None
+    """(n,) Where something charges."""
+    ah: FloatArray | None = None
+    """(n,) Charge drawn since the first sample. [Ah]"""
+    others: BankLoad | None = None
+    """What the bank's other units draw, where that is known."""
+    until_ms: Sequence[int] = field(default=())
+    """Moments somebody asks about."""
 
 
 def runout_of(situation: Situation) -> Runout:
     """Return the run-out with the food at risk.
 
-    While something charges, hours count from when charging usually ends (the median hour of the last
-    week), else from as-of; the charge still to come is not credited. Nobody knows whether charging went
-    on through silence, so what is silent is taken to draw since its last sample.
+    The hours are those without any charging to come: while something charges they count from when it usually
+    ends, else from as-of, and the charge still to come is not credited. What usually comes (drives, mains,
+    the sun on declared panels) is told beside them. Nobody knows whether charging went on through silence,
+    so what is silent is taken to draw since its last sample.
     """
     settings = situation.settings
     if not settings.has_battery:
@@ -66,14 +87,12 @@ def runout_of(situation: Situation) -> Runout:
     if charging:
         usual = usual_charge_end_ms(situation.state.charge_ends_ms, situation.as_of_ms)
         from_ms = situation.as_of_ms if usual is None else usual
-    load = load_of(
-        situation.frame, situation.ordinary, settings, from_ms=from_ms, as_of_ms=situation.as_of_ms
-    )
-    if load is None:
+    demand = demand_of(situation.frame, situation.ordinary, settings, as_of_ms=situation.as_of_ms)
+    if demand is None:
         return _empty(
             situation, "not_enough_data", "less than two hours of ordinary running to learn the load from"
         )
-    return _forecast(situation, situation.capacity, load, from_ms=from_ms, charging=charging)
+    return _forecast(situation, situation.capacity, demand, from_ms=from_ms, charging=charging)
 
 
 def _missing(situation: Situation) -> str | None:
@@ -92,17 +111,20 @@ def _missing(situation: Situation) -> str | None:
 
 
 def _forecast(
-    situation: Situation, capacity: Capacity, load: Load, *, from_ms: int, charging: bool
+    situation: Situation, capacity: Capacity, demand: Demand, *, from_ms: int, charging: bool
 ) -> Runout:
     """Return the forecast proper, counted from the last sample or the end of charging."""
-    settings = situation.settings
+    settings, state = situation.settings, situation.state
+    load = load_of(demand, settings, from_ms=from_ms, others=situation.others)
     soc_cut = soc_at_cutout(settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm)
-    reserve = reserve_of(situation.state, capacity, soc_cut=soc_cut, load_sd=load.share_sd)
-    runs = [_within_horizon(load.hours_for(reserve.ah_at(z))) for z in (-Z10, 0.0, Z10)]
+    reserve = reserve_of(state, capacity, soc_cut=soc_cut, load=load)
+    runs = [_within_horizon(value) for value in hours_without_charging(reserve, load)]
     gone_h = max(0.0, (situation.as_of_ms - from_ms) / HOUR_MS)
     hours = [None if value is None else max(0.0, value - gone_h) for value in runs]
     words = [None if value is not None else f"more than {HORIZON_H} h" for value in hours]
-    held = situation.held
+    habit = _habit(situation, capacity)
+    next_ms = next_start_ms(habit, situation.as_of_ms)
+    usual = _usual(situation, capacity, reserve, load, habit, from_ms=from_ms)
     return Runout(
         hours_p10=hours[0],
         hours_p10_reason=words[0],
@@ -113,24 +135,129 @@ def _forecast(
         reason="charging" if charging else ("beyond_horizon" if hours[0] is None else "discharging"),
         if_charging_stops_at=from_ms if charging else None,
         if_charging_stops_at_reason=None if charging else "nothing charges now",
-        lasts_until=(
-            lasts_until(reserve, load, from_ms=from_ms, as_of_ms=situation.as_of_ms, settings=settings),
-        ),
+        lasts_until=_lasts(situation, reserve, load, next_ms, from_ms=from_ms),
+        usual_charging=usual,
+        usual_charging_reason=None if usual is not None else "no charging that recurs was seen",
         moves=moves(
-            situation.state,
-            reserve,
-            load,
-            capacity,
-            settings,
-            food_limit_c=situation.food_limit_c,
-            food_c=None if held is None else held.food_c,
-            ambient_c=DEFAULT_AMBIENT_C if held is None else held.ambient_c,
+            _outlook(situation, capacity, demand, reserve, load, habit, next_ms=next_ms, from_ms=from_ms)
         ),
         food_at_risk=_food_at_risk(
             situation, runs, from_ms=from_ms, why="the run-out lies beyond the horizon"
         ),
         food_at_risk_reason=_no_food(situation),
         **_engine(situation, capacity, reserve, load, from_ms),
+    )
+
+
+def _habit(situation: Situation, capacity: Capacity) -> Habit | None:
+    """Return the charging that recurs."""
+    if situation.charging is None or situation.ah is None:
+        return None
+    soc = situation.state.soc
+    return habit_of(
+        situation.frame,
+        situation.charging,
+        situation.ah,
+        as_of_ms=situation.as_of_ms,
+        capacity_ah=_usable_ah(situation, capacity),
+        soc_now=0.0 if soc is None else soc,
+    )
+
+
+def _usable_ah(situation: Situation, capacity: Capacity) -> float:
+    """Return the capacity as learned, where it was [Ah]."""
+    gauge = situation.state.gauge
+    return capacity.ah if gauge is None else gauge.usable_ah
+
+
+def _missing_ah(situation: Situation, capacity: Capacity) -> float:
+    soc = situation.state.soc
+    return max(0.0, 1.0 - (0.0 if soc is None else soc)) * _usable_ah(situation, capacity)
+
+
+def _lasts(
+    situation: Situation, reserve: Reserve, load: Load, next_ms: int | None, *, from_ms: int
+) -> tuple[LastsUntil, ...]:
+    """Return the chances of running until dawn, the next usual charging, and what somebody asks about."""
+    asked = [(next_dawn_ms(situation.as_of_ms, situation.settings), "dawn")]
+    if next_ms is not None and next_ms > from_ms:
+        asked.append((next_ms, _next_name(situation.settings)))
+    asked += [(at_ms, "asked") for at_ms in situation.until_ms if at_ms > situation.as_of_ms]
+    return tuple(
+        LastsUntil(at=at_ms, name=name, chance=chance_until(reserve, load, at_ms=at_ms, from_ms=from_ms))
+        for at_ms, name in asked
+    )
+
+
+def _next_name(settings: UnitSettings) -> str:
+    """Return what the next charging is called."""
+    on_wheels = settings.site is not None and settings.site.kind == "vehicle"
+    return "next drive" if on_wheels and settings.unit.supply.panel_wp <= 0 else "next charging"
+
+
+def _usual(
+    situation: Situation, capacity: Capacity, reserve: Reserve, load: Load, habit: Habit | None, *, from_ms: int
+) -> UsualCharging | None:
+    """Return how long it runs if what usually charges comes; None where nothing does."""
+    sources = sources_ahead(habit, situation.settings, from_ms=from_ms, hours=HORIZON_H)
+    if sources is None:
+        return None
+    futures = futures_of(
+        reserve,
+        load,
+        sources,
+        full_ah=max(reserve.ah, 0.0) + _missing_ah(situation, capacity),
+        coulombic_share=curve_of(situation.settings)[0].coulombic_share,
+    )
+    hours = [_usual_h(futures, level, situation, from_ms) for level in (0.1, 0.5, 0.9)]
+    words = [f"more than {HORIZON_H} h" if one is None else None for one in hours]
+    return UsualCharging(
+        ah_per_day=sources.mean_ah,
+        days_seen=0 if habit is None else habit.days,
+        hours_p10=hours[0],
+        hours_p10_reason=words[0],
+        hours_p50=hours[1],
+        hours_p50_reason=words[1],
+        hours_p90=hours[2],
+        hours_p90_reason=words[2],
+        chance_of_a_week=futures.chance_beyond(float(HORIZON_H) - 1e-9),
+    )
+
+
+def _usual_h(futures: Futures, level: float, situation: Situation, from_ms: int) -> float | None:
+    hours = _within_horizon(futures.quantile_h(level))
+    gone_h = max(0.0, (situation.as_of_ms - from_ms) / HOUR_MS)
+    return None if hours is None else max(0.0, hours - gone_h)
+
+
+def _outlook(
+    situation: Situation,
+    capacity: Capacity,
+    demand: Demand,
+    reserve: Reserve,
+    load: Load,
+    habit: Habit | None,
+    *,
+    next_ms: int | None,
+    from_ms: int,
+) -> Outlook:
+    held = situation.held
+    dawn_ms = next_dawn_ms(situation.as_of_ms, situation.settings)
+    target_ms = dawn_ms if next_ms is None else max(dawn_ms, next_ms)
+    learned_a = None if habit is None or habit.amps <= 0 else habit.amps
+    return Outlook(
+        reserve=reserve,
+        load=load,
+        settings=situation.settings,
+        capacity_ah=_usable_ah(situation, capacity),
+        missing_ah=_missing_ah(situation, capacity),
+        coulombic_share=curve_of(situation.settings)[0].coulombic_share,
+        charge_a=learned_a,
+        target_h=max(0.0, (target_ms - from_ms) / HOUR_MS),
+        food_limit_c=situation.food_limit_c,
+        food_c=None if held is None else held.food_c,
+        ambient_c=DEFAULT_AMBIENT_C if held is None else held.ambient_c,
+        other_a=max(0.0, load.mean_a - demand.mean_a),
     )
 
 
@@ -146,8 +273,8 @@ def _engine(
     bank = situation.settings.bank
     if bank is None or not bank.starts_engine:
         return {"engine_may_not_start": None, "engine_may_not_start_reason": _NOT_ENGINE}
-    above = reserve.ah - (ENGINE_SOC - reserve.soc_cut) * capacity.ah
-    early = max(0.0, above) * math.exp(-Z10 * reserve.share_sd)
+    ah, sd_ah = charge_above(situation.state, capacity, max(ENGINE_SOC, reserve.soc_cut))
+    early = Reserve(ah, sd_ah, reserve.load_sd, ENGINE_SOC).ah_at(0.1)
     hours = _within_horizon(load.hours_for(early))
     if hours is None:
         return {"engine_may_not_start": None, "engine_may_not_start_reason": f"more than {HORIZON_H} h"}
@@ -165,6 +292,7 @@ def _stopped(situation: Situation) -> Runout:
         hours_p90=0.0,
         reason="cut_out",
         if_charging_stops_at_reason="it has cut out",
+        usual_charging_reason="it has cut out",
         engine_may_not_start_reason="it has cut out",
         food_at_risk=_food_at_risk(situation, [0.0, 0.0, 0.0], from_ms=from_ms, why=""),
         food_at_risk_reason=_no_food(situation),
@@ -183,6 +311,7 @@ def _empty(situation: Situation, reason: str, words: str) -> Runout:
             "hours_p90_reason": words,
             "reason": reason,
             "if_charging_stops_at_reason": words,
+            "usual_charging_reason": words,
             "engine_may_not_start_reason": words,
             "food_at_risk": _food_at_risk(
                 situation, [None, None, None], from_ms=situation.as_of_ms, why=words

@@ -2,87 +2,81 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache, cached_property
+from statistics import NormalDist
 
 import numpy as np
 
 from services.analytics.power.charge import Z10, Capacity, ChargeState, site_offset_ms
 from services.analytics.power.curves import battery_ohm, curve_of, rest_v
-from services.analytics.power.frame import BoolArray, Frame
+from services.analytics.power.habits import Sources, taper_a
+from services.analytics.power.load import HORIZON_H, Load
 from services.analytics.power.resistance import expected_ohm
-from services.domain import LastsUntil, Move, UnitSettings
-from services.telemetry import FloatArray, IntArray
+from services.analytics.power.sunshine import CLOUD_SD
+from services.domain import UnitSettings
+from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
-HORIZON_H = 168
-DUTY_DAYS = 3
 DAWN_HOUR = 6
-LOAD_SHARE_SD = 0.12
-"""Day-to-day scatter of the load beside what hours of the day explain (judgement, no source)."""
-SHORT_HISTORY_SHARE_SD = 0.25
-SHARED_SHARE_SD = 0.25
-"""Added where other units on the bank are taken to draw like this one."""
-LEAST_MARGIN = 0.01
-LEAST_HISTORY_MS = 2 * HOUR_MS
+MEMBERS = 401
+"""How many possible futures stand for all: strata of equal chance, always the same ones."""
 ENGINE_SOC = 0.5
 """Below half charge an engine may not start (common practice, no source)."""
-CHARGE_MINUTES = 60
-CHARGE_RATE_PER_H = 0.2
-"""A charger of a fifth of the bank's capacity is assumed where none is described."""
-NEVER_WARMER = frozenset({"poultry", "fish", "frozen_fish", "medicine", "unknown"})
-"""Classes for which raising the set point is never advised."""
-SENSOR_ERROR_K = 1.0
-HALF_DIFFERENTIAL_K = 1.0
 
 
-@dataclass(frozen=True)
-class Load:
-    """What the bank will be asked for, hour by hour from as-of."""
+@cache
+def _normal_table() -> tuple[FloatArray, FloatArray]:
+    """Return levels and standard normal deviates to look up between."""
+    z = np.linspace(-5.0, 5.0, 2001)
+    return np.array([NormalDist().cdf(float(one)) for one in z]), z
 
-    edges_h: FloatArray
-    """Hours from as-of at which the cumulative charge is given."""
-    cumulative_ah: FloatArray
-    mean_a: float
-    share_sd: float
 
-    def hours_for(self, ah: float) -> float:
-        """Return how long a charge lasts; infinite past the horizon [h]."""
-        if ah >= float(self.cumulative_ah[-1]):
-            return math.inf
-        return float(np.interp(ah, self.cumulative_ah, self.edges_h))
+def normal_deviate(level: FloatArray) -> FloatArray:
+    """Return the standard normal deviate of a level, held to ±5."""
+    levels, z = _normal_table()
+    return np.asarray(np.interp(level, levels, z), dtype=np.float64)
 
-    def ah_by(self, hours: float) -> float:
-        """Return the charge asked for within some hours [Ah]."""
-        return float(np.interp(hours, self.edges_h, self.cumulative_ah))
+
+@cache
+def _strata() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return three sets of levels in the middles of equal strata, each in its own order."""
+    level = (np.arange(MEMBERS) + 0.5) / MEMBERS
+    rng = np.random.default_rng(20)
+    return level, level[rng.permutation(MEMBERS)], level[rng.permutation(MEMBERS)]
 
 
 @dataclass(frozen=True)
 class Reserve:
-    """The charge left above the cut-out, lognormal to first order."""
+    """The charge left above the cut-out; the unit still runs, so there is some."""
 
     ah: float
-    share_sd: float
-    """Standard deviation of its logarithm, the load's scatter included."""
+    """Best estimate; may be less than nothing where the battery seems emptier than it can be. [Ah]"""
+    sd_ah: float
+    load_sd: float
+    """Relative standard deviation of the load it has to carry."""
     soc_cut: float
 
-    def ah_at(self, z: float) -> float:
-        """Return the charge at a quantile given by its standard normal deviate [Ah]."""
-        return self.ah * math.exp(z * self.share_sd)
+    @cached_property
+    def members_ah(self) -> FloatArray:
+        """(m,) Possible reserves over how much more than expected the load takes of them. [Ah]."""
+        charge, load, _ = _strata()
+        sd = max(self.sd_ah, 1e-6)
+        empty = NormalDist().cdf(max(-6.0, min(6.0, -self.ah / sd)))
+        found = self.ah + sd * normal_deviate(empty + charge * (1.0 - empty))
+        found = np.maximum(found, 0.0)
+        return np.asarray(found * np.exp(-self.load_sd * normal_deviate(load)), dtype=np.float64)
+
+    def ah_at(self, level: float) -> float:
+        """Return the charge that the reserve exceeds with one less the chance given [Ah]."""
+        return float(np.quantile(self.members_ah, level))
 
     def chance_of(self, ah: float) -> float:
-        """Return the chance that the reserve holds at least some charge."""
+        """Return the chance that the reserve holds at least some charge, smoothed over neighbours."""
         if ah <= 0:
             return 1.0
-        z = (math.log(ah) - math.log(self.ah)) / self.share_sd
-        return 0.5 * math.erfc(z / math.sqrt(2.0))
-
-
-def log_sd(*, capacity_share_sd: float, margin_share_sd: float, load_sd: float) -> float:
-    """Return the standard deviation of the logarithm of the run-out: relative variances add.
-
-    A wide margin is taken at its lognormal value ``ln(1 + s²)``, else a nearly flat battery would show an
-    upper end that no battery has.
-    """
-    return math.sqrt(capacity_share_sd**2 + math.log1p(margin_share_sd**2) + load_sd**2)
+        ranked = np.sort(self.members_ah)
+        level = float(np.interp(ah, ranked, (np.arange(MEMBERS) + 0.5) / MEMBERS, left=0.0, right=1.0))
+        return 1.0 - level
 
 
 def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: float, margin_sd: float,
@@ -104,9 +98,7 @@ def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: flo
         Relative variances add, the result is taken as lognormal. [h]
     """
     middle = capacity_ah * margin / mean_a
-    sd = log_sd(
-        capacity_share_sd=capacity_share_sd, margin_share_sd=margin_sd / margin, load_sd=load_share_sd
-    )
+    sd = math.sqrt(capacity_share_sd**2 + math.log1p((margin_sd / margin) ** 2) + load_share_sd**2)
     return middle * math.exp(-Z10 * sd), middle, middle * math.exp(Z10 * sd)
 
 
@@ -144,67 +136,80 @@ def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, source_ohm: flo
     return float(soc[enough[0]]) if enough.size else 1.0
 
 
-def duty_by_hour(frame: Frame, ordinary: BoolArray, *, as_of_ms: int) -> tuple[FloatArray, float, int]:
-    """Return the share of time the compressor runs by UTC hour, its mean, and the time looked at.
+def reserve_of(state: ChargeState, capacity: Capacity, *, soc_cut: float, load: Load) -> Reserve:
+    """Return the charge above the cut-out as of the last sample."""
+    ah, sd_ah = charge_above(state, capacity, soc_cut)
+    usual_h = load.hours_for(max(0.0, ah))
+    return Reserve(ah, sd_ah, load.sd_within(min(float(HORIZON_H), usual_h)), soc_cut)
+
+
+def charge_above(state: ChargeState, capacity: Capacity, soc: float) -> tuple[float, float]:
+    """Return the charge above a state of charge and its standard deviation [Ah]."""
+    ah, log_sd = state.reserve(soc, capacity)
+    return ah, ah * math.sqrt(math.expm1(min(2.5, log_sd) ** 2))
+
+
+def hours_without_charging(reserve: Reserve, load: Load) -> tuple[float, float, float]:
+    """Return P10, P50 and P90 of the hours until the cut-out if nothing charges; infinite past the horizon."""
+    low, mid, high = (load.hours_for(reserve.ah_at(level)) for level in (0.1, 0.5, 0.9))
+    return low, mid, high
+
+
+@dataclass(frozen=True)
+class Futures:
+    """Hours until the cut-out with the charging that usually comes; infinite where none comes."""
+
+    hours: FloatArray
+    """(m,)"""
+
+    def quantile_h(self, level: float) -> float:
+        """Return a quantile; infinite past the horizon [h]."""
+        ranked = np.sort(self.hours)
+        return float(ranked[min(MEMBERS - 1, int(level * MEMBERS))])
+
+    def chance_beyond(self, hours: float) -> float:
+        """Return the chance of running on past some hours."""
+        return float(np.mean(self.hours > hours))
+
+
+def futures_of(
+    reserve: Reserve, load: Load, sources: Sources, *, full_ah: float, coulombic_share: float
+) -> Futures:
+    """Return when the unit cuts out in each possible future, the usual charging included.
 
     Parameters
     ----------
-    frame : Frame
-        Samples.
-    ordinary : (n,) bool
-        False inside cut-outs, which say nothing of the need for cooling.
-    as_of_ms : int
-        The three days before it are looked at. [ms]
-
-    Returns
-    -------
-    tuple
-        (24,) shares, hours without data filled with the mean; the mean share; milliseconds of data.
+    reserve, load : Reserve, Load
+        From the same instant on.
+    sources : Sources
+        Drives happen or not day by day, together for all hours of a day; clouds differ from day to day.
+    full_ah : float
+        Charge above the cut-out when full. [Ah]
+    coulombic_share : float
+        Share of the charge put in that comes out again.
     """
-    recent = ordinary & (frame.t_ms >= as_of_ms - DUTY_DAYS * DAY_MS)
-    held = np.where(recent, frame.held_ms, 0).astype(np.float64)
-    hour = frame.t_ms // HOUR_MS % 24
-    total = np.bincount(hour, weights=held, minlength=24)
-    ran = np.bincount(hour, weights=held * frame.on, minlength=24)
-    seen_ms = float(np.sum(total))
-    mean = float(np.sum(ran)) / seen_ms if seen_ms > 0 else 0.0
-    shares = np.where(total >= HOUR_MS / 2, ran / np.maximum(total, 1.0), mean)
-    return shares, mean, round(seen_ms)
-
-
-def load_of(
-    frame: Frame, ordinary: BoolArray, settings: UnitSettings, *, from_ms: int, as_of_ms: int
-) -> Load | None:
-    """Return the load expected from an instant on: this unit's duty by hour of the day, times its sharers.
-
-    None with less than two hours of ordinary running to learn from.
-    """
-    shares, _, seen_ms = duty_by_hour(frame, ordinary, as_of_ms=as_of_ms)
-    if seen_ms < LEAST_HISTORY_MS:
-        return None
-    running = settings.running_a
-    measured = frame.current_a[frame.on & (frame.t_ms >= as_of_ms - DUTY_DAYS * DAY_MS)]
-    if bool(np.any(np.isfinite(measured))):
-        running = float(np.nanmean(measured))
-    other = settings.bank.other_load_a if settings.bank is not None else 0.0
-    first = (HOUR_MS - from_ms % HOUR_MS) / HOUR_MS
-    edges = np.concatenate([[0.0], first + np.arange(HORIZON_H + 1.0)])
-    hour = (from_ms // HOUR_MS + np.arange(edges.size - 1)) % 24
-    amps = running * shares[hour] * settings.units_on_bank + other
-    cumulative = np.concatenate([[0.0], np.cumsum(amps * np.diff(edges))])
-    share_sd = LOAD_SHARE_SD if seen_ms >= DAY_MS else SHORT_HISTORY_SHARE_SD
-    if settings.units_on_bank > 1:
-        share_sd = math.hypot(share_sd, SHARED_SHARE_SD)
-    return Load(edges, cumulative, float(np.mean(amps)), share_sd)
-
-
-def reserve_of(state: ChargeState, capacity: Capacity, *, soc_cut: float, load_sd: float) -> Reserve:
-    """Return the charge above the cut-out as of the last sample."""
-    margin = max(LEAST_MARGIN, (0.0 if state.soc is None else state.soc) - soc_cut)
-    relative = log_sd(
-        capacity_share_sd=capacity.share_sd, margin_share_sd=state.soc_sd / margin, load_sd=load_sd
-    )
-    return Reserve(capacity.ah * margin, relative, soc_cut)
+    rng = np.random.default_rng(21)
+    days = int(sources.day[-1]) + 1
+    happens = rng.random((MEMBERS, days))
+    sky = np.clip(1.0 + CLOUD_SD * rng.standard_normal((MEMBERS, days)), 0.1, 1.25)
+    _, _, third = _strata()
+    drawn = np.exp(0.5 * reserve.load_sd * normal_deviate(third))
+    left = reserve.members_ah.copy()
+    until = np.full(MEMBERS, np.inf)
+    asked = np.diff(np.interp(np.arange(sources.day.size + 1), load.edges_h, load.cumulative_ah))
+    for hour, ask in enumerate(asked):
+        day = sources.day[hour]
+        habit = sources.habit_a[hour] * (happens[:, day] < sources.habit_chance[hour])
+        offered = np.maximum(habit, sources.sun_a[hour] * sky[:, day]) * coulombic_share
+        taken = np.minimum(offered, taper_a(np.maximum(full_ah - left, 0.0)))
+        after = left + taken - ask * drawn
+        stops = np.isinf(until) & (after <= 0.0)
+        falls = np.maximum(left - after, 1e-9)
+        until = np.where(stops, hour + np.clip(left / falls, 0.0, 1.0), until)
+        left = np.clip(after, 0.0, max(full_ah, 1e-6))
+        if bool(np.all(np.isfinite(until))):
+            break
+    return Futures(until)
 
 
 def next_dawn_ms(as_of_ms: int, settings: UnitSettings) -> int:
@@ -215,65 +220,6 @@ def next_dawn_ms(as_of_ms: int, settings: UnitSettings) -> int:
     return dawn + (DAY_MS if dawn <= local else 0) - offset
 
 
-def usual_charge_end_ms(ends_ms: IntArray, as_of_ms: int) -> int | None:
-    """Return when charging usually ends next: the median hour of the last week; None if it has no habit."""
-    recent = ends_ms[ends_ms >= as_of_ms - 7 * DAY_MS]
-    if recent.size < 2:  # noqa: PLR2004 - one end is no habit
-        return None
-    ahead = (recent - as_of_ms) % DAY_MS
-    if float(np.ptp(ahead)) > 4 * HOUR_MS:
-        return None
-    return as_of_ms + round(float(np.median(ahead)))
-
-
-def lasts_until(
-    reserve: Reserve, load: Load, *, from_ms: int, as_of_ms: int, settings: UnitSettings
-) -> LastsUntil:
-    """Return the chance that the unit still runs at the next dawn."""
-    dawn = next_dawn_ms(as_of_ms, settings)
-    chance = reserve.chance_of(load.ah_by(max(0.0, (dawn - from_ms) / HOUR_MS)))
-    return LastsUntil(at=dawn, name="dawn", chance=chance)
-
-
-def moves(
-    state: ChargeState, reserve: Reserve, load: Load, capacity: Capacity, settings: UnitSettings,
-    *, food_limit_c: float, food_c: float | None, ambient_c: float,
-) -> tuple[Move, ...]:  # fmt: skip
-    """Return what would move the run-out, and by how much; nothing that could hurt.
-
-    Charging (from mains, a generator or the engine in the open air) is put at a fifth of the capacity per
-    hour, no more than what is missing less its taper. Raising the set point is only offered where no class
-    of food forbids it and the food stays under its limit less the sensor's error.
-    """
-    if load.mean_a <= 0:
-        return ()
-    curve, _ = curve_of(settings)
-    missing = max(0.0, 1.0 - (0.0 if state.soc is None else state.soc)) * capacity.ah
-    put_in = min(
-        CHARGE_RATE_PER_H * capacity.ah * curve.coulombic_share * CHARGE_MINUTES / 60.0, 0.63 * missing
-    )
-    found = []
-    if put_in > 0:
-        gain = min(float(HORIZON_H), put_in / load.mean_a)
-        found.append(Move(action="charge", amount=CHARGE_MINUTES, unit="min", gain_hours=gain))
-    if _may_warm(settings, food_limit_c=food_limit_c, food_c=food_c):
-        gain = _warmer_gain_h(reserve, load, settings, ambient_c)
-        found.append(Move(action="set_point", amount=1.0, unit="K", gain_hours=gain))
-    return tuple(found)
-
-
-def _may_warm(settings: UnitSettings, *, food_limit_c: float, food_c: float | None) -> bool:
-    """Return whether the set point may be raised by 1 K."""
-    if food_c is None or NEVER_WARMER & set(settings.classes):
-        return False
-    warmest = settings.set_point_c + 1.0 + HALF_DIFFERENTIAL_K + SENSOR_ERROR_K
-    return warmest < food_limit_c and food_c + SENSOR_ERROR_K < food_limit_c
-
-
-def _warmer_gain_h(reserve: Reserve, load: Load, settings: UnitSettings, ambient_c: float) -> float:
-    """Return the hours gained by 1 K less to hold: the compressor's part of the load scales with it [h]."""
-    lift = max(5.0, ambient_c - settings.set_point_c)
-    other = settings.bank.other_load_a if settings.bank is not None else 0.0
-    saved = max(0.0, load.mean_a - other) / lift
-    hours = reserve.ah / load.mean_a
-    return min(float(HORIZON_H), reserve.ah / max(load.mean_a - saved, 1e-6) - hours)
+def chance_until(reserve: Reserve, load: Load, *, at_ms: int, from_ms: int) -> float:
+    """Return the chance that the unit still runs at an instant if nothing charges until then."""
+    return reserve.chance_of(load.ah_by(max(0.0, (at_ms - from_ms) / HOUR_MS)))

@@ -1,0 +1,223 @@
+"""Run-out forecasts scored: pinball loss, coverage, rank of the truth, error by horizon, two baselines."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from deploy.backtest_runout import MadeUp, Played
+from firmware_sim.branches import HORIZON_H
+from services.analytics.power.assess import power
+from services.analytics.power.charging import charging_at, stretches_of
+from services.analytics.power.curves import curve_of
+from services.analytics.power.frame import Frame, frame_of
+from services.domain import Runout, UnitSettings
+from services.telemetry import FloatArray, Series
+from services.timebase import DAY_MS, HOUR_MS, utc_day_start_ms
+
+LEVELS = np.array([0.1, 0.5, 0.9])
+LOOK_BACK_MS = 7 * DAY_MS
+"""What the service looks at, from the start of a UTC day."""
+
+HORIZONS_H = (0.0, 6.0, 12.0, 24.0, 48.0, 96.0, HORIZON_H)
+PIT_BINS = 10
+FOOD_LIMIT_C = 5.0
+LINE_MS = 12 * HOUR_MS
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One forecast beside what came true and what the baselines said."""
+
+    unit: str
+    t_ms: int
+    true_h: float
+    """The horizon where the unit ran on beyond it."""
+    said_h: FloatArray
+    """P10, P50, P90, capped at the horizon; NaN where the service does not say."""
+    why_not: str
+    counted_h: float
+    line_h: float
+
+    @property
+    def beyond(self) -> bool:
+        """Whether the truth lies past the horizon."""
+        return self.true_h >= HORIZON_H
+
+
+def pinball(said: FloatArray, true: FloatArray, levels: FloatArray = LEVELS) -> FloatArray:
+    """Return the pinball loss of quantile forecasts.
+
+    Parameters
+    ----------
+    said : (n, k) float64
+        Quantiles.
+    true : (n,) float64
+        What came.
+    levels : (k,) float64
+        Their levels.
+
+    Returns
+    -------
+    (n, k) float64
+        ``max(a (y - f), (a - 1)(y - f))``.
+
+    References
+    ----------
+    .. [1] Gneiting and Raftery, J. American Statistical Association 102 (2007) 359-378, from memory.
+    """
+    off = np.asarray(true)[:, None] - said
+    return np.asarray(np.maximum(levels * off, (levels - 1.0) * off), dtype=np.float64)
+
+
+def interval_score(low: FloatArray, high: FloatArray, true: FloatArray, *, alpha: float) -> FloatArray:
+    """Return the interval score: width plus 2/alpha times what lies outside (same reference)."""
+    outside = np.maximum(low - true, 0.0) + np.maximum(true - high, 0.0)
+    return np.asarray(high - low + 2.0 / alpha * outside, dtype=np.float64)
+
+
+def rank_of_truth(said: FloatArray, true: FloatArray) -> FloatArray:
+    """Return where the truth lies in a forecast of three quantiles: a logarithm normal on either side of P50.
+
+    Uniform on 0 … 1 where the forecast is calibrated.
+    """
+    low, mid, high = np.maximum(said, 0.05).T
+    off = np.log(np.maximum(true, 0.05) / mid)
+    z10 = 1.2815515655446004
+    width = np.where(off < 0, np.log(mid / low), np.log(high / mid)) / z10
+    z = off / np.maximum(width, 1e-3)
+    # the normal distribution through its logistic stand-in, within 0.01 everywhere
+    return np.asarray(1.0 / (1.0 + np.exp(-1.5976 * z - 0.070565992 * z**3)), dtype=np.float64)
+
+
+def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
+    """Ask the service at every instant at which the unit runs from its battery alone."""
+    for i, unit in enumerate(made.scenario.unit_ids):
+        settings = made.fleet.settings_of(unit)
+        series = played.series[unit]
+        for k, t_ms in enumerate(played.at_ms):
+            if played.stopped[k, i] or played.charged[k, i]:
+                continue
+            seen = series.between(utc_day_start_ms(t_ms) - LOOK_BACK_MS, t_ms + 1)
+            runout = power(seen, settings, as_of_ms=t_ms, food_limit_c=FOOD_LIMIT_C).runout
+            frame = frame_of(seen, settings, None)
+            true_h = float(played.stops_h[k, i])
+            yield Asked(
+                unit=unit,
+                t_ms=t_ms,
+                true_h=HORIZON_H if np.isnan(true_h) else true_h,
+                said_h=_said(runout),
+                why_not=runout.reason,
+                counted_h=counted_h(frame, settings),
+                line_h=line_h(frame, settings),
+            )
+
+
+def _said(runout: Runout) -> FloatArray:
+    if runout.reason not in {"discharging", "charging", "beyond_horizon"}:
+        return np.full(3, np.nan)
+    hours = (runout.hours_p10, runout.hours_p50, runout.hours_p90)
+    return np.array([HORIZON_H if one is None else one for one in hours])
+
+
+def counted_h(frame: Frame, settings: UnitSettings) -> float:
+    """Return baseline 1: label capacity less the nameplate current counted since the last charge of an hour.
+
+    The bank is taken to have been full then; the draw is the mean of the last day.
+    """
+    bank = settings.bank
+    if bank is None or not len(frame):
+        return float("nan")
+    parts = stretches_of(charging_at(frame, curve_of(settings)[0]))
+    long = parts.charging & (frame.t_ms[parts.last] - frame.t_ms[parts.first] >= HOUR_MS)
+    since = int(parts.last[long][-1]) if bool(np.any(long)) else 0
+    amps = np.where(frame.on, settings.running_a, 0.0) + bank.other_load_a
+    drawn_ah = float(np.sum(amps[since:] * frame.held_ms[since:])) / HOUR_MS
+    day = frame.t_ms >= frame.t_ms[-1] - DAY_MS
+    held = float(np.sum(frame.held_ms[day]))
+    mean_a = float(np.sum(amps[day] * frame.held_ms[day])) / max(held, 1.0)
+    return float(np.clip((bank.capacity_ah - drawn_ah) / max(mean_a, 0.01), 0.0, HORIZON_H))
+
+
+def line_h(frame: Frame, settings: UnitSettings) -> float:
+    """Return baseline 2: the straight line through the last 12 h of loaded voltage, down to the cut-out.
+
+    Hours in which something charged are left out; a line that does not fall never arrives.
+    """
+    charging = charging_at(frame, curve_of(settings)[0])
+    recent = frame.on & (frame.t_ms >= frame.t_ms[-1] - LINE_MS) & ~charging & np.isfinite(frame.volts_12)
+    if int(np.sum(recent)) < 10:  # noqa: PLR2004 - no line through less
+        return HORIZON_H
+    hours = (frame.t_ms[recent] - frame.t_ms[-1]) / HOUR_MS
+    slope, level = np.polyfit(hours, frame.volts_12[recent], 1)
+    if slope >= 0:
+        return HORIZON_H
+    cutout_v = settings.default_cutout_v if settings.cutout_v is None else settings.cutout_v
+    return float(np.clip((cutout_v / frame.volt_scale - level) / slope, 0.0, HORIZON_H))
+
+
+@dataclass(frozen=True)
+class Scores:
+    """What a back-test found."""
+
+    asked: int
+    unsaid: int
+    beyond: int
+    brier: float
+    """Of "it lasts past the horizon", where truth or forecast lies there; NaN where neither does."""
+    pinball_h: float
+    counted_h: float
+    line_h: float
+    coverage: float
+    coverage_se: float
+    below_p10: float
+    above_p90: float
+    error: float
+    """Median of |P50 - truth| over truth."""
+    counted_error: float
+    line_error: float
+    by_horizon: tuple[tuple[float, float, int, float, float, float], ...]
+    """From, to, runs, median relative error of the service and both baselines."""
+    pit: tuple[int, ...]
+
+
+def scores_of(every: Sequence[Asked]) -> Scores:
+    """Return the scores; truths past the horizon are right-censored and only counted."""
+    told = [one for one in every if np.isfinite(one.said_h).all()]
+    inside = [one for one in told if not one.beyond]
+    true = np.array([one.true_h for one in inside])
+    said = np.stack([one.said_h for one in inside])
+    points = [np.array([getattr(one, name) for one in inside]) for name in ("counted_h", "line_h")]
+    covered = (true >= said[:, 0]) & (true <= said[:, 2])
+    errors = [np.abs(f - true) / np.maximum(true, 0.5) for f in (said[:, 1], *points)]
+    rows = []
+    for low, high in zip(HORIZONS_H[:-1], HORIZONS_H[1:], strict=True):
+        here = (true >= low) & (true < high)
+        if bool(np.any(here)):
+            middle = [float(np.median(error[here])) for error in errors]
+            rows.append((low, high, int(np.sum(here)), middle[0], middle[1], middle[2]))
+    loss = [
+        float(np.mean(pinball(f if f.ndim > 1 else np.repeat(f[:, None], 3, axis=1), true)))
+        for f in (said, *points)
+    ]
+    pit = np.histogram(rank_of_truth(said, true), bins=PIT_BINS, range=(0.0, 1.0))[0]
+    last = np.array([(one.said_h[1] >= HORIZON_H, one.beyond) for one in told], dtype=float)
+    asks = last[(last > 0).any(axis=1)]
+    return Scores(
+        asked=len(every),
+        unsaid=len(every) - len(told),
+        beyond=len(told) - len(inside),
+        brier=float(np.mean((asks[:, 0] - asks[:, 1]) ** 2)) if asks.size else float("nan"),
+        pinball_h=loss[0],
+        counted_h=loss[1],
+        line_h=loss[2],
+        coverage=float(np.mean(covered)),
+        coverage_se=float(np.sqrt(0.16 / len(inside))),
+        below_p10=float(np.mean(true < said[:, 0])),
+        above_p90=float(np.mean(true > said[:, 2])),
+        error=float(np.median(errors[0])),
+        counted_error=float(np.median(errors[1])),
+        line_error=float(np.median(errors[2])),
+        by_horizon=tuple(rows),
+        pit=tuple(int(n) for n in pit),
+    )
