@@ -184,10 +184,10 @@ class Battery(_WithReasons):
     days_since_full_reason: str | None = None
     capacity_ah: Quantiles | None = None
     """What it holds at its temperature of now, as learned."""
-    capacity_ah_reason: str | None = None
+    capacity_ah_reason: str | None = "not looked at"
     capacity_change_per_year: Quantiles | None = None
     """Share of the capacity; negative while it fades."""
-    capacity_change_per_year_reason: str | None = None
+    capacity_change_per_year_reason: str | None = "not looked at"
     charging: tuple[Charging, ...] = ()
     """The newest stretches of charging, oldest first."""
     days: tuple[EnergyDay, ...] = ()

@@ -9,7 +9,7 @@ from services.analytics.power.capacity import Capacity, bounded, capacity_of
 from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
 from services.analytics.power.curves import CURVES, curve_of, soc_at_rest
 from services.analytics.power.frame import BoolArray, Frame, Runs
-from services.analytics.power.gauge import Filter, Gauge
+from services.analytics.power.gauge import Filter, Followed, Gauge
 from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.track import Rests, track_of
 from services.analytics.power.wells import wells_of
@@ -61,6 +61,8 @@ class ChargeState:
     """Charge, capacity and curve error together; None where nothing was followed."""
     learned: tuple[Learned, ...] = ()
     """What the samples taught, at the start of every UTC day they cross."""
+    way: Followed | None = None
+    """The filter's way along the samples."""
 
     @property
     def quantiles(self) -> Quantiles | None:
@@ -126,8 +128,8 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     """Return every rest voltage worth reading.
 
     A rest is the end of an off period of five minutes or more, and every hour of a long one, while nothing
-    charges; with a panel on the roof only at night, since weak sun reads like a full battery. On the flat part of lithium iron
-    phosphate a reading says no more than "somewhere in the middle".
+    charges; with a panel on the roof only at night, since weak sun reads like a full battery. On the
+    flat part of lithium iron phosphate a reading says no more than "somewhere in the middle".
     """
     curve, _ = curve_of(settings)
     run = np.repeat(np.arange(runs.first.size), runs.last - runs.first + 1)
@@ -240,7 +242,7 @@ def charge_state(
             learned=followed.learned,
         )  # fmt: skip
     gauge = Gauge(followed.estimate, capacity, track.temperature_share, label_ah)
-    return ChargeState(mean, sd, None, now, full, ends, gauge, followed.learned)
+    return ChargeState(mean, sd, None, now, full, ends, gauge, followed.learned, followed)
 
 
 def _current_sd(frame: Frame, settings: UnitSettings) -> float:

@@ -46,14 +46,14 @@ def _held(frame: Frame, above_v: float) -> BoolArray:
     starts = np.flatnonzero(np.diff(block[at], prepend=block[at[0]] - 1))
     lows = np.minimum.reduceat(frame.volts_12[at], starts)
     highs = np.maximum.reduceat(frame.volts_12[at], starts)
-    middle = (np.add.reduceat(frame.volts_12[at], starts) / np.diff(np.append(starts, at.size)))
+    middle = np.add.reduceat(frame.volts_12[at], starts) / np.diff(np.append(starts, at.size))
     names = block[at[starts]]
     steady = np.diff(middle) > -HELD_FALL_V
     steady &= np.diff(names) == 1
     flat = (middle > above_v) & (highs - lows < HELD_SPREAD_V)
     good = np.zeros(names.shape, dtype=np.bool_)
-    good[1:] |= steady
     good[:-1] |= steady
+    good[-1:] |= steady[-1:]
     chosen = names[good & flat]
     return np.isin(block, chosen) if chosen.size else held
 

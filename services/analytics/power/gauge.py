@@ -221,7 +221,7 @@ class Filter:
         self.estimate = ekf.predicted(self.estimate, self._change, self._jacobian, self._noise)
 
     def _keep_below_top(self) -> None:
-        """A bank holds no more than a full one less what was counted out of it since charging ended."""
+        """Hold the charge to a full bank less what was counted out of it since charging ended."""
         mean = self.estimate.mean
         drain = math.exp(float(mean[1]))
         top = 1.0 - self._since_top * drain
@@ -253,9 +253,7 @@ class Filter:
         row = ekf.CHARGE_ROW.copy()
         row[ekf.RATE] = missing
         value = 1.0 - missing + missing * float(mean[ekf.RATE])
-        self.estimate = ekf.corrected(
-            self.estimate, row, value, ABSORBING_SD**2, teaches=ekf.BY_CHARGING
-        )
+        self.estimate = ekf.corrected(self.estimate, row, value, ABSORBING_SD**2, teaches=ekf.BY_CHARGING)
 
     def _read(self, soc: float, *, flat: float) -> None:
         """Take in a rest voltage; on the flat part only where nothing at all is known."""
@@ -270,9 +268,7 @@ class Filter:
             self._bounded = False
             return
         value = soc - self._tilt
-        self.estimate = ekf.corrected(
-            self._opened(row, value, READING_SD**2), row, value, READING_SD**2
-        )
+        self.estimate = ekf.corrected(self._opened(row, value, READING_SD**2), row, value, READING_SD**2)
         self._keep_curve_likely()
         self._keep_below_top()
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.analytics.power.capacity import usable_share
-from services.analytics.power.charging import BoolArray, absorption_starts_ms
+from services.analytics.power.charging import absorption_starts_ms
 from services.analytics.power.curves import RestCurve
-from services.analytics.power.frame import Frame
+from services.analytics.power.frame import BoolArray, Frame
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -124,7 +124,9 @@ def track_of(
     used = np.diff(np.interp(marks, t_ms, ah), prepend=np.interp(marks[0], t_ms, ah)) / (capacity_ah * usable)
     held = np.where(charging & (frame.volts_12 >= curve.full_above_v - 0.2), frame.held_ms, 0)
     silent = np.where(frame.broken, np.diff(t_ms), 0)
-    before = np.clip(np.searchsorted(t_ms, np.concatenate([marks[:1], marks[:-1]]), side="right") - 1, 0, None)
+    before = np.clip(
+        np.searchsorted(t_ms, np.concatenate([marks[:1], marks[:-1]]), side="right") - 1, 0, None
+    )
     reading, flat = np.full(marks.size, np.nan), np.zeros(marks.size)
     place, inside = _places(marks, t_ms[at])
     reading[place] = found.soc[kept][inside]
