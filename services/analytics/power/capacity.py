@@ -12,6 +12,8 @@ from services.timebase import DAY_MS
 
 UNKNOWN_AGE_SHARE = 0.7
 """Usable share of the label when the installation date is unknown."""
+KNOWN_AGE_SD = 0.15
+"""Batteries of one age and label differ by this (judgement, no source)."""
 MEASURED_BELOW_SHARE = 0.8
 FADE_PER_YEAR = 0.04
 LEAST_AGED_SHARE = 0.6
@@ -77,7 +79,7 @@ def capacity_of(settings: UnitSettings, *, as_of_ms: int) -> Capacity | None:
     installed_day = (bank.installed.toordinal() - 719163) * DAY_MS
     years = max(0.0, (as_of_ms - installed_day) / (365.25 * DAY_MS))
     share = max(LEAST_AGED_SHARE, 1.0 - FADE_PER_YEAR * years)
-    return Capacity(min(share, LABEL_CAP) * label, 0.10, None)
+    return Capacity(min(share, LABEL_CAP) * label, KNOWN_AGE_SD, None)
 
 
 def bounded(capacity: Capacity | None, measured_ah: float | None) -> Capacity | None:

@@ -132,22 +132,27 @@ def reading_row(soc: float) -> FloatArray:
     return row
 
 
-def held_to(estimate: Estimate, row: FloatArray, most: float) -> Estimate:
+def held_to(estimate: Estimate, row: FloatArray, most: float, *, moves: FloatArray | None = None) -> Estimate:
     """Return an estimate whose means obey ``row · states <= most``.
 
-    Where they do not, they move the likeliest way; the spread stays, since a bound is no reading and may be
-    met at every step.
+    Where they do not, they move the likeliest way, of those that `moves` allows; the spread stays, since a
+    bound is no reading and may be met at every step.
     """
     over = float(row @ estimate.mean) - most
     if over <= 0.0:
         return estimate
     common = estimate.cov @ row
+    if moves is not None:
+        common = common * moves
     spread = float(row @ common)
     return estimate if spread <= 0.0 else Estimate(estimate.mean - common * (over / spread), estimate.cov)
 
 
 CHARGE_ROW = np.eye(SIZE)[CHARGE]
 """Reads the charge alone."""
+
+NOT_DRAIN = np.ones(SIZE) - np.eye(SIZE)[DRAIN]
+"""What a reading above full may move: charge and curve; it is surface charge far sooner than capacity."""
 
 BY_CHARGING = np.eye(SIZE)[CHARGE] + np.eye(SIZE)[RATE]
 """What a sign of charging may teach: charge and rate, neither capacity nor curve."""

@@ -227,9 +227,7 @@ class Filter:
         top = 1.0 - self._since_top * drain
         if not self._bounded or float(mean[ekf.CHARGE]) <= top:
             return
-        row = np.zeros(ekf.SIZE)
-        row[ekf.CHARGE], row[ekf.DRAIN] = 1.0, self._since_top * drain
-        self.estimate = ekf.held_to(self.estimate, row, top + float(row[ekf.DRAIN] * mean[ekf.DRAIN]))
+        self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, top, moves=ekf.NOT_DRAIN)
 
     def _silence(self, hours: float) -> None:
         self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
