@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards import text
 from services.domain import Quantiles
-from services.domain.plan import BankPlan, Change, LoadPlan, Plan, UnitPlan
+from services.domain.plan import BankPlan, Change, LoadPlan, Plan, Step, UnitPlan
 
 DOING = {"driving": "driving", "mains": "on mains", "generator": "generator", "stopped": "parked"}
 
@@ -39,27 +39,27 @@ def weakest(bank: BankPlan, zone: ZoneInfo) -> str:
 
 def through(bank: BankPlan) -> str:
     """Return the chance of a bank, and what goes in and out."""
-    return (
-        f"{percent(bank.chance)} of trips without a cut-out; each day {text.number(bank.out_ah_per_day, 0)} Ah "
-        f"are drawn and {text.number(bank.in_ah_per_day, 0)} Ah given"
-    )
+    drawn, given = (text.number(ah, 0) for ah in (bank.out_ah_per_day, bank.in_ah_per_day))
+    return f"{percent(bank.chance)} of trips without a cut-out; a day draws {drawn} Ah and gives {given} Ah"
 
 
-def unit_words(unit: UnitPlan, zone: ZoneInfo) -> str:
-    """Return what becomes of a cabinet."""
-    limit = "no limit" if unit.limit_c is None else f"limit {text.degrees(unit.limit_c)}"
+def unit_words(unit: UnitPlan, zone: ZoneInfo) -> tuple[str, ...]:
+    """Return what becomes of a cabinet, a sentence each."""
+    limit = "it has no limit" if unit.limit_c is None else f"limit {text.degrees(unit.limit_c)}"
     parts = [
         f"food at its warmest {span(unit.warmest, digits=1)} °C ({limit})",
         f"runs {span(unit.duty, scale=100)} % of the time",
     ]
     if unit.first_cutout is not None:
-        parts.append(f"plan on a cut-out from {text.local(unit.first_cutout, zone):%a %H:%M}")
+        parts.insert(0, f"plan on a cut-out from {text.local(unit.first_cutout, zone):%a %H:%M}")
     if unit.limit_c is not None and unit.chance_cold < 1.0:
         parts.append(f"its food stays cold in {percent(unit.chance_cold)} of trips")
     if unit.cable_drop_v is not None and unit.cable_drop_share is not None:
-        share = f"{text.number(100 * unit.cable_drop_share)} %"
-        parts.append(f"its cable takes {text.number(unit.cable_drop_v, 2)} V ({share}; 3 % is good practice)")
-    return "; ".join(parts)
+        share = text.number(100 * unit.cable_drop_share)
+        parts.append(
+            f"its cable takes {text.number(unit.cable_drop_v, 2)} V or {share} % (3 % is good practice)"
+        )
+    return tuple(text.sentence(part) for part in parts)
 
 
 def load_words(load: LoadPlan, name: str) -> str:
@@ -83,16 +83,20 @@ def load_words(load: LoadPlan, name: str) -> str:
 
 def change_words(change: Change, bank: BankPlan) -> str:
     """Return a change and what it does, in a sentence."""
-    amount = text.number(change.amount, 0 if change.amount == round(change.amount) else 1)
-    what = {
+    what = " and ".join(_step_words(step, bank) for step in change.steps)
+    if change.enough:
+        return text.sentence(f"{what}: then {percent(change.chance)} of trips come through")
+    return text.sentence(f"{what}: not enough alone ({percent(change.chance)})")
+
+
+def _step_words(step: Step, bank: BankPlan) -> str:
+    amount = text.number(step.amount, 0 if step.amount == round(step.amount) else 1)
+    return {
         "bank": f"{amount} Ah more on {bank.bank}, all of one kind and age "
-        f"({text.number(bank.capacity_ah + change.amount, 0)} Ah in all)",
-        "cable": f"cables of {amount} mm² from {bank.bank} to its cabinets",
+        f"({text.number(bank.capacity_ah + step.amount, 0)} Ah in all)",
+        "cable": f"cables of {amount} mm² from {bank.bank} to its cabinets, fused at the battery",
         "panel": f"{amount} Wp more of panels on {bank.bank}",
         "drive": f"{amount} min more driving a day before dusk",
-        "charge": f"{amount} min a day on mains or a generator in the open air",
-        "load_cold": f"put the {amount} kg in cold",
-    }[change.kind]
-    if change.enough:
-        return f"{what}: then {percent(change.chance)} of trips come through."
-    return f"{what}: not enough alone ({percent(change.chance)})."
+        "charge": f"{amount} min a day more on mains, or on a generator in the open air",
+        "load_cold": f"the {amount} kg put in cold",
+    }[step.kind]

@@ -37,7 +37,7 @@ def _lines(made: Plan) -> Iterator[str]:
             yield f"  engine may not start from {text.local(bank.engine_may_not_start, zone):%a %H:%M}"
         yield from (f"  {remark}" for remark in bank.remarks)
     for unit in made.units:
-        yield f"{unit.name}: {planwords.unit_words(unit, zone)}"
+        yield f"{unit.name}: {' '.join(planwords.unit_words(unit, zone))}"
     names = {unit.unit: unit.name for unit in made.units}
     yield from (planwords.load_words(load, names[load.unit]) for load in made.loads)
     if not made.holds:
@@ -49,7 +49,9 @@ def _lines(made: Plan) -> Iterator[str]:
     yield from made.cautions
 
 
-_NO_CHANGE = "No bank is at fault: a cabinet gets warmer than its machine can help. Shade, less warm food, or a bigger one."
+_NO_CHANGE = (
+    "No bank is at fault: a machine is too small for its heat. Shade, less warm food, or a bigger one."
+)
 
 
 def _table(made: Plan, zone: ZoneInfo) -> Iterator[str]:

@@ -19,6 +19,7 @@ from deploy.reporting import Period
 from deploy.supervisor import stop_with_parent
 from services.analytics.food.house import house_faults
 from services.analytics.food.rules import limits_of
+from services.analytics.planning.planner import plan
 from services.api.app import create_app
 from services.clock import now_ms
 from services.domain import Person, UnitSettings
@@ -105,6 +106,7 @@ def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
         problem_page=problem_page,
     )
     app.state.inspectors_log = LogBook(records, reader)
+    app.state.planner = plan
     return app
 
 

@@ -98,15 +98,22 @@ class LoadPlan(_WithReasons):
     full_duty_hours_reason: str | None = None
 
 
-class Change(Frozen):
-    """The smallest step of one kind that makes a bank hold, or the largest tried that does not."""
+class Step(Frozen):
+    """One thing to change."""
 
-    bank: str
     kind: ChangeKind
     amount: float
     """What is added, or the new section of the cable."""
     unit: str
     """Of the amount."""
+
+
+class Change(Frozen):
+    """The smallest change of its kind that makes a bank hold, or the best tried that does not."""
+
+    bank: str
+    steps: tuple[Step, ...]
+    """One, or two together where none alone is enough."""
     chance: float
     enough: bool
 
