@@ -8,7 +8,7 @@ import numpy as np
 from services.analytics.food import entries as food
 from services.analytics.food.kinetic import mean_kinetic_of
 from services.analytics.food.verdicts import at, standing
-from services.analytics.power.assess import power
+from services.analytics.power.assess import NOTHING_KNOWN, BankKnown, power
 from services.analytics.silence import Silences, silences
 from services.analytics.view import View, clocks, sides
 from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
@@ -33,6 +33,7 @@ def assess(
     max_gap_s: float | None = None,
     heard_from_ms: int | None = None,
     checks: Sequence[SensorCheck] = (),
+    bank: BankKnown = NOTHING_KNOWN,
 ) -> Analysis:
     """Return the analysis of one unit as of a moment: a pure function of its arguments.
 
@@ -61,6 +62,8 @@ def assess(
         the first sample is then unknown.
     checks : sequence of SensorCheck
         Checks in melting ice beside those of the unit file; later ones than `as_of_ms` are not known yet.
+    bank : BankKnown
+        What earlier days and the bank's other units say, and who is told what these days taught.
 
     Raises
     ------
@@ -86,8 +89,15 @@ def assess(
     entries = _entries(view, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     verdict, words = food.headline(entries)
     result = power(
-        looked_at, settings, as_of_ms=as_of_ms, food_limit_c=view.limits.food_limit_c, max_gap_s=max_gap_s
+        looked_at,
+        settings,
+        as_of_ms=as_of_ms,
+        food_limit_c=view.limits.food_limit_c,
+        max_gap_s=max_gap_s,
+        learned=bank.learned,
+        others=bank.others,
     )
+    bank.tell(result.learned)
     count = len(looked_at)
     return Analysis(
         unit=settings.unit.id,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from services.analytics.assess import assess, worst_between
 from services.analytics.food.rules import limits_of
+from services.analytics.power.assess import NOTHING_KNOWN, BankKnown
 from services.domain import Analysis, UnitSettings, Verdict
 from services.monitor.cards import card_of
 from services.monitor.pending import Touch
@@ -41,6 +42,8 @@ class Case:
     """Time of the first sample of all."""
     settings_at: Callable[[int], UnitSettings]
     """How the unit was described at an earlier moment."""
+    bank: BankKnown = NOTHING_KNOWN
+    """What is known of its bank; only the judgement as of now starts from it."""
 
 
 def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]:
@@ -50,7 +53,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]
     touched_ms = None if case.touch is None else case.touch.t_min_ms
     start_ms = utc_day_start_ms(now_ms) - LOOK_BACK_MS
     series = windows.read(unit, start_ms, now_ms + 1, touched_from_ms=touched_ms)
-    analysis = _assessed(case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms)
+    analysis = _assessed(case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms, bank=case.bank)
     past = unseen(case, now_ms=now_ms)
     found = None if past is None else _found(case, windows, past, series)
     answered = _is_answered(case, series, analysis, now_ms=now_ms)
@@ -194,7 +197,14 @@ def _is_answered(case: Case, series: Series, analysis: Analysis, *, now_ms: int)
     return is_answered(case.context, analysis.verdict, limit_c=limit_c, fresh=fresh)
 
 
-def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | None) -> Analysis:
+def _assessed(
+    case: Case,
+    series: Series,
+    *,
+    now_ms: int,
+    clock_from_ms: int | None,
+    bank: BankKnown = NOTHING_KNOWN,
+) -> Analysis:
     return assess(
         series,
         case.settings,
@@ -203,6 +213,7 @@ def _assessed(case: Case, series: Series, *, now_ms: int, clock_from_ms: int | N
         expected=case.expected,
         heard_from_ms=_heard_ms(case),
         checks=case.context.checks,
+        bank=bank,
     )
 
 

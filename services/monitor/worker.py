@@ -3,12 +3,13 @@
 import random
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import structlog
 
 from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
+from services.monitor.banks import Banks
 from services.monitor.batches import BatchJudge, Moment
 from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
@@ -52,6 +53,7 @@ class Monitor:
         self._kept_position = records.monitor_position()
         self._pending = Pending(self._kept_position)
         self._batches = BatchJudge(records, self._windows)
+        self._banks = Banks(records, self._windows)
         self._fleet: Fleet | None = None
         self._said_no = 0
 
@@ -105,21 +107,29 @@ class Monitor:
         try:
             context = self._records.context(unit)
             span = self._reader.span_of(unit)
+            touch = self._pending.touch_of(unit)
+            touched_ms = None if touch is None else touch.t_min_ms
+            settings = fleet.settings_of(unit)
+            known, taken = self._banks.known(fleet, unit, now_ms=now_ms, touched_ms=touched_ms)
             case = Case(
-                settings=fleet.settings_of(unit),
+                settings=settings,
                 context=context,
-                touch=self._pending.touch_of(unit),
+                touch=touch,
                 latest=latest,
                 expected=expected_spans(self._reader, unit, status),
                 backlog=bool(self._reader.missing_spans(unit)),
                 oldest_ms=None if span is None else span[0],
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
+                bank=known,
             )
             result, series = judge(case, self._windows, now_ms=now_ms)
+            self._banks.note(settings, series, now_ms=now_ms)
+            analysis, card = self._banks.with_neighbours(result.analysis, result.card, fleet, now_ms=now_ms)
+            result = replace(result, analysis=analysis, card=card, taught=taken.taught())
             moment = Moment(
                 unit=unit,
                 now_ms=now_ms,
-                touched_ms=None if case.touch is None else case.touch.t_min_ms,
+                touched_ms=touched_ms,
                 expected=case.expected,
                 doubt=doubt_of(case),
                 fleet=fleet,

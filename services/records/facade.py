@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
-from services.records import batchbook, batchsigns, fleetbook, rows, signing, state
+from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
 from services.records.batchdesk import BatchRecords
 from services.records.database import Database
 from services.records.said import (
@@ -17,6 +17,7 @@ from services.records.said import (
     KeptEpisode,
     QueuedCommand,
     Result,
+    Taught,
     VerdictChange,
 )
 from services.records.tables import (
@@ -185,10 +186,17 @@ class Records(BatchRecords, WordRecords):
             if current:
                 state.put_results(session, current, now_ms=now_ms)
                 batchbook.keep(session, [b for p in current for b in p.result.batches])
+                for p in current:
+                    taughtbook.keep(session, p.result.card.unit, p.result.taught, now_ms=now_ms)
             overtaken = frozenset(units) - {p.result.card.unit for p in current}
             if position is not None and not overtaken:
                 state.set_counter(session, state.MONITOR_POSITION, position)
         return overtaken
+
+    def taught(self, unit: str, *, until_ms: int) -> Taught | None:
+        """Return what a unit's bank was last known to have taught by an instant."""
+        with self._database.reading() as session:
+            return taughtbook.newest(session, unit, until_ms=until_ms)
 
     def write_card(self, card: UnitCard, analysis: Analysis | Mapping[str, Any]) -> None:
         """Keep one assessment as it stands, whatever was said meanwhile."""

@@ -73,6 +73,16 @@ class BatchContext:
 
 
 @dataclass(frozen=True, slots=True)
+class Taught:
+    """What a bank's days taught until the start of a UTC day."""
+
+    bank: str
+    day_ms: int
+    value: str
+    """JSON that only the analyses read."""
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """One assessment to keep."""
 
@@ -86,6 +96,8 @@ class Result:
     """What stands of the unit's own clock, where its card also tells of the batches in it."""
     batches: tuple[BatchResult, ...] = ()
     """The batches that were judged with it."""
+    taught: tuple[Taught, ...] = ()
+    """What its bank's days taught anew."""
 
     @property
     def own(self) -> Standing:

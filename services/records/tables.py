@@ -195,3 +195,16 @@ class CounterRow(Table):
 
     name: Mapped[str] = mapped_column(Text, primary_key=True)
     value: Mapped[int] = mapped_column(BigInteger)
+
+
+class TaughtRow(Table):
+    """What a bank's days taught until the start of a UTC day; later days carry on from it."""
+
+    __tablename__ = "power_learned"
+
+    unit: Mapped[str] = mapped_column(Text, primary_key=True)
+    bank: Mapped[str] = mapped_column(Text, primary_key=True)
+    """What makes it another bank: id, chemistry, label, voltage, date."""
+    day_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    value: Mapped[str] = mapped_column(Text)
+    """JSON; the analyses read and write it."""

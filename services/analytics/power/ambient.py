@@ -103,7 +103,8 @@ def duty_ratio(there_c: FloatArray, here_c: FloatArray, inside_c: float) -> Floa
     -------
     (n,) float64
         The heat gain goes with the difference to the cabinet, what the machine removes falls by
-        `LESS_COLD_PER_K` of its value at 32 °C; a fifth of the duty does not follow the air (lids, food, fans).
+        `LESS_COLD_PER_K` of its value at 32 °C; a fifth of the duty does not
+        follow the air (lids, food, fans).
     """
     gain = np.maximum(there_c - inside_c, 2.0) / np.maximum(here_c - inside_c, 2.0)
     cold = (1.0 - LESS_COLD_PER_K * (here_c - 32.0)) / (1.0 - LESS_COLD_PER_K * (there_c - 32.0))

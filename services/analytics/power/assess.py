@@ -1,6 +1,6 @@
 """Everything about one unit's supply as of one moment: cut-outs, bank, run-out, findings."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,6 +37,21 @@ from services.analytics.service.findings import Workbench, findings_of
 from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS
+
+
+@dataclass(frozen=True)
+class BankKnown:
+    """What is known of a unit's bank beside its own samples."""
+
+    learned: Learned | None = None
+    """What earlier days taught."""
+    others: BankLoad | None = None
+    """What the bank's other units draw."""
+    tell: Callable[[tuple[Learned, ...]], None] = lambda _: None
+    """Told what each of the days looked at taught, oldest first."""
+
+
+NOTHING_KNOWN = BankKnown()
 
 
 @dataclass(frozen=True)

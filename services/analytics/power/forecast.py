@@ -20,7 +20,6 @@ from services.analytics.power.moves import Outlook, moves
 from services.analytics.power.resistance import SourceResistance
 from services.analytics.power.runout import (
     ENGINE_SOC,
-    Futures,
     Reserve,
     chance_until,
     charge_above,
@@ -110,21 +109,42 @@ def _missing(situation: Situation) -> str | None:
     return None
 
 
+@dataclass(frozen=True)
+class _Worked:
+    """What the answers are read from."""
+
+    situation: Situation
+    capacity: Capacity
+    demand: Demand
+    load: Load
+    reserve: Reserve
+    habit: Habit | None
+    next_ms: int | None
+    """When charging usually begins next."""
+    from_ms: int
+
+    @property
+    def gone_h(self) -> float:
+        """Hours since the forecast began to count; none while it counts from a time to come."""
+        return max(0.0, (self.situation.as_of_ms - self.from_ms) / HOUR_MS)
+
+
 def _forecast(
     situation: Situation, capacity: Capacity, demand: Demand, *, from_ms: int, charging: bool
 ) -> Runout:
     """Return the forecast proper, counted from the last sample or the end of charging."""
-    settings, state = situation.settings, situation.state
-    load = load_of(demand, settings, from_ms=from_ms, others=situation.others)
-    soc_cut = soc_at_cutout(settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm)
-    reserve = reserve_of(state, capacity, soc_cut=soc_cut, load=load)
-    runs = [_within_horizon(value) for value in hours_without_charging(reserve, load)]
-    gone_h = max(0.0, (situation.as_of_ms - from_ms) / HOUR_MS)
-    hours = [None if value is None else max(0.0, value - gone_h) for value in runs]
-    words = [None if value is not None else f"more than {HORIZON_H} h" for value in hours]
+    load = load_of(demand, situation.settings, from_ms=from_ms, others=situation.others)
+    soc_cut = soc_at_cutout(
+        situation.settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm
+    )
+    reserve = reserve_of(situation.state, capacity, soc_cut=soc_cut, load=load)
     habit = _habit(situation, capacity)
     next_ms = next_start_ms(habit, situation.as_of_ms)
-    usual = _usual(situation, capacity, reserve, load, habit, from_ms=from_ms)
+    worked = _Worked(situation, capacity, demand, load, reserve, habit, next_ms, from_ms)
+    runs = [_within_horizon(value) for value in hours_without_charging(reserve, load)]
+    hours = [None if value is None else max(0.0, value - worked.gone_h) for value in runs]
+    words = [None if value is not None else f"more than {HORIZON_H} h" for value in hours]
+    usual = _usual(worked)
     return Runout(
         hours_p10=hours[0],
         hours_p10_reason=words[0],
@@ -135,17 +155,15 @@ def _forecast(
         reason="charging" if charging else ("beyond_horizon" if hours[0] is None else "discharging"),
         if_charging_stops_at=from_ms if charging else None,
         if_charging_stops_at_reason=None if charging else "nothing charges now",
-        lasts_until=_lasts(situation, reserve, load, next_ms, from_ms=from_ms),
+        lasts_until=_lasts(worked),
         usual_charging=usual,
         usual_charging_reason=None if usual is not None else "no charging that recurs was seen",
-        moves=moves(
-            _outlook(situation, capacity, demand, reserve, load, habit, next_ms=next_ms, from_ms=from_ms)
-        ),
+        moves=moves(_outlook(worked)),
         food_at_risk=_food_at_risk(
             situation, runs, from_ms=from_ms, why="the run-out lies beyond the horizon"
         ),
         food_at_risk_reason=_no_food(situation),
-        **_engine(situation, capacity, reserve, load, from_ms),
+        **_engine(worked),
     )
 
 
@@ -175,16 +193,19 @@ def _missing_ah(situation: Situation, capacity: Capacity) -> float:
     return max(0.0, 1.0 - (0.0 if soc is None else soc)) * _usable_ah(situation, capacity)
 
 
-def _lasts(
-    situation: Situation, reserve: Reserve, load: Load, next_ms: int | None, *, from_ms: int
-) -> tuple[LastsUntil, ...]:
+def _lasts(worked: _Worked) -> tuple[LastsUntil, ...]:
     """Return the chances of running until dawn, the next usual charging, and what somebody asks about."""
+    situation, from_ms = worked.situation, worked.from_ms
     asked = [(next_dawn_ms(situation.as_of_ms, situation.settings), "dawn")]
-    if next_ms is not None and next_ms > from_ms:
-        asked.append((next_ms, _next_name(situation.settings)))
+    if worked.next_ms is not None and worked.next_ms > from_ms:
+        asked.append((worked.next_ms, _next_name(situation.settings)))
     asked += [(at_ms, "asked") for at_ms in situation.until_ms if at_ms > situation.as_of_ms]
     return tuple(
-        LastsUntil(at=at_ms, name=name, chance=chance_until(reserve, load, at_ms=at_ms, from_ms=from_ms))
+        LastsUntil(
+            at=at_ms,
+            name=name,
+            chance=chance_until(worked.reserve, worked.load, at_ms=at_ms, from_ms=from_ms),
+        )
         for at_ms, name in asked
     )
 
@@ -195,21 +216,21 @@ def _next_name(settings: UnitSettings) -> str:
     return "next drive" if on_wheels and settings.unit.supply.panel_wp <= 0 else "next charging"
 
 
-def _usual(
-    situation: Situation, capacity: Capacity, reserve: Reserve, load: Load, habit: Habit | None, *, from_ms: int
-) -> UsualCharging | None:
+def _usual(worked: _Worked) -> UsualCharging | None:
     """Return how long it runs if what usually charges comes; None where nothing does."""
-    sources = sources_ahead(habit, situation.settings, from_ms=from_ms, hours=HORIZON_H)
+    settings, habit = worked.situation.settings, worked.habit
+    sources = sources_ahead(habit, settings, from_ms=worked.from_ms, hours=HORIZON_H)
     if sources is None:
         return None
     futures = futures_of(
-        reserve,
-        load,
+        worked.reserve,
+        worked.load,
         sources,
-        full_ah=max(reserve.ah, 0.0) + _missing_ah(situation, capacity),
-        coulombic_share=curve_of(situation.settings)[0].coulombic_share,
+        full_ah=max(worked.reserve.ah, 0.0) + _missing_ah(worked.situation, worked.capacity),
+        coulombic_share=curve_of(settings)[0].coulombic_share,
     )
-    hours = [_usual_h(futures, level, situation, from_ms) for level in (0.1, 0.5, 0.9)]
+    found = [_within_horizon(futures.quantile_h(level)) for level in (0.1, 0.5, 0.9)]
+    hours = [None if one is None else max(0.0, one - worked.gone_h) for one in found]
     words = [f"more than {HORIZON_H} h" if one is None else None for one in hours]
     return UsualCharging(
         ah_per_day=sources.mean_ah,
@@ -224,40 +245,26 @@ def _usual(
     )
 
 
-def _usual_h(futures: Futures, level: float, situation: Situation, from_ms: int) -> float | None:
-    hours = _within_horizon(futures.quantile_h(level))
-    gone_h = max(0.0, (situation.as_of_ms - from_ms) / HOUR_MS)
-    return None if hours is None else max(0.0, hours - gone_h)
-
-
-def _outlook(
-    situation: Situation,
-    capacity: Capacity,
-    demand: Demand,
-    reserve: Reserve,
-    load: Load,
-    habit: Habit | None,
-    *,
-    next_ms: int | None,
-    from_ms: int,
-) -> Outlook:
+def _outlook(worked: _Worked) -> Outlook:
+    """Return what the moves are worked out from."""
+    situation, habit, load = worked.situation, worked.habit, worked.load
     held = situation.held
-    dawn_ms = next_dawn_ms(situation.as_of_ms, situation.settings)
-    target_ms = dawn_ms if next_ms is None else max(dawn_ms, next_ms)
-    learned_a = None if habit is None or habit.amps <= 0 else habit.amps
+    target_ms = next_dawn_ms(situation.as_of_ms, situation.settings)
+    if worked.next_ms is not None:
+        target_ms = max(target_ms, worked.next_ms)
     return Outlook(
-        reserve=reserve,
+        reserve=worked.reserve,
         load=load,
         settings=situation.settings,
-        capacity_ah=_usable_ah(situation, capacity),
-        missing_ah=_missing_ah(situation, capacity),
+        capacity_ah=_usable_ah(situation, worked.capacity),
+        missing_ah=_missing_ah(situation, worked.capacity),
         coulombic_share=curve_of(situation.settings)[0].coulombic_share,
-        charge_a=learned_a,
-        target_h=max(0.0, (target_ms - from_ms) / HOUR_MS),
+        charge_a=None if habit is None or habit.amps <= 0 else habit.amps,
+        target_h=max(0.0, (target_ms - worked.from_ms) / HOUR_MS),
         food_limit_c=situation.food_limit_c,
         food_c=None if held is None else held.food_c,
         ambient_c=DEFAULT_AMBIENT_C if held is None else held.ambient_c,
-        other_a=max(0.0, load.mean_a - demand.mean_a),
+        other_a=max(0.0, load.mean_a - worked.demand.mean_a),
     )
 
 
@@ -266,19 +273,18 @@ def _within_horizon(hours: float) -> float | None:
     return hours if math.isfinite(hours) and hours <= HORIZON_H else None
 
 
-def _engine(
-    situation: Situation, capacity: Capacity, reserve: Reserve, load: Load, from_ms: int
-) -> dict[str, int | str | None]:
+def _engine(worked: _Worked) -> dict[str, int | str | None]:
     """Return when the engine may no longer start, on the early end, or why there is no such line."""
+    situation, reserve = worked.situation, worked.reserve
     bank = situation.settings.bank
     if bank is None or not bank.starts_engine:
         return {"engine_may_not_start": None, "engine_may_not_start_reason": _NOT_ENGINE}
-    ah, sd_ah = charge_above(situation.state, capacity, max(ENGINE_SOC, reserve.soc_cut))
+    ah, sd_ah = charge_above(situation.state, worked.capacity, max(ENGINE_SOC, reserve.soc_cut))
     early = Reserve(ah, sd_ah, reserve.load_sd, ENGINE_SOC).ah_at(0.1)
-    hours = _within_horizon(load.hours_for(early))
+    hours = _within_horizon(worked.load.hours_for(early))
     if hours is None:
         return {"engine_may_not_start": None, "engine_may_not_start_reason": f"more than {HORIZON_H} h"}
-    at = max(situation.as_of_ms, from_ms + round(hours * HOUR_MS))
+    at = max(situation.as_of_ms, worked.from_ms + round(hours * HOUR_MS))
     return {"engine_may_not_start": at, "engine_may_not_start_reason": None}
 
 

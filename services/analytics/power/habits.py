@@ -110,9 +110,7 @@ def habit_of(
     )
 
 
-def sources_ahead(
-    habit: Habit | None, settings: UnitSettings, *, from_ms: int, hours: int
-) -> Sources | None:
+def sources_ahead(habit: Habit | None, settings: UnitSettings, *, from_ms: int, hours: int) -> Sources | None:
     """Return the charging expected from an instant on; None where nothing is.
 
     The sun counts where the file names panels and the site its place; hours the habit knows as well are
@@ -142,7 +140,7 @@ def sun_ahead_a(settings: UnitSettings, t_ms: IntArray) -> FloatArray | None:
 
 
 def next_start_ms(habit: Habit | None, as_of_ms: int) -> int | None:
-    """Return when charging usually begins next: the first hour it mostly happens after one it does not [ms]."""
+    """Return when charging usually begins next: an hour it mostly happens after one it does not [ms]."""
     if habit is None:
         return None
     mostly = habit.chance_by_hour >= MOSTLY

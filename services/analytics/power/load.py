@@ -1,4 +1,4 @@
-"""What a bank will be asked for: this unit's duty by hour and air, its running current, and what else draws."""
+"""What a bank will be asked for: a unit's duty by hour and air, its currents, and what else draws."""
 
 import math
 from dataclasses import dataclass
@@ -139,9 +139,7 @@ def duty_by_hour(frame: Frame, ordinary: BoolArray, *, as_of_ms: int) -> tuple[F
     return shares, mean, round(seen_ms)
 
 
-def demand_of(
-    frame: Frame, ordinary: BoolArray, settings: UnitSettings, *, as_of_ms: int
-) -> Demand | None:
+def demand_of(frame: Frame, ordinary: BoolArray, settings: UnitSettings, *, as_of_ms: int) -> Demand | None:
     """Return what a unit's past says of its load; None with less than two hours of ordinary running."""
     shares, _, seen_ms = duty_by_hour(frame, ordinary, as_of_ms=as_of_ms)
     if seen_ms < LEAST_HISTORY_MS:

@@ -23,7 +23,8 @@ TAPER_SHARE = 0.63
 """Of what is missing no more goes in within such a time."""
 
 CHARGE_WORDS = (
-    "from mains, a generator or the engine, in the open air: exhaust gas kills; night driving may be forbidden"
+    "from mains, a generator or the engine, in the open air: exhaust gas kills; "
+    "night driving may be forbidden"
 )
 SET_POINT_WORDS = "put it back when the bank has been charged"
 MERGE_WORDS = "one cabinet fewer to feed: raw below cooked, medicine with nothing"

@@ -150,7 +150,7 @@ def charge_above(state: ChargeState, capacity: Capacity, soc: float) -> tuple[fl
 
 
 def hours_without_charging(reserve: Reserve, load: Load) -> tuple[float, float, float]:
-    """Return P10, P50 and P90 of the hours until the cut-out if nothing charges; infinite past the horizon."""
+    """Return P10, P50 and P90 of the hours to the cut-out if nothing charges; infinite past the horizon."""
     low, mid, high = (load.hours_for(reserve.ah_at(level)) for level in (0.1, 0.5, 0.9))
     return low, mid, high
 

@@ -60,7 +60,7 @@ def hourly_current(
     drawn = np.bincount(hour - first, weights=held_ms * amps)
     some = seen > 0
     hours = np.asarray((first + np.flatnonzero(some)) * HOUR_MS, dtype=np.int64)
-    return hours, drawn[some] / seen[some], seen[some]
+    return hours, drawn[some] / seen[some], np.asarray(seen[some], dtype=np.float64)
 
 
 def joined(parts: Sequence[tuple[IntArray, FloatArray]]) -> BankLoad | None:
