@@ -6,11 +6,15 @@ any charger, which gives the true hours; the forecast sees the samples until the
 Two baselines stand beside it. The simulator is ours: this measures agreement with it, not with the field.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
+from typing import Any, Literal, TypeVar
 
 import numpy as np
+import numpy.typing as npt
+from pydantic import BaseModel
 
 from firmware_sim.branches import Taken, run_outs
 from firmware_sim.history import Block, Simulator, read_by, sampled_rows
@@ -25,7 +29,7 @@ from firmware_sim.scenarios.model import (
 )
 from firmware_sim.sensors import COLUMN_OF
 from services.domain import Bank, Compressor, Fleet, Site, Supply, Unit
-from services.telemetry import FloatArray, Series
+from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
 WARM_UP_DAYS = 8
@@ -58,13 +62,28 @@ RANGES: Mapping[str, tuple[float, float]] = {
 """Lowest and highest value of what is drawn evenly. Cable, joints, cut-outs, cabinets: common practice."""
 
 HEALTH_MEAN, HEALTH_SD = 0.8, 0.12
-CHEMISTRIES = ("flooded", "agm", "gel", "agm", "flooded", "lifepo4")
+INSTALLED = date(2021, 10, 1)
+"""Told of two banks in three: at five years the rule of age expects the mean of `HEALTH_MEAN`."""
+CHEMISTRIES: tuple[Literal["flooded", "agm", "gel", "lifepo4"], ...] = (
+    "flooded",
+    "agm",
+    "gel",
+    "agm",
+    "flooded",
+    "lifepo4",
+)
+TWO_DRIVES = 0.7
+"""Chance that a vehicle drives in the afternoon as well."""
 SECTIONS_MM2 = (2.5, 4.0, 6.0)
 CHANNELS = (
     ("cabinet", "battery", "compressor"),
     ("cabinet", "battery", "compressor", "ambient"),
     ("cabinet", "battery", "compressor", "ambient", "current"),
 )
+
+
+Choice = TypeVar("Choice")
+Part = tuple[IntArray, dict[str, npt.NDArray[Any]]]
 
 
 @dataclass(frozen=True)
@@ -75,100 +94,118 @@ class MadeUp:
     scenario: Scenario
 
 
+class _Draw:
+    """Draws what one seed's vehicles are."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+
+    def __call__(self, name: str) -> float:
+        return float(self.rng.uniform(*RANGES[name]))
+
+    def of(self, choices: Sequence[Choice]) -> Choice:
+        return choices[int(self.rng.integers(len(choices)))]
+
+
+@dataclass(frozen=True)
+class _Vehicle:
+    """One vehicle, or a camp under a panel: what the files say, and what is really so."""
+
+    site: tuple[Site, SiteWeather]
+    bank: tuple[Bank, BankPhysics]
+    unit: tuple[Unit, UnitPhysics]
+
+
 def made_up(seed: int, *, vehicles: int) -> MadeUp:
     """Return a fleet of vehicles and camps, one cabinet and one bank each."""
-    rng = np.random.default_rng(seed)
-    draw = lambda name: float(rng.uniform(*RANGES[name]))  # noqa: E731
-    sites, banks, units = [], [], []
-    site_physics, bank_physics, unit_physics = [], [], []
-    for k in range(vehicles):
-        name, camp = f"x{k:02d}", k % 4 == 3  # noqa: PLR2004 - every fourth stands still under a panel
-        night_c = draw("night_c")
-        drives = () if camp else _drives(rng)
-        sites.append(Site(id=f"s-{name}", name=name, kind="camp" if camp else "vehicle"))
-        site_physics.append(
-            SiteWeather(
-                id=f"s-{name}", night_c=night_c, day_c=night_c + draw("warmer_by_day_k"), drives=drives
-            )
-        )
-        cutout_v = round(draw("cutout_v"), 1)
-        health = float(np.clip(rng.normal(HEALTH_MEAN, HEALTH_SD), 0.35, 1.15))
-        banks.append(
-            Bank(
-                id=f"b-{name}",
-                chemistry=CHEMISTRIES[k % len(CHEMISTRIES)],
-                nominal_v=12,
-                capacity_ah=round(draw("label_ah") / 5.0) * 5.0,
-                other_load_a=round(draw("other_load_a"), 1),
-            )
-        )
-        panel_wp = round(draw("panel_wp")) if camp else 0.0
-        bank_physics.append(
-            BankPhysics(id=f"b-{name}", health=health, drive_a=draw("drive_a"), panel_wp=panel_wp)
-        )
-        units.append(
-            Unit(
-                id=f"u-{name}",
-                kind="fridge",
-                site=f"s-{name}",
-                set_point_c=3.0,
-                interval_s=60,
-                supply=Supply(
-                    bank=f"b-{name}",
-                    cutout_v=cutout_v,
-                    restart_v=round(cutout_v + draw("restart_above_v"), 1),
-                    cable_length_m=round(draw("cable_length_m"), 1),
-                    cable_mm2=SECTIONS_MM2[int(rng.integers(len(SECTIONS_MM2)))],
-                    panel_wp=panel_wp,
-                ),
-                compressor=Compressor(running_a=round(draw("running_a"), 1)),
-            )
-        )
-        unit_physics.append(
-            UnitPhysics(
-                id=f"u-{name}",
-                shell_w_per_k=draw("shell_w_per_k"),
-                cooling_w=draw("cooling_w"),
-                food_kg=draw("food_kg"),
-                joint_mohm=draw("joint_mohm"),
-                in_sun_k=draw("in_sun_k"),
-                channels=CHANNELS[int(rng.integers(len(CHANNELS)))],
-            )
-        )
-    fleet = Fleet(sites=tuple(sites), banks=tuple(banks), units=tuple(units))
+    draw = _Draw(seed)
+    every = [_vehicle(draw, k) for k in range(vehicles)]
+    fleet = Fleet(
+        sites=tuple(one.site[0] for one in every),
+        banks=tuple(one.bank[0] for one in every),
+        units=tuple(one.unit[0] for one in every),
+    )
     scenario = Scenario(
         name=f"back-test {seed}",
         seed=seed,
         path=Path("backtest.toml"),
         fleet_path=Path("backtest_fleet.toml"),
-        sites=tuple(
-            (FleetSite.model_validate(a.model_dump()), b) for a, b in zip(sites, site_physics, strict=True)
-        ),
-        banks=tuple(
-            (FleetBank.model_validate(a.model_dump()), b) for a, b in zip(banks, bank_physics, strict=True)
-        ),
-        units=tuple(
-            (FleetUnit.model_validate(_without_none(a.model_dump())), b)
-            for a, b in zip(units, unit_physics, strict=True)
-        ),
+        sites=tuple((FleetSite.model_validate(_told(one.site[0])), one.site[1]) for one in every),
+        banks=tuple((FleetBank.model_validate(_told(one.bank[0])), one.bank[1]) for one in every),
+        units=tuple((FleetUnit.model_validate(_told(one.unit[0])), one.unit[1]) for one in every),
     )
     return MadeUp(fleet, scenario)
 
 
-def _drives(rng: np.random.Generator) -> tuple[tuple[float, float], ...]:
+def _vehicle(draw: _Draw, k: int) -> _Vehicle:
+    camp = k % 4 == 3  # noqa: PLR2004 - every fourth stands still under a panel
+    panel_wp = float(round(draw("panel_wp"))) if camp else 0.0
+    return _Vehicle(_site(draw, k, camp=camp), _bank(draw, k, panel_wp), _unit(draw, k, panel_wp))
+
+
+def _site(draw: _Draw, k: int, *, camp: bool) -> tuple[Site, SiteWeather]:
+    night_c = draw("night_c")
+    weather = SiteWeather(
+        id=f"site-{k:02d}",
+        night_c=night_c,
+        day_c=night_c + draw("warmer_by_day_k"),
+        drives=() if camp else _drives(draw),
+    )
+    return Site(id=weather.id, name=weather.id, kind="camp" if camp else "vehicle"), weather
+
+
+def _bank(draw: _Draw, k: int, panel_wp: float) -> tuple[Bank, BankPhysics]:
+    health = float(np.clip(draw.rng.normal(HEALTH_MEAN, HEALTH_SD), 0.35, 1.15))
+    bank = Bank(
+        id=f"bank-{k:02d}",
+        chemistry=CHEMISTRIES[k % len(CHEMISTRIES)],
+        nominal_v=12,
+        capacity_ah=round(draw("label_ah") / 5.0) * 5.0,
+        other_load_a=round(draw("other_load_a"), 1),
+        installed=None if (k + k // 6) % 3 == 2 else INSTALLED,  # noqa: PLR2004 - a third of unknown age
+    )
+    return bank, BankPhysics(id=bank.id, health=health, drive_a=draw("drive_a"), panel_wp=panel_wp)
+
+
+def _unit(draw: _Draw, k: int, panel_wp: float) -> tuple[Unit, UnitPhysics]:
+    cutout_v = round(draw("cutout_v"), 1)
+    unit = Unit(
+        id=f"unit-{k:02d}",
+        kind="fridge",
+        site=f"site-{k:02d}",
+        set_point_c=3.0,
+        interval_s=60,
+        supply=Supply(
+            bank=f"bank-{k:02d}",
+            cutout_v=cutout_v,
+            restart_v=round(cutout_v + draw("restart_above_v"), 1),
+            cable_length_m=round(draw("cable_length_m"), 1),
+            cable_mm2=draw.of(SECTIONS_MM2),
+            panel_wp=panel_wp,
+        ),
+        compressor=Compressor(running_a=round(draw("running_a"), 1)),
+    )
+    physics = UnitPhysics(
+        id=unit.id,
+        shell_w_per_k=draw("shell_w_per_k"),
+        cooling_w=draw("cooling_w"),
+        food_kg=draw("food_kg"),
+        joint_mohm=draw("joint_mohm"),
+        in_sun_k=draw("in_sun_k"),
+        channels=draw.of(CHANNELS),
+    )
+    return unit, physics
+
+
+def _told(described: BaseModel) -> dict[str, Any]:
+    return described.model_dump(mode="json", exclude_none=True)
+
+
+def _drives(draw: _Draw) -> tuple[tuple[float, float], ...]:
     """Return a morning and, mostly, an afternoon drive; hours of the day."""
-    length = lambda: float(rng.uniform(*RANGES["drive_h"]))  # noqa: E731
-    morning, afternoon = float(rng.uniform(5.0, 8.0)), float(rng.uniform(14.5, 17.0))
-    drives = [(morning, morning + length()), (afternoon, afternoon + length())]
-    return tuple(drives if rng.random() < 0.7 else drives[:1])  # noqa: PLR2004 - mostly
-
-
-def _without_none(tree: dict[str, object]) -> dict[str, object]:
-    return {
-        key: _without_none(value) if isinstance(value, dict) else value
-        for key, value in tree.items()
-        if value is not None
-    }
+    begins = [float(draw.rng.uniform(5.0, 8.0)), float(draw.rng.uniform(14.5, 17.0))]
+    drives = [(begin, begin + draw("drive_h")) for begin in begins]
+    return tuple(drives if draw.rng.random() < TWO_DRIVES else drives[:1])
 
 
 @dataclass(frozen=True)
@@ -193,7 +230,7 @@ def play(made: MadeUp, *, days: float, every_h: float = EVERY_H) -> Played:
     start_ms = ENDS_MS - round(days * DAY_MS)
     simulator = Simulator(scenario, anchor_ms=ENDS_MS, start_ms=start_ms)
     instants = list(range(start_ms + WARM_UP_DAYS * DAY_MS, ENDS_MS, round(every_h * HOUR_MS)))
-    parts: dict[str, list[tuple[np.ndarray, dict[str, np.ndarray]]]] = {u: [] for u in scenario.unit_ids}
+    parts: dict[str, list[Part]] = {u: [] for u in scenario.unit_ids}
     taken, stopped, charged, soc = [], [], [], []
     for until_ms in [*instants, ENDS_MS]:
         block = None
@@ -222,9 +259,7 @@ def play(made: MadeUp, *, days: float, every_h: float = EVERY_H) -> Played:
     )
 
 
-def _measured(
-    scenario: Scenario, block: Block
-) -> Iterator[tuple[str, tuple[np.ndarray, dict[str, np.ndarray]]]]:
+def _measured(scenario: Scenario, block: Block) -> Iterator[tuple[str, Part]]:
     columns = {COLUMN_OF[name] for _, physics in scenario.units for name in physics.channels}
     shown = {column: read_by(block, column) for column in columns}
     for i, (unit, physics) in enumerate(scenario.units):

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from deploy.backtest_runout import MadeUp, Played
 from firmware_sim.branches import HORIZON_H
@@ -11,8 +13,9 @@ from services.analytics.power.assess import power
 from services.analytics.power.charging import charging_at, stretches_of
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import Frame, frame_of
+from services.analytics.power.learned import Learned
 from services.domain import Runout, UnitSettings
-from services.telemetry import FloatArray, Series
+from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS, utc_day_start_ms
 
 LEVELS = np.array([0.1, 0.5, 0.9])
@@ -30,6 +33,7 @@ class Asked:
     """One forecast beside what came true and what the baselines said."""
 
     unit: str
+    """Its bank too: each has its own."""
     t_ms: int
     true_h: float
     """The horizon where the unit ran on beyond it."""
@@ -91,19 +95,25 @@ def rank_of_truth(said: FloatArray, true: FloatArray) -> FloatArray:
 
 
 def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
-    """Ask the service at every instant at which the unit runs from its battery alone."""
+    """Ask the service at every instant at which the unit runs from its battery alone.
+
+    As the monitor does, each answer starts from what the days before it taught.
+    """
     for i, unit in enumerate(made.scenario.unit_ids):
         settings = made.fleet.settings_of(unit)
         series = played.series[unit]
+        learned: Learned | None = None
         for k, t_ms in enumerate(played.at_ms):
+            seen = series.between(utc_day_start_ms(t_ms) - LOOK_BACK_MS, t_ms + 1)
+            result = power(seen, settings, as_of_ms=t_ms, food_limit_c=FOOD_LIMIT_C, learned=learned)
+            learned = result.learned[-1] if result.learned else learned
             if played.stopped[k, i] or played.charged[k, i]:
                 continue
-            seen = series.between(utc_day_start_ms(t_ms) - LOOK_BACK_MS, t_ms + 1)
-            runout = power(seen, settings, as_of_ms=t_ms, food_limit_c=FOOD_LIMIT_C).runout
+            runout = result.runout
             frame = frame_of(seen, settings, None)
             true_h = float(played.stops_h[k, i])
             yield Asked(
-                unit=unit,
+                unit=f"{made.scenario.seed} {unit}",
                 t_ms=t_ms,
                 true_h=HORIZON_H if np.isnan(true_h) else true_h,
                 said_h=_said(runout),
@@ -170,6 +180,9 @@ class Scores:
     line_h: float
     coverage: float
     coverage_se: float
+    """As if every run stood alone."""
+    coverage_bank_se: float
+    """Runs of one bank share its capacity: from the scatter between banks."""
     below_p10: float
     above_p90: float
     error: float
@@ -179,6 +192,13 @@ class Scores:
     by_horizon: tuple[tuple[float, float, int, float, float, float], ...]
     """From, to, runs, median relative error of the service and both baselines."""
     pit: tuple[int, ...]
+
+
+def _between_banks_se(covered: npt.NDArray[np.bool_], banks: Sequence[str]) -> float:
+    """Return the standard error of a coverage whose runs come in groups."""
+    _, group = np.unique(np.array(banks), return_inverse=True)
+    off = np.bincount(group, weights=covered - np.mean(covered))
+    return float(np.sqrt(np.sum(off**2)) / covered.size)
 
 
 def scores_of(every: Sequence[Asked]) -> Scores:
@@ -191,7 +211,7 @@ def scores_of(every: Sequence[Asked]) -> Scores:
     covered = (true >= said[:, 0]) & (true <= said[:, 2])
     errors = [np.abs(f - true) / np.maximum(true, 0.5) for f in (said[:, 1], *points)]
     rows = []
-    for low, high in zip(HORIZONS_H[:-1], HORIZONS_H[1:], strict=True):
+    for low, high in pairwise(HORIZONS_H):
         here = (true >= low) & (true < high)
         if bool(np.any(here)):
             middle = [float(np.median(error[here])) for error in errors]
@@ -213,6 +233,7 @@ def scores_of(every: Sequence[Asked]) -> Scores:
         line_h=loss[2],
         coverage=float(np.mean(covered)),
         coverage_se=float(np.sqrt(0.16 / len(inside))),
+        coverage_bank_se=_between_banks_se(covered, [one.unit for one in inside]),
         below_p10=float(np.mean(true < said[:, 0])),
         above_p90=float(np.mean(true > said[:, 2])),
         error=float(np.median(errors[0])),
@@ -221,3 +242,28 @@ def scores_of(every: Sequence[Asked]) -> Scores:
         by_horizon=tuple(rows),
         pit=tuple(int(n) for n in pit),
     )
+
+
+def table_of(scores: Scores, *, seeds: Sequence[int], vehicles: int, days: float) -> str:
+    """Return the scores in words and numbers."""
+    rows = "\n".join(
+        f"  {low:5.0f} - {high:3.0f} h  {runs:5d}   {own:6.0%}      {counted:6.0%}      {line:6.0%}"
+        for low, high, runs, own, counted, line in scores.by_horizon
+    )
+    brier = "" if np.isnan(scores.brier) else f'; Brier score of "it lasts" there {scores.brier:.2f}'
+    return f"""seeds {" ".join(map(str, seeds))}: {vehicles} banks each, {days:g} days, capacity = label x N(0.8, 0.12)
+{scores.asked} forecasts asked while nothing charged; {scores.unsaid} not given, {scores.beyond} lasted past {HORIZON_H:g} h{brier}
+
+relative error of P50, median     forecast  label counted  voltage line
+  true hours    runs
+{rows}
+  all           {scores.asked - scores.unsaid - scores.beyond:5d}   {scores.error:6.0%}      {scores.counted_error:6.0%}      {scores.line_error:6.0%}
+
+pinball loss at 10, 50, 90 %, mean: forecast {scores.pinball_h:.2f} h, label counted {scores.counted_h:.2f} h, voltage line {scores.line_h:.2f} h
+P10-P90 coverage {scores.coverage:.1%} (80 % is right), standard error {scores.coverage_se:.1%}, between banks {scores.coverage_bank_se:.1%}
+below P10 {scores.below_p10:.1%}, above P90 {scores.above_p90:.1%}
+rank of the truth in tenths (even is right): {" ".join(map(str, scores.pit))}
+beaten by two: {"yes" if 2.0 * scores.pinball_h <= min(scores.counted_h, scores.line_h) else "no"}
+
+label counted: label capacity less nameplate current since the last charge of an hour, over the mean of a day.
+voltage line: straight through 12 h of loaded voltage, down to the cut-out."""  # noqa: E501 - a table
