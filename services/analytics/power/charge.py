@@ -7,7 +7,7 @@ import numpy as np
 
 from services.analytics.power.capacity import Capacity, bounded, capacity_of
 from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
-from services.analytics.power.curves import CURVES, curve_of, soc_at_rest
+from services.analytics.power.curves import CURVES, curve_of, soc_beyond
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.gauge import Filter, Followed, Gauge
 from services.analytics.power.learned import Learned, bank_key
@@ -145,7 +145,7 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     volts = frame.volts_12[at] + RELAXATION_V
     flat = volts > curve.trusted_below_v
     step = np.digitize(volts, PLATEAU_V)
-    soc = np.where(flat, np.array(PLATEAU_SOC)[step], soc_at_rest(volts, curve))
+    soc = np.where(flat, np.array(PLATEAU_SOC)[step], soc_beyond(volts, curve))
     sd = np.where(flat, np.array(PLATEAU_SD)[step], curve.soc_sd)
     return Rests(at, soc, sd, flat)
 
@@ -309,7 +309,7 @@ def measured_capacity_ah(
         if inside.size < 2:  # noqa: PLR2004 - two ends
             continue
         head, tail = inside[0], inside[-1]
-        lost = float(found.soc[head] - found.soc[tail])
+        lost = min(1.0, float(found.soc[head])) - float(found.soc[tail])
         if lost >= least_share:
             estimates.append(float(ah[found.at[tail]] - ah[found.at[head]]) / lost)
     return float(np.median(estimates)) if estimates else None

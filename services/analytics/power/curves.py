@@ -143,6 +143,16 @@ def soc_at_rest(volts: FloatArray | float, curve: RestCurve) -> FloatArray:
     return np.asarray(np.interp(volts, curve.volts, _SOC_GRID), dtype=np.float64)
 
 
+def soc_beyond(volts: FloatArray | float, curve: RestCurve) -> FloatArray:
+    """Return the same, carried on above the table's top by its last step, up to 1.25.
+
+    A battery that rests above its table's full voltage has another curve; that it is full is not news.
+    """
+    rise = (curve.volts[-1] - curve.volts[-2]) * (len(curve.volts) - 1)
+    above = np.clip((np.asarray(volts) - curve.volts[-1]) / rise, 0.0, 0.25)
+    return np.asarray(soc_at_rest(volts, curve) + above, dtype=np.float64)
+
+
 def battery_ohm(soc: FloatArray | float, *, capacity_ah: float, lithium: bool) -> FloatArray:
     """Return the apparent inner resistance of a 12 V battery one minute after a small step.
 

@@ -1,5 +1,6 @@
 """An extended Kalman filter of few states: a step of the model, and a reading of some of them together."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from services.telemetry import FloatArray
 KNOTS = (0.0, 0.25, 0.5, 0.75, 1.0)
 """States of charge at which the error of a rest curve is kept; straight lines between them."""
 
-KNOT_REACH = 0.4
+KNOT_REACH = 0.6
 """How far along the curve its error is much the same: correlation ``exp(-distance / reach)`` (judgement:
 published lead-acid tables differ by a shift and a slope, not by ripples)."""
 
@@ -146,6 +147,25 @@ def held_to(estimate: Estimate, row: FloatArray, most: float, *, moves: FloatArr
         common = common * moves
     spread = float(row @ common)
     return estimate if spread <= 0.0 else Estimate(estimate.mean - common * (over / spread), estimate.cov)
+
+
+def cut_off(estimate: Estimate, row: FloatArray, most: float, *, teaches: FloatArray) -> Estimate:
+    """Return an estimate knowing that ``row · states <= most``: mean and spread of the normal cut off there.
+
+    For use with a fresh reading; `held_to` is for bounds met at every step.
+    """
+    spread = float(row @ estimate.cov @ row)
+    if spread <= 0.0:
+        return estimate
+    sd, middle = math.sqrt(spread), float(row @ estimate.mean)
+    place = max((most - middle) / sd, -6.0)
+    if place > 2.0:  # noqa: PLR2004 - what lies beyond is next to nothing
+        return estimate
+    below = 0.5 * math.erfc(-place / math.sqrt(2.0))
+    ratio = math.exp(-0.5 * place**2) / math.sqrt(2.0 * math.pi) / below
+    left = min(max(1.0 - place * ratio - ratio**2, 1e-3), 1.0 - 1e-6)
+    value = middle - sd * ratio / (1.0 - left)
+    return corrected(estimate, row, value, spread * left / (1.0 - left), teaches=teaches)
 
 
 CHARGE_ROW = np.eye(SIZE)[CHARGE]

@@ -22,6 +22,8 @@ READING_SD = 0.08
 much of it in common (judgement, no source)."""
 FULL_SD = 0.03
 """A full charge, and the end of one that seemed to become full, may be short by this (judgement)."""
+SEEMS_FULL, SEEMS_FULL_SD = 1.1, 0.03
+"""A first rest voltage this far above its table's full one is a full battery with another curve."""
 RATE_PER_H, RATE_LOG_SD = 0.15, 0.8
 """Charging of unknown current, as a share of capacity per hour: 0.05 to 0.4 is common (judgement)."""
 NEW_STRETCH_LOG_SD = 0.35
@@ -74,10 +76,13 @@ class Gauge:
         """Relative standard deviation of `usable_ah`."""
         return self.estimate.sd(1)
 
+    def _at_cut(self, soc_cut: float) -> float:
+        """Return the true charge at a cut-out that the rest table puts at `soc_cut`."""
+        return soc_cut - float(ekf.knot_weights(soc_cut) @ self.estimate.mean[ekf.CURVE :])
+
     def margin(self, soc_cut: float) -> float:
-        """Return the state of charge above a cut-out, the curve's learned error there taken off."""
-        error = float(ekf.knot_weights(soc_cut) @ self.estimate.mean[ekf.CURVE :])
-        return max(LEAST_MARGIN, float(self.estimate.mean[0]) - (soc_cut - error))
+        """Return the charge above a cut-out, the curve's learned error taken off; none lies below empty."""
+        return max(LEAST_MARGIN, float(self.estimate.mean[ekf.CHARGE]) - max(0.0, self._at_cut(soc_cut)))
 
     def reserve(self, soc_cut: float) -> tuple[float, float]:
         """Return the charge left above a cut-out and the standard deviation of its logarithm.
@@ -94,7 +99,8 @@ class Gauge:
             the same curve as the cut-out is surer than either.
         """
         margin = self.margin(soc_cut)
-        row = ekf.reading_row(soc_cut) / margin
+        below_empty = self._at_cut(soc_cut) < 0.0
+        row = (ekf.CHARGE_ROW if below_empty else ekf.reading_row(soc_cut)) / margin
         row[ekf.DRAIN] = -1.0
         variance = float(row @ self.estimate.cov @ row) + (MARGIN_SD / margin) ** 2
         capacity_part = float(self.estimate.cov[1, 1])
@@ -220,14 +226,14 @@ class Filter:
         self._noise[1, 1] = DRAIN_PER_WEEK**2 * hours / (24.0 * WEEK_DAYS)
         self.estimate = ekf.predicted(self.estimate, self._change, self._jacobian, self._noise)
 
+    def _top(self) -> float:
+        """Return the most it can hold: a full bank less what was counted out since charging ended."""
+        return 1.0 - self._since_top * math.exp(float(self.estimate.mean[ekf.DRAIN]))
+
     def _keep_below_top(self) -> None:
-        """Hold the charge to a full bank less what was counted out of it since charging ended."""
-        mean = self.estimate.mean
-        drain = math.exp(float(mean[1]))
-        top = 1.0 - self._since_top * drain
-        if not self._bounded or float(mean[ekf.CHARGE]) <= top:
-            return
-        self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, top, moves=ekf.NOT_DRAIN)
+        """Hold the charge to the most it can be."""
+        if self._bounded:
+            self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, self._top(), moves=ekf.NOT_DRAIN)
 
     def _silence(self, hours: float) -> None:
         self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
@@ -265,22 +271,27 @@ class Filter:
             self.estimate = ekf.corrected(self.estimate, row, soc, flat**2)
             self._bounded = False
             return
-        value = soc - self._tilt
+        value, unknown = soc - self._tilt, self.estimate.sd(ekf.CHARGE) > KNOWN_SD
         self.estimate = ekf.corrected(self._opened(row, value, READING_SD**2), row, value, READING_SD**2)
         self._keep_curve_likely()
+        if unknown and soc > SEEMS_FULL:
+            full = ekf.CHARGE_ROW
+            self.estimate = ekf.corrected(self.estimate, full, 1.0, SEEMS_FULL_SD**2, teaches=ekf.NOT_DRAIN)
+        elif self._bounded and unknown:
+            self.estimate = ekf.cut_off(self.estimate, ekf.CHARGE_ROW, self._top(), teaches=ekf.NOT_DRAIN)
         self._keep_below_top()
 
     def _keep_curve_likely(self) -> None:
-        """Let no table be wronger than any published one is: what goes beyond is the battery's own change."""
-        most = CURVE_SDS * self._track.curve_sd
+        """Let no table read lower than any published one does: what goes beyond is capacity that was lost."""
+        least = -CURVE_SDS * self._track.curve_sd
         errors = self.estimate.mean[ekf.CURVE :]
-        if float(np.max(np.abs(errors))) <= most:
+        if float(np.min(errors)) >= least:
             return
         self.estimate = ekf.with_variance(self.estimate, ekf.DRAIN, DRAIN_REOPENED**2)
-        for knot in np.flatnonzero(np.abs(errors) > most):
+        for knot in np.flatnonzero(errors < least):
             row = np.zeros(ekf.SIZE)
-            row[ekf.CURVE + knot] = math.copysign(1.0, float(errors[knot]))
-            self.estimate = ekf.held_to(self.estimate, row, most)
+            row[ekf.CURVE + knot] = -1.0
+            self.estimate = ekf.held_to(self.estimate, row, -least)
 
     def _opened(self, row: FloatArray, value: float, variance: float) -> ekf.Estimate:
         """Return the estimate, its charge set loose where a reading is far outside what counting allows."""
