@@ -40,6 +40,8 @@ class Asked:
     said_h: FloatArray
     """P10, P50, P90, capped at the horizon; NaN where the service does not say."""
     why_not: str
+    chance_beyond: float
+    """Told chance of lasting past the horizon."""
     counted_h: float
     line_h: float
 
@@ -105,7 +107,14 @@ def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
         learned: Learned | None = None
         for k, t_ms in enumerate(played.at_ms):
             seen = series.between(utc_day_start_ms(t_ms) - LOOK_BACK_MS, t_ms + 1)
-            result = power(seen, settings, as_of_ms=t_ms, food_limit_c=FOOD_LIMIT_C, learned=learned)
+            result = power(
+                seen,
+                settings,
+                as_of_ms=t_ms,
+                food_limit_c=FOOD_LIMIT_C,
+                learned=learned,
+                until_ms=(t_ms + round(HORIZON_H * HOUR_MS),),
+            )
             learned = result.learned[-1] if result.learned else learned
             if played.stopped[k, i] or played.charged[k, i]:
                 continue
@@ -118,6 +127,7 @@ def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
                 true_h=HORIZON_H if np.isnan(true_h) else true_h,
                 said_h=_said(runout),
                 why_not=runout.reason,
+                chance_beyond=next((c.chance for c in runout.lasts_until if c.name == "asked"), float("nan")),
                 counted_h=counted_h(frame, settings),
                 line_h=line_h(frame, settings),
             )
@@ -174,7 +184,7 @@ class Scores:
     unsaid: int
     beyond: int
     brier: float
-    """Of "it lasts past the horizon", where truth or forecast lies there; NaN where neither does."""
+    """Of "it lasts past the horizon": those runs are right-censored and scored by this alone."""
     pinball_h: float
     counted_h: float
     line_h: float
@@ -221,13 +231,12 @@ def scores_of(every: Sequence[Asked]) -> Scores:
         for f in (said, *points)
     ]
     pit = np.histogram(rank_of_truth(said, true), bins=PIT_BINS, range=(0.0, 1.0))[0]
-    last = np.array([(one.said_h[1] >= HORIZON_H, one.beyond) for one in told], dtype=float)
-    asks = last[(last > 0).any(axis=1)]
+    lasts = np.array([(one.chance_beyond, one.beyond) for one in told], dtype=float)
     return Scores(
         asked=len(every),
         unsaid=len(every) - len(told),
         beyond=len(told) - len(inside),
-        brier=float(np.mean((asks[:, 0] - asks[:, 1]) ** 2)) if asks.size else float("nan"),
+        brier=float(np.mean((lasts[:, 0] - lasts[:, 1]) ** 2)),
         pinball_h=loss[0],
         counted_h=loss[1],
         line_h=loss[2],
@@ -250,9 +259,8 @@ def table_of(scores: Scores, *, seeds: Sequence[int], vehicles: int, days: float
         f"  {low:5.0f} - {high:3.0f} h  {runs:5d}   {own:6.0%}      {counted:6.0%}      {line:6.0%}"
         for low, high, runs, own, counted, line in scores.by_horizon
     )
-    brier = "" if np.isnan(scores.brier) else f'; Brier score of "it lasts" there {scores.brier:.2f}'
     return f"""seeds {" ".join(map(str, seeds))}: {vehicles} banks each, {days:g} days, capacity = label x N(0.8, 0.12)
-{scores.asked} forecasts asked while nothing charged; {scores.unsaid} not given, {scores.beyond} lasted past {HORIZON_H:g} h{brier}
+{scores.asked} forecasts asked while nothing charged; {scores.unsaid} not given, {scores.beyond} lasted past {HORIZON_H:g} h (Brier score of that chance {scores.brier:.3f})
 
 relative error of P50, median     forecast  label counted  voltage line
   true hours    runs

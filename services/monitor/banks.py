@@ -70,7 +70,8 @@ class Banks:
         if settings.bank is None:
             return BankKnown(tell=taken.tell), taken
         until_ms = now_ms if touched_ms is None else min(now_ms, touched_ms)
-        kept = self._records.taught(unit, until_ms=until_ms)
+        start_ms = utc_day_start_ms(now_ms) - LOOK_BACK_MS
+        kept = self._records.taught(unit, from_ms=start_ms, until_ms=until_ms)
         learned = None if kept is None else Learned.from_json(kept.value)
         return BankKnown(learned, self._others(fleet, settings, now_ms=now_ms), taken.tell), taken
 

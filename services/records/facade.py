@@ -193,10 +193,10 @@ class Records(BatchRecords, WordRecords):
                 state.set_counter(session, state.MONITOR_POSITION, position)
         return overtaken
 
-    def taught(self, unit: str, *, until_ms: int) -> Taught | None:
-        """Return what a unit's bank was last known to have taught by an instant."""
+    def taught(self, unit: str, *, from_ms: int, until_ms: int) -> Taught | None:
+        """Return what a unit's bank taught by the oldest kept day of a stretch, else by the newest before."""
         with self._database.reading() as session:
-            return taughtbook.newest(session, unit, until_ms=until_ms)
+            return taughtbook.carried(session, unit, from_ms=from_ms, until_ms=until_ms)
 
     def write_card(self, card: UnitCard, analysis: Analysis | Mapping[str, Any]) -> None:
         """Keep one assessment as it stands, whatever was said meanwhile."""

@@ -2,15 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from services.analytics.power.capacity import Capacity, bounded, capacity_of
 from services.analytics.power.causes import Background, cutout_of
 from services.analytics.power.charge import (
-    Capacity,
     ChargeState,
-    bounded,
-    capacity_of,
     charge_state,
     drawn_ah,
     load_a,
@@ -26,6 +25,7 @@ from services.analytics.power.cutouts import (
     stopped_share_mask,
     threshold_of,
 )
+from services.analytics.power.energy import learned_of
 from services.analytics.power.forecast import Situation, runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
 from services.analytics.power.holdover import hold_over
@@ -195,7 +195,7 @@ def _supply(
     if others is not None:
         amps = amps + others.at(frame.t_ms)
     ah = drawn_ah(frame, amps)
-    measured = measured_capacity_ah(frame, runs, settings, ah=ah)
+    measured = measured_capacity_ah(frame, runs, settings, ah=ah, others_known=others is not None)
     capacity = bounded(capacity_of(settings, as_of_ms=as_of_ms), measured)
     return _Supply(
         frame=frame,
@@ -263,9 +263,17 @@ def _battery(
             source_resistance_ohm_reason=supply.source.reason,
             days_since_full=days,
             days_since_full_reason="no full charge in the samples looked at" if days is None else None,
+            **_history(series, supply, settings),
         ),
         None,
     )
+
+
+def _history(series: Series, supply: _Supply, settings: UnitSettings) -> dict[str, Any]:
+    """Return what the days looked at say of the bank, where its charge could be followed."""
+    if len(supply.frame) == 0 or supply.state.gauge is None:
+        return {}
+    return learned_of(supply.frame, series, settings, supply.state, charging=supply.charging, ah=supply.ah)
 
 
 def _assumed(supply: _Supply, settings: UnitSettings, more: tuple[str, ...]) -> tuple[str, ...]:

@@ -4,7 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from services.analytics.power.charge import Capacity, ChargeState
+from services.analytics.power.capacity import Capacity
+from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.habits import (

@@ -7,7 +7,8 @@ from statistics import NormalDist
 
 import numpy as np
 
-from services.analytics.power.charge import Z10, Capacity, ChargeState, site_offset_ms
+from services.analytics.power.capacity import Capacity
+from services.analytics.power.charge import Z10, ChargeState, site_offset_ms
 from services.analytics.power.curves import battery_ohm, curve_of, rest_v
 from services.analytics.power.habits import Sources, taper_a
 from services.analytics.power.load import HORIZON_H, Load
@@ -20,6 +21,7 @@ from services.timebase import DAY_MS, HOUR_MS
 DAWN_HOUR = 6
 MEMBERS = 401
 """How many possible futures stand for all: strata of equal chance, always the same ones."""
+GOLDEN_STEP, SQUARE_STEP = 0.6180339887498949, 0.4142135623730951
 ENGINE_SOC = 0.5
 """Below half charge an engine may not start (common practice, no source)."""
 
@@ -39,10 +41,9 @@ def normal_deviate(level: FloatArray) -> FloatArray:
 
 @cache
 def _strata() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return three sets of levels in the middles of equal strata, each in its own order."""
-    level = (np.arange(MEMBERS) + 0.5) / MEMBERS
-    rng = np.random.default_rng(20)
-    return level, level[rng.permutation(MEMBERS)], level[rng.permutation(MEMBERS)]
+    """Return three sets of levels spread evenly together: steps of irrational length round the unit circle."""
+    number = np.arange(MEMBERS) + 0.5
+    return number / MEMBERS, number * GOLDEN_STEP % 1.0, number * SQUARE_STEP % 1.0
 
 
 @dataclass(frozen=True)

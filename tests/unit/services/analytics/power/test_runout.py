@@ -3,37 +3,45 @@ import math
 import numpy as np
 import pytest
 
-from services.analytics.power.charge import Capacity, ChargeState
-from services.analytics.power.frame import frame_of
+from services.analytics.power.capacity import Capacity
+from services.analytics.power.charge import ChargeState
+from services.analytics.power.habits import Sources
+from services.analytics.power.load import HORIZON_H, Load
 from services.analytics.power.runout import (
-    HORIZON_H,
-    Load,
     Reserve,
-    duty_by_hour,
-    lasts_until,
-    load_of,
-    log_sd,
-    moves,
+    chance_until,
+    futures_of,
+    hours_without_charging,
     next_dawn_ms,
+    normal_deviate,
     reserve_of,
     soc_at_cutout,
-    usual_charge_end_ms,
 )
-from services.domain import Food, Site
-from services.telemetry import Series
-from services.timebase import DAY_MS, HOUR_MS, ms_of_iso
+from services.domain import Site
+from services.timebase import HOUR_MS, ms_of_iso
 from tests.helpers.made_supply import START_MS, Story, played, settings_for
 
 NONE = np.empty(0, dtype=np.int64)
 
 
-def flat_load(amps=2.0):
+def flat_load(amps=2.0, share_sd=0.12):
     edges = np.arange(0.0, HORIZON_H + 1.0)
-    return Load(edges, edges * amps, amps, 0.12)
+    return Load(edges, edges * amps, amps, share_sd)
 
 
 def state(soc=0.7, sd=0.08):
     return ChargeState(soc, sd, None, charging_now=False, full_ms=NONE, charge_ends_ms=NONE)
+
+
+def sources(*, habit_a=0.0, chance=0.0, hours=(6, 7), sun_a=0.0):
+    hour = np.arange(HORIZON_H)
+    inside = np.isin(hour % 24, hours)
+    return Sources(
+        habit_a=np.where(inside, habit_a, 0.0),
+        habit_chance=np.where(inside, chance, 0.0),
+        sun_a=np.where(inside, sun_a, 0.0),
+        day=hour // 24,
+    )
 
 
 def test_a_worse_path_means_stopping_at_a_fuller_battery():
@@ -64,59 +72,44 @@ def test_twice_the_voltage_at_half_the_current_stops_at_the_same_charge():
     assert a == pytest.approx(b, abs=0.05)
 
 
-def test_duty_follows_the_hour_of_the_day_and_leaves_cut_outs_out():
-    t_ms = np.arange(0, 2 * DAY_MS, 60_000, dtype=np.int64)
-    hour = t_ms // HOUR_MS % 24
-    on = np.where(hour < 12, (t_ms // 60_000 % 10) < 5, (t_ms // 60_000 % 10) < 2).astype(float)
-    frame = frame_of(Series(t_ms, {"compressor_on": on}), settings_for(Story()), None)
-    shares, mean, seen_ms = duty_by_hour(frame, np.ones(len(frame), bool), as_of_ms=2 * DAY_MS)
-    assert shares[:12] == pytest.approx(0.5, abs=0.01)
-    assert shares[12:] == pytest.approx(0.2, abs=0.01)
-    assert mean == pytest.approx(0.35, abs=0.01)
-    assert seen_ms == pytest.approx(2 * DAY_MS, abs=120_000)
-    _, _, nothing = duty_by_hour(frame, np.zeros(len(frame), bool), as_of_ms=2 * DAY_MS)
-    assert nothing == 0
-
-
-def test_sharers_multiply_and_the_banks_other_load_adds():
-    series = played(Story(days=1))
-    alone = settings_for(Story(other_a=0.5))
-    shared = alone.model_copy(update={"units_on_bank": 2})
-    frame = frame_of(series, alone, None)
-    ordinary = np.ones(len(frame), bool)
-    end = int(series.t_ms[-1])
-    one = load_of(frame, ordinary, alone, from_ms=end, as_of_ms=end)
-    two = load_of(frame, ordinary, shared, from_ms=end, as_of_ms=end)
-    assert two.mean_a - 0.5 == pytest.approx(2 * (one.mean_a - 0.5))
-
-
-def test_under_two_hours_of_running_there_is_no_load_to_learn():
-    series = played(Story(days=0.05))
-    frame = frame_of(series, settings_for(Story()), None)
-    end = int(series.t_ms[-1])
-    assert load_of(frame, np.ones(len(frame), bool), settings_for(Story()), from_ms=end, as_of_ms=end) is None
-
-
-def test_hours_and_charge_are_each_others_inverse():
-    load = flat_load()
-    assert load.hours_for(load.ah_by(12.5)) == pytest.approx(12.5)
-    assert load.hours_for(1e6) == math.inf
+def test_the_normal_table_knows_its_quantiles():
+    assert normal_deviate(np.array([0.1, 0.5, 0.975])) == pytest.approx([-1.28155, 0.0, 1.95996], abs=1e-4)
 
 
 def test_chances_agree_with_the_quantiles():
-    reserve = Reserve(30.0, 0.3, 0.2)
-    assert reserve.chance_of(reserve.ah_at(0.0)) == pytest.approx(0.5)
-    assert reserve.chance_of(reserve.ah_at(-1.2815515655)) == pytest.approx(0.9)
+    reserve = Reserve(30.0, 6.0, 0.1, 0.2)
+    assert reserve.chance_of(reserve.ah_at(0.5)) == pytest.approx(0.5, abs=0.005)
+    assert reserve.chance_of(reserve.ah_at(0.1)) == pytest.approx(0.9, abs=0.005)
     assert reserve.chance_of(0.0) == 1.0
+    assert reserve.chance_of(1e3) == 0.0
+
+
+def test_a_sharp_reserve_is_spread_by_its_charge_and_the_load_together():
+    reserve = Reserve(30.0, 3.0, 0.1, 0.2)
+    low, mid, high = (reserve.ah_at(level) for level in (0.1, 0.5, 0.9))
+    assert mid == pytest.approx(30.0, rel=0.01)
+    assert (high - low) / 2.0 == pytest.approx(1.2816 * math.hypot(3.0, 3.0), rel=0.05)
+
+
+def test_a_unit_that_still_runs_has_something_left_however_empty_it_seems():
+    reserve = Reserve(-5.0, 5.0, 0.1, 0.2)
+    assert 0.0 < reserve.ah_at(0.1) < reserve.ah_at(0.5) < 5.0
+    assert float(np.min(reserve.members_ah)) >= 0.0
+
+
+def test_the_same_reserve_is_spread_the_same_way_every_time():
+    first, second = (Reserve(20.0, 4.0, 0.1, 0.2).members_ah for _ in range(2))
+    assert first.tolist() == second.tolist()
 
 
 def test_a_margin_below_nothing_still_gives_a_small_reserve():
-    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), soc_cut=0.3, load_sd=0.1)
+    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), soc_cut=0.3, load=flat_load())
     assert 0 < reserve.ah <= 1.0
 
 
-def test_a_small_spread_adds_in_squares():
-    assert log_sd(capacity_share_sd=0.3, margin_share_sd=0.0, load_sd=0.4) == pytest.approx(0.5)
+def test_hours_are_charge_over_current():
+    low, mid, high = hours_without_charging(Reserve(40.0, 1e-6, 1e-6, 0.2), flat_load(2.0))
+    assert (low, mid, high) == pytest.approx((20.0, 20.0, 20.0), abs=0.01)
 
 
 def test_dawn_is_six_by_the_sites_clock():
@@ -127,55 +120,54 @@ def test_dawn_is_six_by_the_sites_clock():
     assert next_dawn_ms(ms_of_iso("2026-03-01T03:59:00Z"), settings) == ms_of_iso("2026-03-01T04:00:00Z")
 
 
-def test_the_chance_at_dawn_falls_as_dawn_is_further():
-    reserve = Reserve(20.0, 0.3, 0.2)
-    near = lasts_until(
-        reserve, flat_load(), from_ms=START_MS, as_of_ms=START_MS, settings=settings_for(Story())
+def test_the_chance_falls_as_the_moment_lies_further():
+    reserve = Reserve(20.0, 5.0, 0.1, 0.2)
+    chances = [
+        chance_until(reserve, flat_load(), at_ms=START_MS + h * HOUR_MS, from_ms=START_MS)
+        for h in (0, 5, 9, 12)
+    ]
+    assert chances[0] == 1.0
+    assert chances == sorted(chances, reverse=True)
+    assert chances[2] == pytest.approx(reserve.chance_of(18.0))
+
+
+def test_without_charging_futures_end_where_the_reserve_does():
+    reserve = Reserve(40.0, 1e-6, 1e-6, 0.2)
+    found = futures_of(reserve, flat_load(), sources(), full_ah=60.0, coulombic_share=0.85)
+    assert found.quantile_h(0.5) == pytest.approx(20.0, abs=0.05)
+
+
+def test_a_drive_that_always_comes_and_gives_enough_carries_on_for_a_week():
+    reserve = Reserve(40.0, 4.0, 0.05, 0.2)
+    found = futures_of(
+        reserve, flat_load(1.0), sources(habit_a=20.0, chance=1.0), full_ah=60.0, coulombic_share=0.85
     )
-    hours = (near.at - START_MS) / HOUR_MS
-    assert near.name == "dawn"
-    assert near.chance == pytest.approx(reserve.chance_of(2.0 * hours))
+    assert found.chance_beyond(HORIZON_H - 1) > 0.99
+    assert found.quantile_h(0.1) == math.inf
 
 
-def test_charging_with_a_habit_is_expected_to_end_at_its_hour_and_without_one_is_not():
-    ends = np.array([START_MS, START_MS + DAY_MS, START_MS + 2 * DAY_MS + 600_000], dtype=np.int64)
-    as_of = START_MS + 3 * DAY_MS - 3 * HOUR_MS
-    assert usual_charge_end_ms(ends, as_of) == START_MS + 3 * DAY_MS
-    assert usual_charge_end_ms(ends[:1], as_of) is None
-    scattered = np.array([START_MS, START_MS + DAY_MS + 9 * HOUR_MS], dtype=np.int64)
-    assert usual_charge_end_ms(scattered, as_of) is None
-
-
-def moved(classes, *, food_c=2.0, limit_c=7.0, soc=0.5):
-    settings = settings_for(Story())
-    settings = settings.model_copy(
-        update={"classes": classes, "unit": settings.unit.model_copy(update={"food": Food(classes=classes)})}
+def test_a_drive_that_may_not_come_leaves_some_futures_short():
+    reserve = Reserve(30.0, 3.0, 0.05, 0.2)
+    found = futures_of(
+        reserve, flat_load(1.0), sources(habit_a=20.0, chance=0.5), full_ah=60.0, coulombic_share=0.85
     )
-    found = moves(
-        state(soc),
-        Reserve(25.0, 0.3, 0.2),
-        flat_load(),
-        Capacity(100, 0.1, None),
-        settings,
-        food_limit_c=limit_c,
-        food_c=food_c,
-        ambient_c=32.0,
+    assert 0.02 < found.chance_beyond(48.0) < 0.98
+    assert found.quantile_h(0.1) < found.quantile_h(0.9)
+
+
+def test_a_full_bank_takes_no_more():
+    """Forty ampere-hours on top of a nearly full bank cannot outlast a full one."""
+    found = futures_of(
+        Reserve(58.0, 1e-6, 1e-6, 0.2),
+        flat_load(2.0),
+        sources(habit_a=40.0, chance=1.0, hours=(0,)),
+        full_ah=60.0,
+        coulombic_share=1.0,
     )
-    return {move.action: move for move in found}
-
-
-@pytest.mark.parametrize("barred", ["poultry", "fish", "frozen_fish", "medicine", "unknown"])
-def test_the_set_point_is_never_raised_for_what_must_not_warm(barred):
-    assert "set_point" not in moved((barred, "drinks"))
-    assert "set_point" in moved(("red_meat",))
-
-
-def test_the_set_point_is_not_raised_near_the_limit():
-    assert "set_point" not in moved(("red_meat",), limit_c=5.0)
-    assert "set_point" not in moved(("red_meat",), food_c=6.5)
-    assert "set_point" not in moved(("red_meat",), food_c=None)
-
-
-def test_an_hour_of_charging_gains_what_it_puts_in_and_nothing_when_full():
-    assert moved(("red_meat",))["charge"].gain_hours == pytest.approx(0.2 * 100 * 0.85 / 2.0)
-    assert "charge" not in moved(("red_meat",), soc=1.0)
+    assert found.quantile_h(0.5) == math.inf or found.quantile_h(0.5) >= 29.0
+    once = sources(habit_a=40.0, chance=1.0, hours=(0,))
+    only_today = Sources(np.where(once.day == 0, once.habit_a, 0.0), once.habit_chance, once.sun_a, once.day)
+    ends = futures_of(
+        Reserve(58.0, 1e-6, 1e-6, 0.2), flat_load(2.0), only_today, full_ah=60.0, coulombic_share=1.0
+    )
+    assert 28.9 < ends.quantile_h(0.5) < 30.6
