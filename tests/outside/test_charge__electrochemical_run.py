@@ -1,11 +1,14 @@
-"""The charge filter on a discharge of an independent electrochemical model, kept in data/lead_acid_cycling_run.csv.
+"""The charge filter on a discharge of an independent electrochemical model.
+
+Kept in data/lead_acid_cycling_run.csv.
 
 Truth is the charge drawn over the model's own 100 Ah. The filter knows the label and the published rest
 tables, not the model's own curve, which lies up to 0.26 V above them (a sealed battery's, so that the flooded
 table alone errs by up to 17 % of charge). The unit's current is said to be 5 % higher than it is, and the log
 starts at any charge. Tolerance: from full 5 %, about two thirds of the spread of published tables (8 %, see
 `RestCurve.soc_sd`); from anywhere else 1.3 times what the table alone
-errs, since nothing else is known.
+errs, since nothing else is known. `KNOT_REACH` was chosen (0.6 of 0.4, 0.6, 0.8 and 1.0) with this run in view,
+so the run shows what the filter can do and is no blind trial of that one number.
 """
 
 import csv
@@ -78,7 +81,7 @@ def test_the_stored_run_is_the_published_one():
     assert np.all(np.diff(on_last) < 0)
 
 
-def table_alone(chemistry, state, true):
+def table_alone(chemistry, true):
     """Return the error of reading the table at the end of each rest, nothing counted."""
     on, volts, soc = minutes()
     ends = np.arange(39, on.size, 40)
@@ -93,7 +96,7 @@ def test_from_anywhere_the_charge_is_followed_about_as_well_as_by_the_table_alon
     state, true = followed(chemistry, from_hour=from_hour)
     known = state.way.soc_sd < 0.4
     error = state.way.soc[known] - true[known]
-    assert np.sqrt(np.mean(error**2)) < max(0.05, 1.3 * table_alone(chemistry, state, true))
+    assert np.sqrt(np.mean(error**2)) < max(0.05, 1.3 * table_alone(chemistry, true))
     assert np.all(np.abs(error) < 2.3 * state.way.soc_sd[known])
 
 
