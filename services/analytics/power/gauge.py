@@ -209,13 +209,15 @@ class Filter:
             wider = min(RATE_LOG_SD**2 - float(self.estimate.cov[ekf.RATE, ekf.RATE]), NEW_STRETCH_LOG_SD**2)
             self.estimate = ekf.with_variance(self.estimate, ekf.RATE, max(0.0, wider))
         self._charging, self._since_top, self._bounded = True, 0.0, True
+        self._tilt *= math.exp(-self._wells.rate_per_h * hours)
+        if self.estimate.sd(ekf.CHARGE) > KNOWN_SD:
+            return  # A charger alone does not tell how full: the first rest or a full charge does.
         taper_h = self._track.taper_h
         missing = max(0.0, 1.0 - float(self.estimate.mean[ekf.CHARGE]))
         rate = math.exp(float(self.estimate.mean[ekf.RATE]))
         bulk_h = min(hours - absorbing_h, max(0.0, missing - rate * taper_h) / rate)
         kept = math.exp(-(hours - bulk_h) / taper_h)
         left = (missing - rate * bulk_h) * kept
-        self._tilt *= math.exp(-self._wells.rate_per_h * hours)
         self._change[0] = missing - left
         self._jacobian[0, :3] = kept, 0.0, rate * bulk_h * kept
         self._predict((TAPER_SD * missing * (1.0 - kept)) ** 2, hours)

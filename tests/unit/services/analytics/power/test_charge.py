@@ -1,12 +1,8 @@
-from datetime import date
-
 import numpy as np
 import pytest
 
+from services.analytics.power.capacity import capacity_of
 from services.analytics.power.charge import (
-    Capacity,
-    bounded,
-    capacity_of,
     charge_state,
     drawn_ah,
     load_a,
@@ -16,9 +12,9 @@ from services.analytics.power.charge import (
     soc_quantiles,
 )
 from services.analytics.power.frame import frame_of, runs_of
-from services.domain import Bank, Site, Supply, Unit, UnitSettings
+from services.domain import Site, Unit, UnitSettings
 from services.telemetry import Series
-from services.timebase import DAY_MS, HOUR_MS, ms_of_iso
+from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.made_supply import START_MS, Story, played, settings_for
 
 
@@ -97,20 +93,6 @@ def test_a_broken_connection_is_no_rest():
     assert np.all(frame.volts_12[found.at] > 9)
 
 
-def test_unknown_age_means_seven_tenths_of_the_label_and_a_wide_range():
-    bank = Bank(id="bank-1", chemistry="agm", nominal_v=12, capacity_ah=100)
-    unit = Unit(id="unit-1", kind="fridge", supply=Supply(bank="bank-1"))
-    unknown = capacity_of(UnitSettings.of(unit, bank=bank), as_of_ms=0)
-    assert (unknown.ah, unknown.share_sd) == (70.0, 0.20)
-    assert "age unknown" in unknown.assumed
-    dated = bank.model_copy(update={"installed": date(2024, 1, 1)})
-    known = capacity_of(UnitSettings.of(unit, bank=dated), as_of_ms=ms_of_iso("2026-01-01T00:00:00Z"))
-    assert known.ah == pytest.approx(92.0, abs=0.1)
-    assert known.assumed is None
-    old = capacity_of(UnitSettings.of(unit, bank=dated), as_of_ms=ms_of_iso("2050-01-01T00:00:00Z"))
-    assert old.ah == 60.0
-
-
 def test_units_on_one_bank_and_its_other_load_are_counted():
     settings = settings_for(Story(other_a=0.5)).model_copy(update={"units_on_bank": 3})
     series = played(Story(days=0.1))
@@ -125,15 +107,6 @@ def test_across_a_gap_the_mean_current_is_taken():
     frame = frame_of(Series(t_ms, {"compressor_on": np.array([1.0, 0, 1, 0, 1, 0])}), settings, None)
     ah = drawn_ah(frame, load_a(frame, settings))
     assert ah[-1] == pytest.approx((3 * 4.2 + 60 * 4.2 * 3 / 4) / 60)
-
-
-def test_a_measured_capacity_lowers_the_believed_one_and_never_raises_it():
-    believed = Capacity(70.0, 0.2, None)
-    assert bounded(believed, 30.0).ah == 30.0
-    assert "30 Ah" in bounded(believed, 30.0).assumed
-    for measured in (None, 65.0, 200.0):
-        assert bounded(believed, measured) == believed
-    assert bounded(None, 30.0) is None
 
 
 def test_capacity_is_measured_between_rests_and_shows_a_weak_battery():
