@@ -11,6 +11,7 @@ from typing import Any, Literal, cast
 import numpy as np
 
 from deploy.backtesting import Hand, HandKind
+from firmware_sim.plant.ageing import OHM_PER_LOSS
 from firmware_sim.scenarios.fault_kinds import KINDS
 from firmware_sim.scenarios.joined import Scenario
 from firmware_sim.scenarios.model import (
@@ -29,8 +30,10 @@ from firmware_sim.scenarios.model import (
 from services.timebase import DAY_MS, HOUR_MS
 
 Chemistry = Literal["flooded", "agm", "gel", "lifepo4"]
-Source = Literal["drives", "solar", "mains", "none"]
+Source = Literal["drives", "drive", "solar", "mains", "none"]
 SECTIONS = (2.5, 4.0, 6.0, 10.0)
+FRESH_MOHM_AH = 550.0
+"""Of a new 12 V block at full charge: 5.5 mΩ at 100 Ah, within the 3 to 10 of common practice."""
 
 
 @dataclass(frozen=True)
@@ -72,28 +75,37 @@ CASES: tuple[Case, ...] = (
     Case("sound-mains-at-camp", source="mains", nights=3.0),
     Case("sound-variable", nights=4.0, variable_speed=True),
     Case("hot-and-sound", nights=5.0, site={"night_c": 24.0, "day_c": 40.0}, unit={"parked_sun_k": 14.0}),
-    Case("small-bank", nights=0.22),
-    Case("small-bank-chatter", nights=0.22, supply={"restart_above_v": 0.35}),
+    Case("small-bank", source="drive", nights=0.5),
+    Case("small-bank-chatter", source="drive", nights=0.5, supply={"restart_above_v": 0.35}),
     Case("no-charge", source="none", nights=3.0, bank={"start_soc": 0.95}),
     Case("small-panel", source="solar", nights=0.7, bank={"panel_wp": 25.0}),
-    Case("small-lithium", chemistry=("lifepo4",), nights=0.22),
-    Case("solar-fails", source="solar", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="solar"),)),
-    Case("dcdc-fails", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="engine"),)),
-    Case("mains-fails", source="mains", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="mains"),)),
-    Case("relay-sticks-open", nights=1.2, bank={"drive": "relay"}, faults=(_bad_day("relay_stuck_open", 6.0),)),
+    Case("small-lithium", source="drive", chemistry=("lifepo4",), nights=0.45),
     Case(
-        "relay-sticks-closed", nights=0.7, bank={"drive": "relay"}, faults=(_bad_day("relay_stuck_closed", 7.0),)
+        "solar-fails", source="solar", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="solar"),)
+    ),
+    Case("dcdc-fails", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="engine"),)),
+    Case(
+        "mains-fails", source="mains", nights=1.2, faults=(_bad_day("failed_charger", 6.0, source="mains"),)
+    ),
+    Case(
+        "relay-sticks-open", nights=1.2, bank={"drive": "relay"}, faults=(_bad_day("relay_stuck_open", 6.0),)
+    ),
+    Case(
+        "relay-sticks-closed",
+        nights=0.7,
+        bank={"drive": "relay"},
+        faults=(_bad_day("relay_stuck_closed", 7.0),),
     ),
     Case("worn-bank", nights=1.2, faults=(_bad_day("weak_battery", 12.0, grows_h=120.0, amount=0.15),)),
-    Case("worn-from-the-start", nights=0.8, health=(0.25, 0.4), bank={"worn": 2.0}),
-    Case("sulphated", nights=0.5, faults=(_bad_day("sulphated_bank", 13.0, grows_h=140.0),)),
+    Case("worn-from-the-start", source="drive", nights=1.4, health=(0.25, 0.4), bank={"worn": 2.0}),
+    Case("sulphated", source="drive", nights=1.1, faults=(_bad_day("sulphated_bank", 13.0, grows_h=140.0),)),
     Case("corroded-lug", nights=3.0, faults=(_bad_day("corroded_joint", 9.0, grows_h=72.0, amount=0.5),)),
     Case("corroded-and-chatters", nights=3.0, supply={"restart_above_v": 0.5}, unit={"joint_mohm": 300.0}),
     Case("thin-cable", nights=3.0, faults=(_bad_day("undersized_cable", 8.0, amount=10.0),)),
     Case("cut-out-too-high", nights=4.0, supply={"cutout_v": 12.2}),
-    Case("cut-out-turned-up", nights=3.0, hands=(("cutout_turned", 6.0, 144.0, 1.6),)),
-    Case("cut-out-turned-down", nights=0.22, hands=(("cutout_turned", 14.0, 336.0, -0.7),)),
-    Case("cut-out-not-in-file", nights=0.22, supply={"hidden": True}),
+    Case("cut-out-turned-up", nights=1.5, hands=(("cutout_turned", 6.0, 144.0, 1.0),)),
+    Case("cut-out-turned-down", source="drive", nights=0.5, hands=(("cutout_turned", 14.0, 336.0, -0.7),)),
+    Case("cut-out-not-in-file", source="drive", nights=0.5, supply={"hidden": True}),
     Case("plug-pulled", nights=4.0, hands=(("unplugged", 5.0, 7.0, 0.0), ("unplugged", 2.0, 11.0, 0.0))),
     Case("switched-off", nights=4.0, hands=(("switched_off", 4.0, 9.0, 0.0),)),
     Case("moved-to-weak-bank", nights=4.0, hands=(("moved_bank", 5.0, 120.0, -1.0),)),
@@ -106,7 +118,7 @@ CASES: tuple[Case, ...] = (
         faults=(_bad_day("condenser_fan_dead", 6.0),),
     ),
     Case("blocked-niche", nights=5.0, faults=(_bad_day("blocked_niche", 6.0, amount=25.0),)),
-    Case("brown-out", nights=0.22, faults=(_bad_day("gateway_brownout", 14.0, amount=11.2),)),
+    Case("brown-out", source="drive", nights=0.5, faults=(_bad_day("gateway_brownout", 14.0, amount=11.2),)),
     Case("leaking-gas", nights=5.0, faults=(_bad_day("refrigerant_leak", 13.0, grows_h=250.0, amount=0.3),)),
     Case("lid-ajar", nights=5.0, faults=(_bad_day("lid_ajar", 5.0, lasts_h=6.0),)),
     Case("worn-gasket", nights=4.0, faults=(_bad_day("worn_gasket", 10.0, grows_h=100.0),)),
@@ -134,7 +146,11 @@ def trial(seed: int, *, start_ms: int, end_ms: int) -> Trial:
         The stretch that will be played. [ms]
     """
     draw = np.random.default_rng([seed, 5])
-    sites, banks, units, faults, hands = [], [], [], [], []
+    sites: list[tuple[FleetSite, SiteWeather]] = []
+    banks: list[tuple[FleetBank, BankPhysics]] = []
+    units: list[tuple[FleetUnit, UnitPhysics]] = []
+    faults: list[Fault] = []
+    hands: list[Hand] = []
     for case in CASES:
         site_h = _hours(case, draw)
         sites.append((FleetSite(id=f"s-{case.name}"), _weather(case, draw, site_h)))
@@ -172,6 +188,8 @@ def _hours(case: Case, draw: np.random.Generator) -> dict[str, Any]:
     shift = float(draw.uniform(-0.7, 0.7))
     if case.source == "drives":
         return {"drives": ((5.8 + shift, 9.6 + shift), (15.5 + shift, 18.6 + shift))}
+    if case.source == "drive":
+        return {"drives": ((5.8 + shift, 10.5 + shift),)}
     if case.source == "mains":
         return {"mains": ((8.0 + shift, 17.0 + shift),)}
     if case.unit.get("kind") == "generator":
@@ -194,12 +212,12 @@ def _bank(
 ) -> tuple[FleetBank, BankPhysics]:
     chemistry = case.chemistry[int(draw.integers(len(case.chemistry)))]
     health = float(draw.uniform(*case.health))
-    mean_a = 0.35 * running_a + 0.3
+    mean_a = 0.4 * running_a + 0.4
     label_ah = round(max(24.0 * mean_a * case.nights * float(draw.uniform(0.85, 1.2)), 12.0))
     given = dict(case.bank)
-    worn = given.pop("worn", None)
-    if worn is not None:
-        given["resistance_mohm"] = worn * 550.0 / label_ah * (volts / 12.0) ** 2
+    # Two 12 V blocks of the same capacity in series have twice the resistance of one.
+    worn = given.pop("worn", 1.0) * (1.0 + OHM_PER_LOSS * max(1.0 - health, 0.0))
+    given["resistance_mohm"] = worn * FRESH_MOHM_AH / label_ah * (volts / 12.0)
     if case.source == "solar":
         given.setdefault("panel_wp", 24.0 * mean_a * 12.0 * (volts / 12.0) / 3.2)
     for key in ("drive_a", "mains_a"):
@@ -210,7 +228,7 @@ def _bank(
         chemistry=chemistry,
         nominal_v=cast(Literal[12, 24], volts),
         capacity_ah=label_ah,
-        other_load_a=float(draw.uniform(0.0, 0.4)),
+        other_load_a=float(draw.uniform(0.1, 0.7)),
     )
     return bank, BankPhysics(id=bank.id, health=health, **given)
 
@@ -248,7 +266,7 @@ def _unit(
     if fed_by != "battery":
         channels = ["cabinet", "compressor"]
     cooling_w = running_a * volts * float(draw.uniform(1.0, 1.3))
-    shell = cooling_w / (88.0 if freezer else 62.0) * float(draw.uniform(0.45, 0.6))
+    shell = cooling_w / (88.0 if freezer else 62.0) * float(draw.uniform(0.9, 1.2))
     physics = UnitPhysics(
         id=case.name,
         shell_w_per_k=shell,

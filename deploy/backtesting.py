@@ -31,6 +31,10 @@ WORN_JOINT_OHM = 0.05
 """A path this much above a sound one's is at fault: a worn set of plug and lugs has 50 to 200 mΩ, a good one
 5 to 30 (common practice, no source). [Ω at 12 V]"""
 
+CHARGER_FAULTS = frozenset({"failed_charger", "relay_stuck_open"})
+
+BANK_FAULTS = frozenset({"weak_battery", "sulphated_bank"})
+
 AGAIN_MS = 5 * MINUTE_MS
 """A machine that turned shorter than this only tried."""
 
@@ -55,6 +59,8 @@ class Outage:
     start_ms: int
     end_ms: int | None
     missing_ms: int
+    starved_ms: int
+    """Of it, how long the voltage was too low for a start to succeed."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +76,10 @@ class Played:
     outages: tuple[Outage, ...]
     """What came of them, and of machines that were switched off."""
     hands: tuple[Hand, ...]
+    uncharged_ms: int | None
+    """Since when a charger of its bank is out of order."""
+    wearing_ms: int | None
+    """Since when its bank is wearing out."""
     soc: FloatArray
     """True state of charge of its bank at the samples; NaN without one."""
 
@@ -110,9 +120,15 @@ class _Handled(Simulator):
 
     @property
     def set_point_c(self) -> FloatArray:
-        """What thermostats are set to now. [°C]"""
+        """What thermostats are set to now [°C]."""
         aims: FloatArray = self.plant._now.limits.set_point_c  # noqa: SLF001 - not told otherwise
         return aims
+
+    @property
+    def least_start_v(self) -> FloatArray:
+        """What terminals must show before a start for it to succeed [V]."""
+        least: FloatArray = self.plant._now.least_start_v  # noqa: SLF001 - as above
+        return least
 
     def _act(self, acting: Sequence[Hand]) -> None:
         sound, units = self._sound, len(self.scenario.units)
@@ -193,9 +209,7 @@ class _Causes(StopKeeper):
         """Return how much a path is above a sound one at the same temperature."""
         factor = faults["cable_ohm"][unit] if "cable_ohm" in faults else 1.0
         added = faults["joint_ohm_added"][unit] if "joint_ohm_added" in faults else 0.0
-        return float(
-            self._cable_ohm[unit] * (factor - 1.0) + self._joint_ohm[unit] + added - SOUND_JOINT_OHM
-        )
+        return float(self._cable_ohm[unit] * (factor - 1.0) + self._joint_ohm[unit] + added - SOUND_JOINT_OHM)
 
 
 class _Wants:
@@ -207,8 +221,11 @@ class _Wants:
         self._t_ms: list[IntArray] = []
         self._missing: list[npt.NDArray[np.bool_]] = []
         self._turning: list[npt.NDArray[np.bool_]] = []
+        self._starved: list[npt.NDArray[np.bool_]] = []
 
-    def take(self, block: Block, set_point_c: FloatArray, runs: npt.NDArray[np.bool_]) -> None:
+    def take(
+        self, block: Block, set_point_c: FloatArray, runs: npt.NDArray[np.bool_], start_v: FloatArray
+    ) -> None:
         seen_c = np.where(runs, block.true["probe_c"], block.true["air_c"])
         above = np.asarray(seen_c, dtype=np.float64) - set_point_c
         word = np.where(above >= self._half_k, 1, np.where(above <= -self._half_k, -1, 0))
@@ -221,16 +238,21 @@ class _Wants:
         self._t_ms.append(block.t_ms)
         self._missing.append(asks & ~turning)
         self._turning.append(turning)
+        self._starved.append(asks & ~turning & (np.asarray(block.true["unit_v"]) < start_v))
 
     def outages(self) -> list[tuple[Outage, ...]]:
         """Return for every unit the stretches in which cooling was missing."""
         t_ms = np.concatenate(self._t_ms)
         missing, turning = np.concatenate(self._missing), np.concatenate(self._turning)
-        return [_outages(t_ms, missing[:, i], turning[:, i]) for i in range(missing.shape[1])]
+        starved = np.concatenate(self._starved)
+        return [_outages(t_ms, missing[:, i], turning[:, i], starved[:, i]) for i in range(missing.shape[1])]
 
 
 def _outages(
-    t_ms: IntArray, missing: npt.NDArray[np.bool_], turning: npt.NDArray[np.bool_]
+    t_ms: IntArray,
+    missing: npt.NDArray[np.bool_],
+    turning: npt.NDArray[np.bool_],
+    starved: npt.NDArray[np.bool_],
 ) -> tuple[Outage, ...]:
     """Join missing steps between which the machine never turned for long."""
     at = np.flatnonzero(missing)
@@ -251,6 +273,7 @@ def _outages(
                 int(t_ms[at[low]]),
                 int(t_ms[at[high] + 1]) if ends else None,
                 int(high - low + 1) * step_ms,
+                int(np.sum(starved[at[low] : at[high] + 1])) * step_ms,
             )
         )
     return tuple(found)
@@ -276,7 +299,7 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand
     parts: dict[int, list[tuple[IntArray, FloatArray]]] = {i: [] for i in kept}
     for block in simulator.blocks(end_ms):
         stops.take(block)
-        wants.take(block, simulator.set_point_c, simulator.plant.sizes.runs)
+        wants.take(block, simulator.set_point_c, simulator.plant.sizes.runs, simulator.least_start_v)
         readings = {column: read_by(block, column) for column in shown_columns}
         for i in kept:
             unit, physics = scenario.units[i]
@@ -300,7 +323,15 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand
                 stops=tuple(stops.of(i)),
                 outages=outages[i],
                 hands=tuple(hand for hand in hands if hand.unit == i),
+                uncharged_ms=_since_ms(simulator, unit.supply.bank, CHARGER_FAULTS),
+                wearing_ms=_since_ms(simulator, unit.supply.bank, BANK_FAULTS),
                 soc=values[:, -1].copy(),
             )
         )
     return played
+
+
+def _since_ms(simulator: Simulator, bank: str | None, kinds: frozenset[str]) -> int | None:
+    """Return when the first fault of some kinds began at a bank."""
+    begun = [f.begins_ms for f in simulator.faults.told() if f.kind in kinds and f.target == bank]
+    return min(begun, default=None)

@@ -26,6 +26,11 @@ app.add_typer(person_app, name="person")
 report_app = typer.Typer(help="Documents for people outside.", no_args_is_help=True)
 app.add_typer(report_app, name="report")
 
+backtest_app = typer.Typer(
+    help="How good the service is, against simulated fleets whose truth is known.", no_args_is_help=True
+)
+app.add_typer(backtest_app, name="backtest")
+
 DEMO_SCENARIO = Path(__file__).resolve().parents[1] / "firmware_sim" / "scenarios" / "quiet_ridge.toml"
 DEMO_FLEET = DEMO_SCENARIO.with_name("quiet_ridge_fleet.toml")
 
@@ -319,6 +324,35 @@ def report_food(
     files = reporting.Files(pdf=pdf, csv=csv, html=html).or_in(to_dir, made)
     for line in reporting.write(made, files):
         typer.echo(line)
+
+
+@backtest_app.command("cutouts")
+def backtest_cutouts(
+    scenario: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Scenario files or names; every-kind is a made-up fleet with every way to stop."),
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh seeds to draw.")] = 1,
+    seed: Annotated[list[int] | None, typer.Option(help="A seed to play again, not fresh ones.")] = None,
+    days: Annotated[float | None, typer.Option(min=1.0, help="Days of each run.")] = None,
+    misses: Annotated[int, typer.Option(min=0, help="How many misses to list.")] = 20,
+    check: Annotated[bool, typer.Option("--check", help="Exit 1 below the targets.")] = False,
+) -> None:
+    """Score cut-outs and their causes against the truth of simulated fleets."""
+    from deploy import backtest_cutouts as cutouts
+    from deploy.backtesting import fresh_seeds
+
+    chosen = tuple(seed) if seed else fresh_seeds(seeds)
+    typer.echo(f"seeds: {' '.join(map(str, chosen))}")
+    named = scenario or [Path(cutouts.EVERY_KIND)]
+    score = cutouts.cutouts(named, chosen, days=days, say=lambda words: typer.echo(words, err=True))
+    for line in cutouts.lines(score, most=misses):
+        typer.echo(line)
+    short = cutouts.short_of(score)
+    for words in short:
+        typer.echo(f"below target: {words}", err=True)
+    if check and short:
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 
 from services.analytics.power.assess import power
 from services.analytics.power.charge import drawn_ah, load_a
-from services.analytics.power.cutouts import Threshold, _low_voltage, _stops
+from services.analytics.power.cutouts import Threshold, _low_voltage
 from services.analytics.power.frame import frame_of, runs_of
+from services.analytics.power.stops import stops_of
 from services.analytics.power.thermostat import Band, band_of
 from services.analytics.quality import merged
 from services.telemetry import Series
@@ -137,7 +138,7 @@ def test_low_voltage_stops_equal_those_of_the_plain_row_by_row_search(seed):
     frame = frame_of(random_log(seed), config, None)
     runs = runs_of(frame)
     band = band_of(frame, runs) if seed % 2 else Band(-1.0, 1.0, 1.0, 0.3, learned=False)
-    found = _low_voltage(frame, runs, _stops(frame, runs, band), band, Threshold(11.4, "file"))
+    found = _low_voltage(frame, runs, stops_of(frame, runs, band), band, Threshold(11.4, "file"))
     expected = oracle_power.low_voltage_stops(
         frame.t_ms.tolist(),
         frame.on.tolist(),

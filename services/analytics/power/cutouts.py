@@ -5,46 +5,42 @@ voltage near the cut-out, that rebounds, and after which the compressor stays st
 climbs past where the thermostat would start it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from services.analytics.power.charging import stretches_of
 from services.analytics.power.frame import BoolArray, Frame, Runs
-from services.analytics.power.thermostat import Band
-from services.domain import UnitSettings
-from services.telemetry import FloatArray, IntArray
+from services.analytics.power.signs import DEAD_V, is_low, late_from_ms, signs_of
+from services.analytics.power.stops import Stops, stops_of
+from services.analytics.power.thermostat import Band, moved_k
+from services.analytics.power.threshold import ABOVE_CUTOUT_V, Threshold, threshold_of
+from services.telemetry import IntArray
 from services.timebase import MINUTE_MS
+
+__all__ = [
+    "ABOVE_CUTOUT_V",
+    "DEAD_V",
+    "Event",
+    "Threshold",
+    "cut_out_now",
+    "events_of",
+    "is_low",
+    "stopped_share_mask",
+    "threshold_of",
+]
 
 Kind = Literal["low_voltage", "interrupted", "silence", "unit", "still"]
 """``still``: the samples begin with a compressor that already stands still too long."""
 
-BELOW_CUTOUT_V = 0.3
-"""One reading may fall during the delay before a cut-out acts."""
-ABOVE_CUTOUT_V = 0.5
-"""One reading may miss the dip by current times resistance."""
-HIGHEST_CUTOUT_V = 11.95
-LOWEST_CUTOUT_V = 9.4
-"""Cut-outs of 12 V compressor electronics lie at 9.6 to 11.9 V (common practice, no source)."""
 RETRY_MS = 5 * MINUTE_MS
 """A run up to this long that ends in the same way is an attempt, not cooling."""
-DEAD_V = 3.0
 STUCK_MS = 90 * MINUTE_MS
 """A warm stop at normal voltage counts as the unit's own fault only after this; trips reset before."""
-STUCK_K = 2.0
+TRIPPED_RUN_MS = 15 * MINUTE_MS
+"""A run up to this long between two stands brings no cold (judgement)."""
 LEAST_WARMING_K = 1.0
-DELAY_MS = 5 * MINUTE_MS
-"""Running longer than this below a supposed cut-out disproves it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Threshold:
-    """The cut-out voltage in force, at 12 V nominal, and where it comes from."""
-
-    volts_12: float
-    origin: Literal["unit", "file", "observed", "default"]
-    differs_from_file: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,114 +61,8 @@ class Event:
     """Time the compressor ran in attempts before cooling resumed."""
     locked: bool
     """Whether the cabinet climbed past where the thermostat would have started it."""
-
-
-@dataclass(frozen=True)
-class _Stops:
-    """One row per run that ended without a gap."""
-
-    run: IntArray
-    on_at: IntArray
-    v_on: FloatArray
-    v_off: FloatArray
-    warm: BoolArray
-    """Clearly before the thermostat was satisfied."""
-    early: BoolArray
-    """At least a little before it."""
-    locked: BoolArray
-    off_ms: IntArray
-    tripped: BoolArray
-
-
-def threshold_of(
-    frame: Frame, runs: Runs, band: Band, settings: UnitSettings, reported_v: float | None
-) -> Threshold:
-    """Return the cut-out voltage: as the unit reports it, as the file says, as observed, else a default.
-
-    What is observed wins over the file when two or more cut-outs agree on another value, or the unit ran
-    on below the file's.
-    """
-    if reported_v is not None:
-        return Threshold(reported_v / frame.volt_scale, "unit")
-    observed = _observed_v(frame, _stops(frame, runs, band))
-    file_v = None if settings.cutout_v is None else settings.cutout_v / frame.volt_scale
-    if file_v is None:
-        if observed is not None:
-            return Threshold(observed[0], "observed")
-        return Threshold(settings.default_cutout_v / frame.volt_scale, "default")
-    if observed is None:
-        return Threshold(file_v, "file")
-    volts, count = observed
-    apart = volts < file_v - BELOW_CUTOUT_V or volts > file_v + ABOVE_CUTOUT_V
-    if apart and (count > 1 or _ran_below(frame, file_v)):
-        return Threshold(volts, "observed", differs_from_file=True)
-    return Threshold(file_v, "file")
-
-
-def _ran_below(frame: Frame, volts: float) -> bool:
-    """Return whether the compressor ran on below a voltage for longer than any delay."""
-    below = frame.on & (frame.volts_12 < volts - 0.15)
-    return int(np.sum(frame.held_ms[below])) > DELAY_MS
-
-
-def _observed_v(frame: Frame, stops: _Stops) -> tuple[float, int] | None:
-    """Return the voltage at which this unit's own lock-outs began, and how many there were."""
-    clear = (
-        stops.locked
-        & ~stops.tripped
-        & (stops.v_on >= LOWEST_CUTOUT_V)
-        & (stops.v_on <= HIGHEST_CUTOUT_V)
-        & (stops.v_off > stops.v_on)
-    )
-    if not bool(np.any(clear)):
-        return None
-    volts = float(np.median(stops.v_on[clear]))
-    return None if _ran_below(frame, volts) else (volts, int(np.sum(clear)))
-
-
-def _stops(frame: Frame, runs: Runs, band: Band) -> _Stops:
-    """Return every run that ended in a seen stop, with what followed it."""
-    ended = np.flatnonzero(runs.on[:-1] & runs.joined[:-1]) if runs.on.size else np.empty(0, np.int64)
-    on_at = runs.last[ended]
-    off_run = ended + 1
-    if on_at.size:
-        level = np.where(np.isfinite(frame.above_set_k), frame.above_set_k, -np.inf)
-        peaks = np.maximum.reduceat(level, runs.first)
-    else:
-        peaks = np.empty(0)
-    coldest = (
-        np.fmin(frame.above_set_k[on_at], frame.above_set_k[runs.first[off_run]]) if on_at.size else peaks
-    )
-    return _Stops(
-        run=ended,
-        on_at=on_at,
-        v_on=_last_volts(frame, on_at),
-        v_off=_first_off_volts(frame, runs, off_run),
-        warm=np.asarray(coldest > band.warm_above_k, dtype=np.bool_),
-        early=np.asarray(coldest > band.stopped_above_k, dtype=np.bool_),
-        locked=np.asarray(peaks[off_run] > band.locked_above_k, dtype=np.bool_)
-        if on_at.size
-        else peaks.astype(bool),
-        off_ms=runs.end_ms[off_run] - runs.start_ms[off_run],
-        tripped=frame.over_temperature[on_at] | frame.over_temperature[runs.first[off_run]]
-        if on_at.size
-        else peaks.astype(bool),
-    )
-
-
-def _first_off_volts(frame: Frame, runs: Runs, off_run: IntArray) -> FloatArray:
-    """Return the higher of the first two voltages after a stop: the first may still be the loaded one."""
-    first = runs.first[off_run]
-    second = np.minimum(first + 1, runs.last[off_run])
-    return np.asarray(np.fmax(frame.volts_12[first], frame.volts_12[second]), dtype=np.float64)
-
-
-def _last_volts(frame: Frame, at: IntArray) -> FloatArray:
-    """Return the voltage at samples, or at the one before where it is missing and of the same state."""
-    volts = frame.volts_12[at]
-    before = np.clip(at - 1, 0, None)
-    usable = ~np.isfinite(volts) & (frame.on[before] if len(frame) else np.zeros(0, bool))
-    return np.asarray(np.where(usable, frame.volts_12[before], volts), dtype=np.float64)
+    unseen: bool = False
+    """The starts that failed were too short to be sampled."""
 
 
 def events_of(
@@ -197,7 +87,10 @@ def events_of(
     """
     if len(frame) == 0:
         return ()
-    stops = _stops(frame, runs, band)
+    shift = moved_k(frame, runs, band)
+    if bool(np.any(shift > 0.0)):
+        frame = replace(frame, above_set_k=frame.above_set_k - shift)
+    stops = stops_of(frame, runs, band)
     events = _interrupted(frame, runs)
     if has_battery:
         events += _low_voltage(frame, runs, stops, band, threshold)
@@ -207,33 +100,21 @@ def events_of(
     return _without_overlap(events)
 
 
-def is_low(stops_v_on: FloatArray, threshold: Threshold) -> BoolArray:
-    """Return which voltages under load lie where a cut-out acts, or below, as attempts do."""
-    return np.asarray(
-        (stops_v_on > DEAD_V) & (stops_v_on <= threshold.volts_12 + ABOVE_CUTOUT_V), dtype=np.bool_
-    )
-
-
-def _past_start(frame: Frame, runs: Runs, band: Band, off_run: int) -> int:
-    """Return the first sample of an off run at which the thermostat would have started the compressor."""
-    first, last = int(runs.first[off_run]), int(runs.last[off_run])
-    past = np.flatnonzero(frame.above_set_k[first : last + 1] > band.start_k)
-    return first + int(past[0]) if past.size else first
-
-
-def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold: Threshold) -> list[Event]:
+def _low_voltage(frame: Frame, runs: Runs, stops: Stops, band: Band, threshold: Threshold) -> list[Event]:
     """Return the low-voltage stops, attempts merged into the event they belong to.
 
-    A stop a little early counts when what follows proves it: an attempt that ends warm, or a lock-out. A stop
-    by the thermostat after which the compressor could not start again counts from the moment the thermostat
-    would have started it.
+    A stop a little early counts when what follows proves it: an attempt that ends warm, a start that comes
+    late, or a voltage too near the cut-out for chance. A stop by the thermostat after which the compressor
+    could not start again counts from the moment the thermostat would have started it.
     """
+    signs = signs_of(frame, stops, threshold)
     rebounds = ~(stops.v_off < stops.v_on - 0.05)
-    suspect = stops.early | stops.warm | stops.locked
-    low = is_low(stops.v_on, threshold) & suspect & rebounds & ~stops.tripped
+    suspect = (signs.near & (stops.early | stops.warm | stops.locked)) | signs.held | signs.unseen
+    low = suspect & (rebounds | signs.held) & ~stops.tripped
     run = stops.run[low]
     if run.size == 0:
         return []
+    sure = (stops.warm | stops.locked | (stops.early & signs.tight) | signs.held | signs.unseen)[low]
     following = _next_on(runs, run)
     lasted = runs.end_ms[run] - runs.start_ms[run]
     attempt = np.zeros(run.shape, dtype=np.bool_)
@@ -241,8 +122,8 @@ def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold:
     heads = np.flatnonzero(~attempt)
     tails = np.concatenate([heads[1:] - 1, [run.size - 1]])
     ran = np.concatenate([[0], np.cumsum(np.where(attempt, lasted, 0))])
-    proven = np.logical_or.reduceat((stops.warm | stops.locked)[low], heads)
-    locked = np.logical_or.reduceat(stops.locked[low], heads)
+    proven = np.logical_or.reduceat(sure, heads)
+    locked = np.logical_or.reduceat((stops.locked | (stops.late_ms >= late_from_ms(frame)))[low], heads)
     return [
         _event(
             frame,
@@ -253,11 +134,26 @@ def _low_voltage(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold:
             attempts=int(tail - head),
             attempt_ms=int(ran[tail + 1] - ran[head + 1]),
             locked=bool(locked[group]),
-            start_at=None if stops.early[low][head] else _past_start(frame, runs, band, int(run[head]) + 1),
+            start_at=_start_at(frame, runs, stops, band, int(np.flatnonzero(low)[head])),
+            unseen=bool(signs.unseen[low][head] or (signs.held & ~signs.near)[low][head]),
         )
         for group, (head, tail) in enumerate(zip(heads, tails, strict=True))
         if proven[group]
     ]
+
+
+def _start_at(frame: Frame, runs: Runs, stops: Stops, band: Band, row: int) -> int | None:
+    """Return the sample from which cooling was missing; None: from the stop itself."""
+    if stops.early[row]:
+        return None
+    off_run = int(stops.run[row]) + 1
+    first = int(runs.first[off_run])
+    if stops.late_at[row] >= 0:
+        late = int(stops.late_at[row])
+        below = np.flatnonzero(~(frame.above_set_k[first:late] > band.start_k))
+        return first + int(below[-1]) + 1 if below.size else first
+    at = int(np.searchsorted(frame.t_ms, runs.start_ms[off_run] + int(np.median(stops.off_ms))))
+    return min(at, int(runs.last[off_run]))
 
 
 def _next_on(runs: Runs, run: IntArray) -> IntArray:
@@ -278,6 +174,7 @@ def _event(
     attempt_ms: int = 0,
     locked: bool = True,
     start_at: int | None = None,
+    unseen: bool = False,
 ) -> Event:
     """Return an event that starts after a sample and ends with a run (or not, past the last one)."""
     end_at = int(runs.first[resumed]) if resumed < runs.first.size else None
@@ -293,6 +190,7 @@ def _event(
         attempts=attempts,
         attempt_ms=attempt_ms,
         locked=locked,
+        unseen=unseen,
     )
 
 
@@ -309,20 +207,50 @@ def _interrupted(frame: Frame, runs: Runs) -> list[Event]:
     ]
 
 
-def _stuck(frame: Frame, runs: Runs, stops: _Stops, band: Band, threshold: Threshold) -> list[Event]:
-    """Return the stops at normal voltage after which the unit stayed still long past its thermostat."""
-    normal = ~(stops.v_on <= threshold.volts_12 + ABOVE_CUTOUT_V) & ~(stops.v_off < DEAD_V)
-    long = stops.off_ms >= STUCK_MS
+def _stuck(frame: Frame, runs: Runs, stops: Stops, band: Band, threshold: Threshold) -> list[Event]:
+    """Return the stands at normal voltage far past the thermostat, broken by short runs or by none.
+
+    One that trips lets go within the hour; what stands longer, or trips again after every short run, has
+    stopped cooling.
+    """
+    signs = signs_of(frame, stops, threshold)
+    stands = ~signs.near & ~signs.held & ~(stops.v_off < DEAD_V) & ~stops.tripped
+    rows = np.flatnonzero(stands & (stops.late_ms >= late_from_ms(frame)))
+    if rows.size == 0:
+        return []
+    run = stops.run[rows]
+    following = _next_on(runs, run)
+    lasted = runs.end_ms[run] - runs.start_ms[run]
+    again = np.zeros(run.shape, dtype=np.bool_)
+    again[1:] = (run[1:] == following[:-1]) & (lasted[1:] <= max(TRIPPED_RUN_MS, frame.spacing_ms))
+    heads = np.flatnonzero(~again)
+    tails = np.concatenate([heads[1:] - 1, [run.size - 1]])
+    stood = np.add.reduceat(stops.late_ms[rows], heads)
+    ran = np.concatenate([[0], np.cumsum(np.where(again, lasted, 0))])
     found: list[Event] = []
-    for row in np.flatnonzero(normal & stops.locked & long & ~stops.tripped):
-        off_run = int(stops.run[row]) + 1
-        inside = frame.above_set_k[runs.first[off_run] : runs.last[off_run] + 1]
-        if float(np.nanmax(inside)) > band.start_k + band.margin_k + STUCK_K:
-            following = int(_next_on(runs, stops.run[row : row + 1])[0])
-            start_at = None if stops.early[row] else _past_start(frame, runs, band, off_run)
-            on_at = int(stops.on_at[row])
-            found.append(_event(frame, runs, "unit", on_at=on_at, resumed=following, start_at=start_at))
+    for head, tail, stood_ms in zip(heads, tails, stood, strict=True):
+        if stood_ms < STUCK_MS:
+            continue
+        row = rows[head]
+        event = _event(
+            frame,
+            runs,
+            "unit",
+            on_at=int(stops.on_at[row]),
+            resumed=int(following[tail]),
+            attempts=int(tail - head),
+            attempt_ms=int(ran[tail + 1] - ran[head + 1]),
+            start_at=_start_at(frame, runs, stops, band, int(row)),
+        )
+        found.append(event)
     return found
+
+
+def _past_start(frame: Frame, runs: Runs, band: Band, off_run: int) -> int:
+    """Return the first sample of an off run at which the thermostat would have started the compressor."""
+    first, last = int(runs.first[off_run]), int(runs.last[off_run])
+    past = np.flatnonzero(frame.above_set_k[first : last + 1] > band.start_k)
+    return first + int(past[0]) if past.size else first
 
 
 def _still_from_the_start(frame: Frame, runs: Runs, band: Band) -> list[Event]:

@@ -1,0 +1,97 @@
+"""What cable and joints add beyond a sound path just before a stop, apart from the battery's own sag."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.power.curves import CURVES, RestCurve, battery_ohm, soc_at_rest
+from services.analytics.power.resistance import CABLE_AT_C, JOINTS_OHM, Steps, cable_ohm
+from services.domain import UnitSettings
+from services.timebase import HOUR_MS
+
+NEAR_MS = 12 * HOUR_MS
+"""A joint can fail within hours: newer steps count first."""
+FAR_MS = 72 * HOUR_MS
+FEWEST = 3
+MOST_CHARGED = 5
+"""The battery's own part is smallest, and best known, in the steps with the highest rest voltage."""
+KNOWN_SHARE = 0.6
+"""With a battery's part above this share of `WORN_OHM` older steps, taken fuller, tell more (judgement)."""
+WORN_OHM = 0.045
+"""Fuse, plug and joints of a good set have 5 to 30 mΩ, a worn socket or corroded lug 50 to 200 (common
+practice, no source). [Ω at 12 V; four times as much at 24 V]"""
+BATTERY_SHARE = 1.6
+"""How far the battery's own part may be off: a worn one has 2.5 times a sound one's (judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """Cable and joints as measured shortly before a stop."""
+
+    ohm: float
+    """Battery included."""
+    expected_ohm: float
+    """Of sound cable and joints and a sound battery at that charge."""
+    battery_ohm: float
+    """The battery's part of it."""
+    steps: int
+
+    @property
+    def excess_ohm(self) -> float:
+        """What is there beyond the expected."""
+        return self.ohm - self.expected_ohm
+
+    def worn(self, volt_scale: float) -> bool:
+        """Return whether it is too much for a sound path and for what is not known of the battery."""
+        return self.excess_ohm > max(WORN_OHM * volt_scale**2, BATTERY_SHARE * self.battery_ohm)
+
+
+def sound_ohm(settings: UnitSettings) -> float:
+    """Return what cable and joints of this unit have when sound, without the battery [Ω]."""
+    cable = cable_ohm(
+        length_m=settings.cable_length_m, section_mm2=settings.cable_mm2, temperature_c=CABLE_AT_C
+    )
+    return cable + JOINTS_OHM
+
+
+def bank_ohm(volts_12: float, settings: UnitSettings, curve: RestCurve) -> float:
+    """Return what a sound battery of the label's capacity has at a rest voltage [Ω]."""
+    capacity_ah = 100.0 if settings.bank is None else settings.bank.capacity_ah
+    at_12 = battery_ohm(
+        soc_at_rest(volts_12, curve), capacity_ah=capacity_ah, lithium=curve is CURVES["lifepo4"]
+    )
+    return float(at_12) * settings.nominal_v / 12.0
+
+
+def path_before(steps: Steps, settings: UnitSettings, curve: RestCurve, *, at_ms: int) -> Path | None:
+    """Return the supply path shortly before an instant, from its most charged steps.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of all usable stops, in order of time.
+    settings : UnitSettings
+        Cable and bank.
+    curve : RestCurve
+        Of the bank's chemistry.
+    at_ms : int
+        The stop's own step counts too. [ms]
+
+    Returns
+    -------
+    Path or None
+        None with fewer than three steps in three days.
+    """
+    found: Path | None = None
+    last = int(np.searchsorted(steps.t_ms, at_ms + 1, side="right"))
+    for reach_ms in (NEAR_MS, FAR_MS):
+        first = int(np.searchsorted(steps.t_ms, at_ms - reach_ms))
+        if last - first < FEWEST:
+            continue
+        ohm, volts = steps.ohm[first:last], steps.volts_off_12[first:last]
+        best = np.argsort(volts, kind="stable")[-MOST_CHARGED:]
+        battery = bank_ohm(float(np.median(volts[best])), settings, curve)
+        found = Path(float(np.median(ohm[best])), sound_ohm(settings) + battery, battery, int(best.size))
+        if battery <= KNOWN_SHARE * WORN_OHM * (settings.nominal_v / 12.0) ** 2:
+            break
+    return found
