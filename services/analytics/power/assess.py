@@ -30,6 +30,7 @@ from services.analytics.power.forecast import Situation, runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
 from services.analytics.power.holdover import hold_over
 from services.analytics.power.learned import Learned, bank_key
+from services.analytics.power.load import standby_a
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
 from services.analytics.power.shared import BankLoad
 from services.analytics.power.thermostat import Band, band_of
@@ -191,7 +192,7 @@ def _supply(
     said = reported[np.isfinite(reported)]
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
-    amps = load_a(frame, settings)
+    amps = load_a(frame, settings) + standby_a(frame, settings)
     if others is not None:
         amps = amps + others.at(frame.t_ms)
     ah = drawn_ah(frame, amps)

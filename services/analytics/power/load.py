@@ -33,6 +33,8 @@ STEADY_SHARE_SD = 0.05
 SHORT_HISTORY_SHARE_SD = 0.20
 SHARED_SHARE_SD = 0.25
 """Added where other units on the bank are taken to draw like this one."""
+SHAPELESS_MS = HOUR_MS
+"""So much of the mean stands beside what an hour of the day itself showed (judgement)."""
 TODAY_SHARE = 0.5
 """How much of today's departure from the usual goes on at first (judgement, no source)."""
 TODAY_FADES_H = 36.0
@@ -120,8 +122,8 @@ def duty_by_hour(frame: Frame, ordinary: BoolArray, *, as_of_ms: int) -> tuple[F
     Returns
     -------
     tuple
-        (24,) shares, hours without half an hour of data filled from those beside them; the mean share;
-        milliseconds of data.
+        (24,) shares; the mean share; milliseconds of data. An hour seen little leans on the mean of all:
+        the cycles in it say more of their phase than of the hour.
     """
     recent = ordinary & (frame.t_ms >= as_of_ms - DUTY_DAYS * DAY_MS)
     held = np.where(recent, frame.held_ms, 0).astype(np.float64)
@@ -130,12 +132,11 @@ def duty_by_hour(frame: Frame, ordinary: BoolArray, *, as_of_ms: int) -> tuple[F
         return np.zeros(24), 0.0, 0
     weight = held * np.exp((frame.t_ms - as_of_ms) / (RECENT_DAYS * DAY_MS))
     hour = frame.t_ms // HOUR_MS % 24
-    total = np.bincount(hour, weights=held, minlength=24)
     weighed = np.bincount(hour, weights=weight, minlength=24)
     ran = np.bincount(hour, weights=weight * frame.on, minlength=24)
-    known = np.where(total >= HOUR_MS / 2, ran / np.maximum(weighed, 1e-9), np.nan)
     mean = float(np.sum(held * frame.on)) / seen_ms
-    shares = round_the_clock(known) if bool(np.any(np.isfinite(known))) else np.full(24, mean)
+    recently = float(np.sum(ran)) / float(np.sum(weighed))
+    shares = (ran + SHAPELESS_MS * recently) / (weighed + SHAPELESS_MS)
     return shares, mean, round(seen_ms)
 
 
@@ -164,6 +165,12 @@ def demand_of(frame: Frame, ordinary: BoolArray, settings: UnitSettings, *, as_o
         seen_ms=seen_ms,
         day_sd=min(0.4, day_sd) if seen_ms >= DAY_MS else SHORT_HISTORY_SHARE_SD,
     )
+
+
+def standby_a(frame: Frame, settings: UnitSettings) -> FloatArray:
+    """Return what the unit's electronics draw while the machine rests, where no current is measured [A]."""
+    unmeasured = ~np.isfinite(frame.current_a) & ~frame.on
+    return np.asarray(np.where(unmeasured, STANDBY_W / settings.nominal_v, 0.0), dtype=np.float64)
 
 
 def _currents(frame: Frame, settings: UnitSettings, *, since_ms: int) -> tuple[float, float]:

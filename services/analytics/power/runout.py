@@ -21,6 +21,9 @@ from services.timebase import DAY_MS, HOUR_MS
 DAWN_HOUR = 6
 MEMBERS = 401
 """How many possible futures stand for all: strata of equal chance, always the same ones."""
+LITHIUM_EMPTY_V = 10.0
+"""Cells are empty at 2.5 V by their makers' sheets (common practice); the rest list's own last row, 3.0 V, is
+where protection boards stop. Below a tenth of charge the lower of both counts: plan on the early end. [V]"""
 GOLDEN_STEP, SQUARE_STEP = 0.6180339887498949, 0.4142135623730951
 ENGINE_SOC = 0.5
 """Below half charge an engine may not start (common practice, no source)."""
@@ -41,7 +44,7 @@ def normal_deviate(level: FloatArray) -> FloatArray:
 
 @cache
 def _strata() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return three sets of levels spread evenly together: steps of irrational length round the unit circle."""
+    """Return three sets of levels spread evenly together: steps of irrational length round a circle."""
     number = np.arange(MEMBERS) + 0.5
     return number / MEMBERS, number * GOLDEN_STEP % 1.0, number * SQUARE_STEP % 1.0
 
@@ -132,7 +135,10 @@ def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, source_ohm: flo
     other_a = (bank.other_load_a if bank is not None else 0.0) + settings.running_a * (
         settings.units_on_bank - 1
     ) / 2
-    on_load = rest_v(soc, curve) - (settings.running_a * (cable + inner) + other_a * inner) / scale
+    rest = rest_v(soc, curve)
+    if lithium:
+        rest = np.minimum(rest, LITHIUM_EMPTY_V + (rest_v(0.1, curve) - LITHIUM_EMPTY_V) * soc / 0.1)
+    on_load = rest - (settings.running_a * (cable + inner) + other_a * inner) / scale
     enough = np.flatnonzero(on_load >= cutout_v_12)
     return float(soc[enough[0]]) if enough.size else 1.0
 

@@ -90,7 +90,7 @@ def test_charging_without_a_habit_counts_from_now():
 def test_hours_shrink_by_the_silence_since_the_last_sample():
     live, as_of_ms = runout(Story(days=1, soc=0.9))
     later, _ = runout(Story(days=1, soc=0.9), as_of_ms=as_of_ms + 5 * HOUR_MS)
-    assert live.hours_p50 - later.hours_p50 == pytest.approx(5.0, abs=0.01)
+    assert live.hours_p50 - later.hours_p50 == pytest.approx(5.0, abs=0.05)
 
 
 def test_silence_past_the_run_out_leaves_no_hours():
