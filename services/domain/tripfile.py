@@ -109,6 +109,11 @@ class _Reader:
                 own.append(units[wanted])
             elif wanted not in units:
                 self.complain(("trip", "units", index), f"the fleet has no unit {wanted!r}")
+        if isinstance(asked, list):
+            place = {wanted: index for index, wanted in enumerate(asked) if isinstance(wanted, str)}
+            own.sort(
+                key=lambda table: place.get(table.get("id") if isinstance(table, dict) else "", len(place))
+            )
         document["unit"] = own
         document["bank"] = _filled(document.get("bank", []), banks) + [
             banks[bank] for bank in _banks_of(own) if bank in banks and bank not in self._ids("bank")

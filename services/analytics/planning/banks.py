@@ -21,13 +21,14 @@ PANEL_SHARE = 0.67
 hot cells (judgement, from a year of clear skies at 19° south)."""
 CHARGING_ON_NOMINAL = 1.125
 """A 12 V bank stands at about 13.5 V while panels charge it (common practice, no source)."""
-RESTART_ABOVE_CUTOUT_V = 1.1
 SMALL_CHARGE_SHARE = 0.05
 """A net charge of this part of the capacity an hour lifts the voltage over the restart (judgement). [1/h]"""
 _GRID = np.linspace(0.0, 1.0, 201)
 
 
-def accepted_a(missing_ah: FloatArray, capacity_ah: FloatArray, *, lithium: bool) -> FloatArray:
+def accepted_a(
+    missing_ah: FloatArray, capacity_ah: FloatArray, *, lithium: bool, finish_h: float = FINISH_H
+) -> FloatArray:
     """Return the most a bank takes at a charger's absorption voltage.
 
     Parameters
@@ -36,6 +37,8 @@ def accepted_a(missing_ah: FloatArray, capacity_ah: FloatArray, *, lithium: bool
         Charge that is missing, and the capacity, in one shape. [Ah]
     lithium : bool
         Lithium iron phosphate.
+    finish_h : float
+        Time constant of the last part; `TAPER_H` gives the bare law. [h]
 
     Returns
     -------
@@ -45,12 +48,12 @@ def accepted_a(missing_ah: FloatArray, capacity_ah: FloatArray, *, lithium: bool
     if lithium:
         return np.asarray(missing_ah / LITHIUM_TAPER_H, dtype=np.float64)
     late = missing_ah < (1.0 - FINISH_SOC) * capacity_ah
-    return np.asarray(missing_ah / np.where(late, FINISH_H, TAPER_H), dtype=np.float64)
+    return np.asarray(missing_ah / np.where(late, finish_h, TAPER_H), dtype=np.float64)
 
 
 def missing_after(
     missing_ah: FloatArray, capacity_ah: FloatArray, *, net_a: FloatArray, efficiency: float, lithium: bool,
-    step_h: float,
+    step_h: float, finish_h: float = FINISH_H,
 ) -> FloatArray:  # fmt: skip
     """Return the charge still missing after a step.
 
@@ -62,7 +65,7 @@ def missing_after(
         What chargers offer less what is drawn; negative discharges. [A]
     efficiency : float
         Of charge put in, the share that comes out again.
-    lithium : bool
+    lithium, finish_h : bool, float
         See `accepted_a`.
     step_h : float
         [h]
@@ -72,7 +75,7 @@ def missing_after(
     float64
         Between none and the whole capacity. [Ah]
     """
-    most = accepted_a(missing_ah, capacity_ah, lithium=lithium)
+    most = accepted_a(missing_ah, capacity_ah, lithium=lithium, finish_h=finish_h)
     taken = np.where(net_a > 0.0, efficiency * np.minimum(net_a, most), net_a)
     return np.clip(missing_ah - taken * step_h, 0.0, capacity_ah)
 

@@ -148,6 +148,9 @@ def _best_of_each(bank: str, tried: Sequence[Tried], chance: FloatArray) -> list
     for kinds in dict.fromkeys(t.kinds for t in tried):
         own = [i for i, t in enumerate(tried) if t.kinds == kinds]
         enough = [i for i in own if chance[i] >= HOLDS_FROM]
-        at = min(enough, key=lambda i: tried[i].size) if enough else max(own, key=lambda i: float(chance[i]))
+        if enough:
+            at = min(enough, key=lambda i: tried[i].size)
+        else:
+            at = max(own, key=lambda i: (float(chance[i]), tried[i].size))
         found.append(Change(bank=bank, steps=tried[at].steps, chance=float(chance[at]), enough=bool(enough)))
     return found

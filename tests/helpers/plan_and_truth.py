@@ -1,0 +1,189 @@
+"""One chest or freezer, planned and simulated from one description; the simulator is no outside check."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firmware_sim.history import Simulator
+from firmware_sim.scenarios.load import load_scenario
+from services.analytics.planning.planner import plan
+from services.domain.fleetfile import parse_fleet
+from services.domain.tripfile import parse_trip
+from services.timebase import DAY_MS, HOUR_MS, ms_of_iso
+
+END_MS = ms_of_iso("2026-10-15T10:00:00Z")
+"""Noon where the chest is."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """What both are told."""
+
+    kind: str = "fridge"
+    chemistry: str = "agm"
+    capacity_ah: int = 100
+    night_c: float = 20.0
+    day_c: float = 37.0
+    gain_w_per_k: float = 0.62
+    cooling_w: float = 62.0
+    set_point_c: float = 3.0
+    drives: tuple[tuple[float, float], ...] = ((6.0, 9.5), (15.5, 18.5))
+    warm_kg: int = 0
+    """Put in two hours after the start, at 30 °C."""
+    nights: int = 3
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Hour by hour: planned middle and early end, and the truth."""
+
+    planned: object
+    soc: np.ndarray
+    soc_p10: np.ndarray
+    air_c: np.ndarray
+    food_c: np.ndarray
+    true_soc: np.ndarray
+    true_air_c: np.ndarray
+    true_food_c: np.ndarray
+    duty_ratio: float
+    """Planned over true."""
+    stopped_ms: int | None
+    """When the chest truly first stood without power."""
+
+
+def _fleet(case):
+    return f"""
+[[site]]
+id = "truck-9"
+name = "Truck 9"
+kind = "vehicle"
+timezone = "Africa/Lusaka"
+[[bank]]
+id = "t9-aux"
+chemistry = "{case.chemistry}"
+nominal_v = 12
+capacity_ah = {case.capacity_ah}
+[[unit]]
+id = "t9-meat"
+kind = "{case.kind}"
+site = "truck-9"
+volume_l = 60
+set_point_c = {case.set_point_c}
+[unit.food]
+load_kg = 12
+[unit.supply]
+bank = "t9-aux"
+cutout_v = 11.0
+restart_v = 12.5
+cable_length_m = 4.0
+cable_mm2 = 6.0
+[unit.compressor]
+running_a = 4.2
+"""
+
+
+def _scenario(case):
+    warm = (
+        f'[[fault]]\nkind = "overload"\nunit = "t9-meat"\nbegins_h_before = {24 * case.nights - 2}\n'
+        f"load_kg = {case.warm_kg}\nload_c = 30\n"
+    )
+    return f"""
+[scenario]
+name = "Plan and truth"
+fleet = "fleet.toml"
+seed = 3
+days = {case.nights}
+ends = 2026-10-15T10:00:00Z
+[[site]]
+id = "truck-9"
+night_c = {case.night_c}
+day_c = {case.day_c}
+spread_k = 0.0
+cloud_share = 0.0
+drives = {[list(drive) for drive in case.drives]}
+latitude_deg = -20.5
+longitude_deg = 28.0
+[[bank]]
+id = "t9-aux"
+health = 0.9
+start_soc = 0.9
+drive_a = 25
+[[unit]]
+id = "t9-meat"
+food_kg = 12
+shell_w_per_k = {case.gain_w_per_k}
+cooling_w = {case.cooling_w}
+in_sun_k = 4
+{warm if case.warm_kg else ""}
+"""
+
+
+def _trip(case):
+    drives = "".join(
+        f"[[drive]]\nat = {int(a):02d}:{round(60 * (a % 1)):02d}:00\nlasts_h = {b - a}\n"
+        for a, b in case.drives
+    )
+    warm = (
+        f'[[load]]\nunit = "t9-meat"\nat = 14:00:00\nkg = {case.warm_kg}\nwarm_c = 30\n'
+        if case.warm_kg
+        else ""
+    )
+    return f"""
+[trip]
+starts = 2026-10-{15 - case.nights}T12:00:00
+nights = {case.nights}
+timezone = "Africa/Lusaka"
+latitude_deg = -20.5
+longitude_deg = 28.0
+units = ["t9-meat"]
+[weather]
+night_c = {case.night_c}
+day_c = {case.day_c}
+spread_k = 0.0
+cloud_share = 0.0
+[[bank]]
+id = "t9-aux"
+health = 0.9
+start_soc = 0.9
+drive_a = 25
+[[unit]]
+id = "t9-meat"
+shell_w_per_k = {case.gain_w_per_k}
+cooling_w = {case.cooling_w}
+in_sun_k = 4
+{drives}{warm}
+"""
+
+
+def compared(case, folder):
+    """Return a case planned, and simulated from the same words."""
+    (folder / "fleet.toml").write_text(_fleet(case), encoding="utf-8")
+    path = folder / "scenario.toml"
+    path.write_text(_scenario(case), encoding="utf-8")
+    start_ms = END_MS - case.nights * DAY_MS
+    simulator = Simulator(load_scenario(path), anchor_ms=END_MS, start_ms=start_ms)
+    blocks = list(simulator.blocks(END_MS))
+    t_ms = np.concatenate([block.t_ms for block in blocks])
+    true = {
+        name: np.concatenate([np.asarray(block.true[name], dtype=float)[:, 0] for block in blocks])
+        for name in ("soc", "air_c", "food_c", "on", "locked")
+    }
+    hour = (t_ms - start_ms) // HOUR_MS
+    ends = np.array([np.flatnonzero(hour == h)[-1] for h in range(24 * case.nights)])
+    locked = np.flatnonzero(true["locked"])
+    planned = plan(
+        parse_trip(_trip(case), name="trip.toml", fleet=parse_fleet(_fleet(case), name="fleet.toml"))
+    )
+    bank, unit = planned.banks[0], planned.units[0]
+    return Compared(
+        planned=planned,
+        soc=np.array([q.p50 for q in bank.soc]),
+        soc_p10=np.array([q.p10 for q in bank.soc]),
+        air_c=np.array([q.p50 for q in unit.cabinet_c]),
+        food_c=np.array([q.p50 for q in unit.food_c]),
+        true_soc=true["soc"][ends],
+        true_air_c=np.array([true["air_c"][hour == h].mean() for h in range(24 * case.nights)]),
+        true_food_c=true["food_c"][ends],
+        duty_ratio=unit.duty.p50 / float(np.mean(true["on"])),
+        stopped_ms=int(t_ms[locked[0]]) if locked.size else None,
+    )

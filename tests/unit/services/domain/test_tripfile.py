@@ -1,0 +1,87 @@
+import pytest
+
+from services.domain.fleetfile import FleetFileError
+from services.domain.tripfile import parse_trip
+from tests.helpers.trips import DRIVES, FLEET, HEAD, WARM_DRINKS, fleet, trip
+
+BARE = HEAD.format(nights=2)
+
+
+def complaint(text, known=None):
+    with pytest.raises(FleetFileError) as caught:
+        parse_trip(text, name="trip.toml", fleet=known)
+    return str(caught.value)
+
+
+def test_what_the_fleet_says_need_not_be_said_again():
+    found = trip()
+    assert [unit.name for unit in found.units] == ["Meat chest"]
+    assert found.units[0].supply.cutout_v == 11.0
+    assert [(bank.id, bank.capacity_ah, bank.start_soc) for bank in found.banks] == [("t9-aux", 100.0, 0.9)]
+
+
+def test_what_the_trip_says_comes_before_the_fleet_section_by_section():
+    unit = '[[unit]]\nid = "t9-meat"\n[unit.supply]\ncable_mm2 = 10\n'
+    found = trip(unit + '[[bank]]\nid = "t9-aux"\ncapacity_ah = 140\n')
+    assert found.units[0].supply.cable_mm2 == 10
+    assert found.units[0].supply.cutout_v == 11.0
+    assert found.banks[0].capacity_ah == 140
+    assert found.banks[0].chemistry == "agm"
+
+
+def test_a_trip_file_can_stand_alone():
+    head = BARE.replace('units = ["t9-meat"]', "")
+    described = FLEET.partition("[[bank]]")[2].replace('site = "truck-9"', "")
+    found = parse_trip(head + "[[bank]]" + described + DRIVES, name="trip.toml")
+    assert found.on_bank("t9-aux")[0].id == "t9-meat"
+
+
+@pytest.mark.parametrize(
+    ("more", "line", "words"),
+    [
+        ("[[drive]]\nat = 06:00:00\nlasts_h = 2\nuntil = 3\n", 13, "unknown key"),
+        ("[[drive]]\nat = 06:00:00\nlasts_h = 0\n", 12, "must be greater than 0"),
+        ("[[drive]]\ndays = [9]\nat = 06:00:00\nlasts_h = 1\n", 11, "the trip ends on day 3"),
+        ("[weather]\nnight_c = 30\nday_c = 20\n", 10, "day_c must not be below night_c"),
+        ('[[load]]\nunit = "t9-fish"\nat = 06:00:00\nkg = 2\n', 11, "there is no cabinet 't9-fish'"),
+        ('[[bank]]\nid = "t9-aux"\n[[bank]]\nid = "t9-aux"\n', 13, "stands twice"),
+        ("[[stop]]\nat = 06:00:00\nlasts_h = nan\n", 12, "number"),
+        ("[stop]\nat = 06:00:00\n", 10, "[[stop]]"),
+        ("[tour]\nx = 1\n", 10, "a trip file holds trip, weather, bank"),
+        ("[[drive]\n", 10, "not TOML"),
+    ],
+)
+def test_a_fault_names_file_line_and_what_is_wrong(more, line, words):
+    said = complaint(BARE + more, fleet())
+    assert said.startswith(f"trip.toml, line {line}")
+    assert words in said
+
+
+def test_every_fault_is_named_at_once():
+    said = complaint(
+        BARE.replace("nights = 2", "nights = 0") + "[[drive]]\nat = 06:00:00\nlasts_h = 99\n", fleet()
+    )
+    assert len(said.splitlines()) == 2
+    assert "trip.nights" in said
+    assert "drive[0].lasts_h" in said
+
+
+def test_unknown_cabinets_and_banks_and_panels_without_a_place_are_refused():
+    assert "the fleet has no unit 't9-fish'" in complaint(BARE.replace("t9-meat", "t9-fish"), fleet())
+    alone = BARE.replace('units = ["t9-meat"]', "")
+    assert "no cabinet is taken along" in complaint(alone)
+    unit = '[[unit]]\nid = "t9-x"\nkind = "fridge"\n'
+    assert "a plan needs to know the bank" in complaint(alone + unit)
+    assert "there is no bank 'b-x'" in complaint(alone + unit + '[unit.supply]\nbank = "b-x"\n')
+    nowhere = BARE.replace("latitude_deg = -20.5\n", "") + '[[bank]]\nid = "t9-aux"\npanel_wp = 100\n'
+    assert "needs latitude_deg" in complaint(nowhere, fleet())
+
+
+def test_limits_of_the_supply_are_held_against_each_other():
+    own = '[[unit]]\nid = "t9-meat"\n[unit.supply]\nrestart_v = 10.5\n'
+    assert "must lie above cutout_v" in complaint(BARE + own, fleet())
+
+
+def test_a_load_is_taken_as_written():
+    load = trip(WARM_DRINKS).loads[0]
+    assert (load.kg, load.warm_c, load.day, load.at.hour) == (20, 30, 1, 14)
