@@ -355,6 +355,29 @@ def backtest_cutouts(
         raise typer.Exit(1)
 
 
+@backtest_app.command("runout")
+def backtest_runout(
+    seed: Annotated[
+        list[int] | None, typer.Option(help="Seed of a made-up fleet; repeat for several.")
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where none is given.")] = 2,
+    banks: Annotated[int, typer.Option(min=1, max=60, help="Banks in each fleet.")] = 12,
+    days: Annotated[float, typer.Option(min=10, help="Days simulated; the first eight only teach.")] = 30.0,
+) -> None:
+    """Ask for run-outs along simulated months and score them against two baselines."""
+    from deploy.backtest_report import runout_report
+
+    print(
+        runout_report(
+            seeds=tuple(seed or ()),
+            fresh=seeds,
+            vehicles=banks,
+            days=days,
+            say=lambda words: print(words, file=sys.stderr),
+        )
+    )
+
+
 @app.command()
 def waiting(data: Data = _DATA) -> None:
     """List unknown units that knock; once the fleet file has them, their packs are replayed."""
