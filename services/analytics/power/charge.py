@@ -42,6 +42,8 @@ PLATEAU_SD = (0.25, 0.15, 0.08)
 charged, above it nearly full or held by a charger (judgement over the tables). [V at 12 V]"""
 SHARED_SHARE_SD = 0.30
 """As `CURRENT_SHARE_SD`, where other units on the bank are taken to draw like this one."""
+RISE_V, RISE_MS, RISE_READINGS = 0.03, 4 * HOUR_MS, 6
+"""A rest voltage this far above the lowest of the last hours has been lifted (judgement). [V at 12 V]"""
 NOTHING_KNOWN_SD = 0.45
 
 
@@ -142,6 +144,9 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     if settings.unit.supply.panel_wp > 0:
         at = at[_night(frame.t_ms[at], settings)]
     at = at[frame.volts_12[at] > LEAST_LIVE_V]
+    at = at[_falling(frame.t_ms[at], frame.volts_12[at], settings)]
+    if curve is not CURVES["lifepo4"]:
+        at = at[frame.volts_12[at] <= curve.trusted_below_v - RELAXATION_V]
     volts = frame.volts_12[at] + RELAXATION_V
     flat = volts > curve.trusted_below_v
     step = np.digitize(volts, PLATEAU_V)
@@ -153,6 +158,17 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
 def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
     """Return where the site's clock stands between 19:00 and 05:00, by the offset of the newest instant."""
     return np.asarray((site_hour(t_ms, settings) >= 19) | (site_hour(t_ms, settings) < 5), dtype=np.bool_)  # noqa: PLR2004
+
+
+def _falling(t_ms: IntArray, volts_12: FloatArray, settings: UnitSettings) -> BoolArray:
+    """Return where a rest voltage did not rise by day over those of the hours before: weak sun lifts it."""
+    before = np.full(volts_12.shape, np.inf)
+    for step in range(1, RISE_READINGS + 1):
+        if volts_12.size > step:
+            near = t_ms[step:] - t_ms[:-step] <= RISE_MS
+            before[step:] = np.minimum(before[step:], np.where(near, volts_12[:-step], np.inf))
+    rising = volts_12 > before + RISE_V
+    return ~rising | _night(t_ms, settings)
 
 
 def site_hour(t_ms: IntArray, settings: UnitSettings) -> IntArray:

@@ -22,6 +22,8 @@ READING_SD = 0.08
 much of it in common (judgement, no source)."""
 FULL_SD = 0.03
 """A full charge, and the end of one that seemed to become full, may be short by this (judgement)."""
+TOP_SLACK = 0.05
+"""Room above a full bank, so that a reading may err to both sides of one that was just full."""
 SEEMS_FULL, SEEMS_FULL_SD = 1.1, 0.03
 """A first rest voltage this far above its table's full one is a full battery with another curve."""
 RATE_PER_H, RATE_LOG_SD = 0.15, 0.8
@@ -230,12 +232,12 @@ class Filter:
 
     def _top(self) -> float:
         """Return the most it can hold: a full bank less what was counted out since charging ended."""
-        return 1.0 - self._since_top * math.exp(float(self.estimate.mean[ekf.DRAIN]))
+        return 1.0 + TOP_SLACK - self._since_top * math.exp(float(self.estimate.mean[ekf.DRAIN]))
 
     def _keep_below_top(self) -> None:
         """Hold the charge to the most it can be."""
         if self._bounded:
-            self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, self._top(), moves=ekf.NOT_DRAIN)
+            self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, self._top())
 
     def _silence(self, hours: float) -> None:
         self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
