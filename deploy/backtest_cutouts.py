@@ -47,6 +47,8 @@ class Want:
     kind: str
     causes: frozenset[str]
     """Empty: not scored."""
+    first: str = ""
+    """The cause the truth names; others count where what had been could not tell them apart."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,8 @@ class Score:
     found: int = 0
     causes: int = 0
     right_causes: int = 0
+    strict_causes: int = 0
+    """Of those, named as the truth names it."""
     confusion: Counter[tuple[str, str]] = field(default_factory=Counter)
     by_kind: Counter[tuple[str, str]] = field(default_factory=Counter)
     start_late_ms: list[int] = field(default_factory=list)
@@ -130,9 +134,10 @@ class Score:
         self.causes += 1
         right = event.cause in want.causes
         self.right_causes += right
+        self.strict_causes += event.cause == want.first
         self.by_kind[want.kind, "right"] += right
         self.by_kind[want.kind, "causes"] += 1
-        self.confusion[max(want.causes), event.cause] += 1
+        self.confusion[want.first, event.cause] += 1
         if not right:
             self._miss(
                 played,
@@ -172,13 +177,13 @@ def _want(outage: Outage, played: Played) -> Want:
     if "moved_bank" in hands:
         return Want(outage, "moved_bank", frozenset())
     if "unplugged" in hands:
-        return Want(outage, "unplugged", frozenset({"supply_interrupted"}))
+        return Want(outage, "unplugged", frozenset({"supply_interrupted"}), "supply_interrupted")
     if "switched_off" in hands:
-        return Want(outage, "switched_off", frozenset({"unit"}))
+        return Want(outage, "switched_off", frozenset({"unit"}), "unit")
     if not over:
         if outage.starved_ms > 0.5 * outage.missing_ms:
-            return Want(outage, "cannot_start", frozenset({"wiring"}))
-        return Want(outage, "does_not_turn", frozenset({"unit"}))
+            return Want(outage, "cannot_start", frozenset({"wiring"}), "wiring")
+        return Want(outage, "does_not_turn", frozenset({"unit"}), "unit")
     first = min(over, key=lambda stop: abs(stop.start_ms - outage.start_ms))
     causes = {str(first.cause)}
     if first.cause == "battery_flat" and not _was_full(first, played):
@@ -192,7 +197,7 @@ def _want(outage: Outage, played: Played) -> Want:
     failed_ms = played.uncharged_ms
     if first.cause == "charging" and failed_ms is not None and outage.start_ms < failed_ms + NOT_YET_MS:
         causes.add("battery_flat")
-    return Want(outage, first.kind, frozenset(causes))
+    return Want(outage, first.kind, frozenset(causes), str(first.cause))
 
 
 def _was_full(stop: Stop, played: Played) -> bool:
@@ -249,7 +254,8 @@ def _share(value: float) -> str:
 def _numbers(score: Score) -> str:
     return (
         f"{score.outages} outages, {score.events} told; precision {_share(score.precision)}, recall"
-        f" {_share(score.recall)}, cause {_share(score.cause_accuracy)}"
+        f" {_share(score.recall)}, cause {_share(score.cause_accuracy)}, to the word"
+        f" {_share(score.strict_causes / score.causes if score.causes else float('nan'))}"
     )
 
 

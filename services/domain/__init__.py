@@ -19,6 +19,7 @@ from services.domain._analysis import (
     RejectedCell,
     Runout,
     SensorFlag,
+    SupplyPath,
     UsualCharging,
 )
 from services.domain._batch import (
@@ -106,6 +107,7 @@ __all__ = [
     "SiteKind",
     "Stay",
     "Supply",
+    "SupplyPath",
     "Unit",
     "UnitCard",
     "UnitSettings",

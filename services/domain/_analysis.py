@@ -173,6 +173,32 @@ class EnergyDay(Frozen):
     charged: tuple[EnergyIn, ...] = ()
 
 
+class SupplyPath(_WithReasons):
+    """Cable, joints and battery between the charge and the unit, as measured at compressor stops."""
+
+    ohm: float
+    sd_ohm: float
+    stops: int
+    coarse_reading: bool
+    """The reading's own step is so coarse that more stops do not sharpen it."""
+    expected_ohm: float
+    """Of sound cable, joints and battery."""
+    drop_share: float
+    """Of the nominal voltage, lost in cable and joints at running current."""
+    change_ohm_per_month: float | None
+    change_ohm_per_month_reason: str | None = None
+    change_sure: bool = False
+    """A path that does not change would show this in fewer than one of twenty."""
+    hours_lost: float | None
+    """Running from a full bank lost to what is beyond a sound path."""
+    hours_lost_reason: str | None = None
+    advised_mm2: float | None
+    """Smallest usual section that keeps the drop within 3 % when hot."""
+    advised_mm2_reason: str | None = None
+    worn: bool = False
+    words: str = ""
+
+
 class Battery(_WithReasons):
     """What is known of the bank behind a unit."""
 
@@ -191,6 +217,8 @@ class Battery(_WithReasons):
     charging: tuple[Charging, ...] = ()
     """The newest stretches of charging, oldest first."""
     days: tuple[EnergyDay, ...] = ()
+    supply_path: SupplyPath | None = None
+    supply_path_reason: str | None = "not looked at"
 
 
 class LastsUntil(Frozen):

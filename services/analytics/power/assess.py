@@ -33,11 +33,12 @@ from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.load import standby_a
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
 from services.analytics.power.shared import BankLoad
+from services.analytics.power.supplypath import supply_path
 from services.analytics.power.thermostat import Band, band_of
 from services.analytics.service.findings import Workbench, findings_of
 from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
 from services.telemetry import FloatArray, Series
-from services.timebase import DAY_MS
+from services.timebase import DAY_MS, HOUR_MS
 
 
 @dataclass(frozen=True)
@@ -256,6 +257,15 @@ def _battery(
         volts = series.numbers("battery_v")[known] / supply.frame.volt_scale
         full = full_charges_ms(series.t_ms[known], volts, curve_of(settings)[0])
     days = (as_of_ms - int(full[-1])) / DAY_MS if full.size else None
+    path, path_reason = supply_path(
+        supply.frame,
+        supply.steps,
+        supply.source,
+        settings,
+        cutout_v_12=supply.threshold.volts_12,
+        capacity=supply.capacity,
+        mean_a=_mean_a(supply),
+    )
     return (
         Battery(
             state_of_charge=supply.state.quantiles,
@@ -265,9 +275,17 @@ def _battery(
             days_since_full=days,
             days_since_full_reason="no full charge in the samples looked at" if days is None else None,
             **_history(series, supply, settings),
+            supply_path=path,
+            supply_path_reason=path_reason,
         ),
         None,
     )
+
+
+def _mean_a(supply: _Supply) -> float | None:
+    """Return what was drawn from the bank on average [A]; None where too little is known."""
+    span_h = (int(supply.frame.t_ms[-1]) - int(supply.frame.t_ms[0])) / HOUR_MS if len(supply.frame) else 0.0
+    return float(supply.ah[-1]) / span_h if span_h >= 1.0 else None
 
 
 def _history(series: Series, supply: _Supply, settings: UnitSettings) -> dict[str, Any]:

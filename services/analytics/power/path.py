@@ -23,6 +23,9 @@ practice, no source). [Ω at 12 V; four times as much at 24 V]"""
 BATTERY_SHARE = 1.6
 """How far the battery's own part may be off: a worn one has 2.5 times a sound one's (judgement)."""
 
+UNKNOWN_BATTERY_SHARE = 4.0
+"""The same where every step was taken at low charge, where a worn battery's resistance runs away (judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Path:
@@ -43,7 +46,9 @@ class Path:
 
     def worn(self, volt_scale: float) -> bool:
         """Return whether it is too much for a sound path and for what is not known of the battery."""
-        return self.excess_ohm > max(WORN_OHM * volt_scale**2, BATTERY_SHARE * self.battery_ohm)
+        known = self.battery_ohm <= KNOWN_SHARE * WORN_OHM * volt_scale**2
+        share = BATTERY_SHARE if known else UNKNOWN_BATTERY_SHARE
+        return self.excess_ohm > max(WORN_OHM * volt_scale**2, share * self.battery_ohm)
 
 
 def sound_ohm(settings: UnitSettings) -> float:
