@@ -7,8 +7,8 @@ tables, not the model's own curve, which lies up to 0.26 V above them (a sealed 
 table alone errs by up to 17 % of charge). The unit's current is said to be 5 % higher than it is, and the log
 starts at any charge. Tolerance: from full 5 %, about two thirds of the spread of published tables (8 %, see
 `RestCurve.soc_sd`); from anywhere else 1.3 times what the table alone
-errs, since nothing else is known. `KNOT_REACH` was chosen (0.6 of 0.4, 0.6, 0.8 and 1.0) with this run in view,
-so the run shows what the filter can do and is no blind trial of that one number.
+errs, since nothing else is known. `KNOT_REACH` was chosen (0.6 of 0.4, 0.6, 0.8 and 1.0) with this run in
+view, so the run shows what the filter can do and is no blind trial of that one number.
 """
 
 import csv

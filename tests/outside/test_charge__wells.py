@@ -2,8 +2,8 @@
 
 Check A: test fixture of an open battery simulation core (repository NREL/ssc,
 ``test/shared_test/lib_battery_capacity_test.h`` and ``.cpp``), values as printed there; 0.01 Ah.
-Check B: battery B1 and B2 of Jongerden and Haverkort, University of Twente; lifetimes worked out from the same
-closed form, agreeing with the published figures, which are quoted from memory; 0.01 min.
+Check B: battery B1 and B2 of Jongerden and Haverkort, University of Twente; lifetimes worked out from the
+same closed form, agreeing with the published figures, which are quoted from memory; 0.01 min.
 Form: Manwell and McGowan, Solar Energy 50 (1993) 399-405.
 Peukert: 100 Ah at 20 h, rate form worked out by hand (10 A and 1.2 give a widely quoted 8.7 h, from memory);
 1-ampere form 100 Ah, 1.2, 5 A: 14.5 h (an electrical-engineering note). Last digit printed.

@@ -1,6 +1,11 @@
 import numpy as np
 
-from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
+from services.analytics.power.charging import (
+    absorption_starts_ms,
+    charging_at,
+    full_charges_ms,
+    stretches_of,
+)
 from services.analytics.power.curves import CURVES
 from services.analytics.power.frame import frame_of
 from services.telemetry import Series
@@ -49,3 +54,30 @@ def test_stretches_cover_every_sample_once():
     assert parts.first.tolist() == [0, 1, 3]
     assert parts.last.tolist() == [0, 2, 3]
     assert parts.charging.tolist() == [False, True, False]
+
+
+def test_absorption_starts_once_in_every_stretch():
+    minutes = np.arange(600)
+    volts = np.select(
+        [(minutes > 50) & (minutes < 90), (minutes > 120) & (minutes < 200)], [14.3, 14.1], 13.4
+    )
+    charging = ~((minutes > 300) & (minutes < 400))
+    volts[minutes == 450] = 14.4
+    found = absorption_starts_ms(minutes.astype(np.int64) * 60_000, volts, charging, CURVES["agm"])
+    assert (found / 60_000).tolist() == [51, 450]
+
+
+def held_log(volts):
+    """Return a lithium log of ten hours with the compressor on a third of the time."""
+    minutes = np.arange(600)
+    settings = settings_for(Story(chemistry="lifepo4"))
+    on = (minutes % 30 < 10).astype(float)
+    t_ms = minutes.astype(np.int64) * 60_000
+    series = Series(t_ms, {"compressor_on": on, "battery_v": volts - 0.15 * on})
+    return charging_at(frame_of(series, settings, None), CURVES["lifepo4"])
+
+
+def test_lithium_held_at_its_float_is_told_from_one_that_falls():
+    assert held_log(np.full(600, 13.5)).mean() > 0.9
+    assert not held_log(np.linspace(13.6, 13.43, 600)).any()
+    assert not held_log(np.full(600, 13.2)).any()
