@@ -224,12 +224,14 @@ class Played:
     """(instants, units) True state of charge of the unit's bank."""
 
 
-def play(made: MadeUp, *, days: float, every_h: float = EVERY_H) -> Played:
+def play(
+    made: MadeUp, *, days: float, every_h: float = EVERY_H, warm_up_days: float = WARM_UP_DAYS
+) -> Played:
     """Simulate a run and look for the true run-out from instants along it."""
     scenario = made.scenario
     start_ms = ENDS_MS - round(days * DAY_MS)
     simulator = Simulator(scenario, anchor_ms=ENDS_MS, start_ms=start_ms)
-    instants = list(range(start_ms + WARM_UP_DAYS * DAY_MS, ENDS_MS, round(every_h * HOUR_MS)))
+    instants = list(range(start_ms + round(warm_up_days * DAY_MS), ENDS_MS, round(every_h * HOUR_MS)))
     parts: dict[str, list[Part]] = {u: [] for u in scenario.unit_ids}
     taken, stopped, charged, soc = [], [], [], []
     for until_ms in [*instants, ENDS_MS]:

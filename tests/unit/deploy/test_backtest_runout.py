@@ -34,7 +34,7 @@ def test_files_do_not_tell_the_truth_about_capacity():
 
 def test_a_short_run_is_asked_and_scored():
     made = made_up(4, vehicles=2)
-    played = play(made, days=8.5)
+    played = play(made, days=1.5, warm_up_days=1.0)
     assert played.stops_h.shape == (len(played.at_ms), 2)
     found = list(asked_of(made, played))
     assert found
