@@ -1,5 +1,6 @@
 """The planner's page: will a trip hold, where is it weakest, and what would make it hold."""
 
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC
@@ -28,6 +29,8 @@ Planner = Callable[[Trip], Plan]
 """What works a trip out; the composition root puts one on the application as ``state.planner``."""
 
 _LONGEST = 20_000
+_ONE_PLAN_AT_A_TIME = threading.Lock()
+_PATIENCE_S = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +141,14 @@ def _worked_out(request: Request, desk: Desk, file: str) -> tuple[PlanView | Non
         trip = parse_trip(file, name="trip", fleet=desk.fleet())
     except FleetFileError as error:
         return None, tuple(str(error).splitlines())
-    return plan_view(planner(trip)), ()
+    if not _ONE_PLAN_AT_A_TIME.acquire(timeout=_PATIENCE_S):
+        raise HTTPException(
+            503, "Another trip is being worked out. Try again shortly.", {"Retry-After": "30"}
+        )
+    try:
+        return plan_view(planner(trip)), ()
+    finally:
+        _ONE_PLAN_AT_A_TIME.release()
 
 
 def _page(request: Request, desk: Desk, given: Mapping[str, str], file: str) -> Response:

@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.pages.render import draw
-from dashboards.pages.unit import move_words
+from dashboards.powerwords import move_words
 from dashboards.urgency import LASTS_WELL_ENOUGH, dawn_chance
 from services.api.routes import AtDesk
 from services.domain import Bank, Fleet, LastsUntil, Runout, UnitCard
@@ -171,10 +171,10 @@ def _todo(units: Sequence[NightUnit], worst: UnitCard, engine: str) -> tuple[str
             f"Start the engine before {engine}." if engine != "now" else "The engine may not start now."
         )
     if answers & BAD:
-        moves = [m for m in worst.runout.moves if m.gain_hours > 0]
-        if not any(m.action == "charge" for m in moves) and "stopped" not in answers:
+        moves = [move for move in worst.runout.moves if move.gain_hours > 0]
+        if not any(move.action == "charge" for move in moves) and "stopped" not in answers:
             found.append(_CHARGE)
-        found += [text.sentence(move_words(m.action, m.amount, m.unit, m.gain_hours)) for m in moves]
+        found += [text.sentence(move_words(move)) for move in moves]
     return tuple(found)
 
 

@@ -16,7 +16,7 @@ from dashboards.pages.batch_views import BatchView, action_word, batch_view, rea
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.views import card_view, statement_words
-from dashboards.pages.workshop import battery_words
+from dashboards.powerwords import battery_words, energy_rows, move_words
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
@@ -134,7 +134,8 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
-        moves=[move_words(m.action, m.amount, m.unit, m.gain_hours) for m in card.runout.moves],
+        moves=[move_words(move) for move in card.runout.moves],
+        energy=energy_rows(analysis),
         assumed=analysis.get("assumed") or [],
         said=said,
         people=desk.people(),
@@ -148,18 +149,6 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
         summary=summary(shown, start_ms=start_ms, end_ms=end_ms),
         table=_table(desk, unit, start_ms, end_ms, zone),
     )
-
-
-def move_words(action: str, amount: float, unit: str, gain_hours: float) -> str:
-    """Return what would move the run-out, and by how much."""
-    what = {
-        "charge": "charge for {} (engine or generator in the open air only)",
-        "set_point": "raise the set point by {}, never for poultry, fish or medicine",
-        "merge": "put the food of two cabinets into one ({})",
-        "share": "share a bank of the same chemistry and voltage, isolated first ({})",
-    }[action]
-    gain = f"{'gains' if gain_hours >= 0 else 'costs'} {text.number(abs(gain_hours))} h"
-    return f"{what.format(f'{amount:g} {unit}')}: {gain}"
 
 
 @router.get("/units/{unit}/figure.json")

@@ -1,9 +1,7 @@
 """The workshop's page: which units are due, in what order, with what evidence."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
@@ -12,13 +10,12 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import text
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view
+from dashboards.powerwords import CutoutView, battery_words, cutout_view, evidence_words
 from services.api.desk import Desk, NotAssessedError
 from services.api.routes import AtDesk
-from services.domain import Evidence, UnitCard
+from services.domain import UnitCard
 
 router = APIRouter(include_in_schema=False)
-
-_SIGNS = {"<=": "≤", ">=": "≥"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,49 +36,8 @@ class JobView:
 
     card: CardView
     findings: tuple[FindingView, ...]
-    cutouts: tuple[str, ...]
-    checks: tuple[str, ...]
+    cutouts: tuple[CutoutView, ...]
     details: tuple[tuple[str, str], ...]
-
-
-def evidence_words(row: Evidence) -> tuple[str, str, str]:
-    """Return one row of evidence: both numbers, so that nobody has to take our word for it."""
-    unit = "" if row.unit == "1" else f" {row.unit}"
-    found = (
-        f"{_short(row.value)}{unit} {_SIGNS.get(row.operator, row.operator)} {_short(row.threshold)}{unit}"
-    )
-    return text.plain(row.quantity), found, row.source
-
-
-def _short(value: float) -> str:
-    return f"{value:.3g}".replace("-", "\N{MINUS SIGN}")
-
-
-def battery_words(analysis: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return what is known of the bank, each with its reason where it is not."""
-    battery = analysis.get("battery")
-    if battery is None:
-        return [("Battery", text.plain(str(analysis.get("battery_reason") or "not known")))]
-    charge, ohm, full = (
-        battery.get(key) for key in ("state_of_charge", "source_resistance_ohm", "days_since_full")
-    )
-
-    def why(key: str) -> str:
-        return f"not known: {text.plain(str(battery.get(f'{key}_reason') or 'not worked out'))}"
-
-    return [
-        (
-            "Charge",
-            why("state_of_charge")
-            if charge is None
-            else f"{charge['p10']:.0%} to {charge['p90']:.0%}, likely {charge['p50']:.0%}",
-        ),
-        (
-            "Source resistance",
-            why("source_resistance_ohm") if ohm is None else f"{text.number(ohm * 1000, 0)} mΩ",
-        ),
-        ("Last full", why("days_since_full") if full is None else f"{text.number(full)} days ago"),
-    ]
 
 
 def _details(desk: Desk, card: UnitCard) -> list[tuple[str, str]]:
@@ -109,14 +65,10 @@ def _job(desk: Desk, card: UnitCard, now_ms: int) -> JobView:
         )
         for found in card.service
     )
-    causes = dict.fromkeys(cutout.cause for cutout in card.cutouts)
     return JobView(
         card=card_view(card, now_ms),
         findings=findings,
-        cutouts=tuple(
-            f"{text.cutout_words(c, zone=zone, now_ms=now_ms)} {text.sentence(c.why)}" for c in card.cutouts
-        ),
-        checks=tuple(text.CAUSE_CHECKS[cause] for cause in causes),
+        cutouts=tuple(cutout_view(cutout, zone=zone, now_ms=now_ms) for cutout in card.cutouts),
         details=tuple(_details(desk, card)),
     )
 
