@@ -8,7 +8,7 @@ import numpy as np
 from services.analytics.power import ekf
 from services.analytics.power.capacity import LABEL_CAP, Capacity
 from services.analytics.power.learned import Learned
-from services.analytics.power.track import Track
+from services.analytics.power.track import SILENT_MS, Track
 from services.analytics.power.wells import Wells, tilt_after
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS, HOUR_MS
@@ -45,11 +45,12 @@ DRAIN_JUMP, DRAIN_REOPENED = 0.5, 0.05
 """How far such a reading sets the drain loose again, at most; and one that bends the curve too far."""
 CURVE_SDS = 2.0
 SILENT_SD_PER_DAY = 0.3
-SILENT_MS = 2 * HOUR_MS
-"""Through a longer silence something may have charged or drawn."""
+"""How much the charge may move in a day that nothing was heard of (judgement)."""
 MARGIN_SD = 0.03
 """Of the state of charge at which a cut-out acts, beside the curve's own error (judgement)."""
 LEAST_MARGIN = 0.01
+NEARLY_FULL_SOC, FULLER_SOC = 0.7, 0.5
+"""Counted to above the first with a voltage that no well charged bank shows: something unseen drew."""
 EMPTY_SOC = 0.15
 """Counted down to here with a voltage on the flat part: something unseen charged (judgement)."""
 WEEK_DAYS = 7
@@ -174,7 +175,7 @@ class Filter:
                     self._charge(hours, absorbing_h)
                 else:
                     self._draw(hours, used)
-                if silent_h * HOUR_MS > SILENT_MS:
+                if silent_h > 0.0:
                     self._silence(silent_h)
             if day:
                 self._freeze(t_ms)
@@ -240,7 +241,7 @@ class Filter:
             self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, self._top())
 
     def _silence(self, hours: float) -> None:
-        self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * min(hours, 72.0) / 24.0)
+        self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * hours / 24.0)
         self._bounded = False
 
     def _fill(self) -> None:
@@ -268,7 +269,8 @@ class Filter:
         row = ekf.reading_row(soc)
         if flat > 0.0:
             mean, sd = float(self.estimate.mean[0]), self.estimate.sd(0)
-            if sd < KNOWN_SD and mean + 2.0 * sd >= EMPTY_SOC:
+            emptied = soc < FULLER_SOC and mean - 2.0 * sd > NEARLY_FULL_SOC
+            if sd < KNOWN_SD and mean + 2.0 * sd >= EMPTY_SOC and not emptied:
                 return
             row = ekf.CHARGE_ROW
             self.estimate = ekf.with_variance(self.estimate, 0, UNKNOWN_SD**2)

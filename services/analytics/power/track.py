@@ -16,6 +16,8 @@ STEP_MS = 15 * MINUTE_MS
 FINE_MS = 30 * DAY_MS
 READ_MS, COARSE_MS = HOUR_MS, 6 * HOUR_MS
 """One rest voltage for each of these, in the last month and further back: neighbours tell the same."""
+SILENT_MS = 2 * HOUR_MS
+"""Through a longer silence something may have charged or drawn."""
 LEAD_TAPER_H, LITHIUM_TAPER_H = 1.2, 0.3
 """At absorption voltage the missing charge of lead-acid falls with an hour's time constant, the ampere-hour
 law (Vinal, Storage Batteries, from memory), over the coulombic efficiency; lithium by judgement. [h]"""
@@ -123,7 +125,7 @@ def track_of(
     usable = usable_share(_bank_c(frame, marks), lithium=lithium)
     used = np.diff(np.interp(marks, t_ms, ah), prepend=np.interp(marks[0], t_ms, ah)) / (capacity_ah * usable)
     held = np.where(charging & (frame.volts_12 >= curve.full_above_v - 0.2), frame.held_ms, 0)
-    silent = np.where(frame.broken, np.diff(t_ms), 0)
+    silent = np.where(frame.broken & (np.diff(t_ms) > SILENT_MS), np.diff(t_ms), 0)
     before = np.clip(
         np.searchsorted(t_ms, np.concatenate([marks[:1], marks[:-1]]), side="right") - 1, 0, None
     )
@@ -131,13 +133,14 @@ def track_of(
     place, inside = _places(marks, t_ms[at])
     reading[place] = found.soc[kept][inside]
     flat[place] = np.where(found.flat[kept][inside], found.sd[kept][inside], 0.0)
+    silent_h = _between(marks, t_ms, np.concatenate([[0], np.cumsum(silent)]))
     return Track(
         t_ms=marks,
         hours=hours,
         used=used,
-        charging=charging[before],
+        charging=charging[before] & (silent_h < 0.5 * hours + 1e-9),
         absorbing_h=np.minimum(_between(marks, t_ms, np.concatenate([[0], np.cumsum(held[:-1])])), hours),
-        silent_h=_between(marks, t_ms, np.concatenate([[0], np.cumsum(silent)])),
+        silent_h=silent_h,
         starts_day=(marks % DAY_MS == 0) & (marks > begin_ms),
         full=np.isin(marks, full_ms),
         absorbs=np.isin(marks, absorbs_ms),
