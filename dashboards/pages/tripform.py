@@ -54,7 +54,7 @@ def fields(tomorrow: str) -> tuple[tuple[str, tuple[Field, ...]], ...]:
                 Field("plug", "Mains or generator from", "18:00", "time"),
                 Field("plug_h", "for hours", "0", low="0", high="24"),
                 Field("charger_a", "Its charger, A", "15", low="0", high="300"),
-                Field("panel_wp", "Panels, Wp", "0", low="0", high="5000"),
+                Field("panel_wp", "Panels, Wp (empty: as described)", "", low="0", high="5000"),
                 Field("lat", "Latitude, ° (south \N{MINUS SIGN})", "", low="-66", high="66"),
             ),
         ),
@@ -128,7 +128,7 @@ def trip_text(given: Mapping[str, str], fleet: Fleet, site: Site) -> str:
             f"start_soc = {_share(given['soc'])}",
             f"drive_a = {_number(given['drive_a'])}",
             f"charger_a = {_number(given['charger_a'])}",
-            f"panel_wp = {_number(given['panel_wp'])}",
+            *([f"panel_wp = {_number(given['panel_wp'])}"] if given["panel_wp"].strip() else []),
         ]
     for key in ("drive1", "drive2"):
         if _some(given[f"{key}_h"]):

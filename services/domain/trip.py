@@ -65,7 +65,8 @@ class TripBank(Bank):
     """State of charge at the start."""
     health: float | None = Field(default=None, gt=0, le=1.08)
     """Tested capacity over label; else what its age says."""
-    panel_wp: float = Field(default=0.0, ge=0)
+    panel_wp: float | None = Field(default=None, ge=0)
+    """None: what its cabinets' own descriptions name."""
     drive_a: float = Field(default=25.0, ge=0)
     """What the engine's charger gives while driving."""
     charger_a: float = Field(default=15.0, ge=0)
@@ -152,6 +153,12 @@ class Trip(Frozen):
         noon = datetime.combine(self.trip.starts.date(), time(12))
         zoned = noon.replace(tzinfo=ZoneInfo(self.trip.timezone))
         return ms_of(zoned) + self.trip.nights * 86_400_000
+
+    def panel_wp(self, bank: TripBank) -> float:
+        """Return the panels on a bank [Wp]."""
+        if bank.panel_wp is not None:
+            return bank.panel_wp
+        return sum(unit.supply.panel_wp for unit in self.on_bank(bank.id))
 
     def on_bank(self, bank: str) -> tuple[TripUnit, ...]:
         """Return the cabinets a bank feeds."""

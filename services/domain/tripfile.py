@@ -109,11 +109,10 @@ class _Reader:
                 own.append(units[wanted])
             elif wanted not in units:
                 self.complain(("trip", "units", index), f"the fleet has no unit {wanted!r}")
-        if isinstance(asked, list):
-            place = {wanted: index for index, wanted in enumerate(asked) if isinstance(wanted, str)}
-            own.sort(
-                key=lambda table: place.get(table.get("id") if isinstance(table, dict) else "", len(place))
-            )
+        place = {str(wanted): index for index, wanted in enumerate(asked)} if isinstance(asked, list) else {}
+        own.sort(key=lambda table: place.get(_id_of(table), len(place)))
+        if isinstance(head, dict):
+            document["trip"] = {**_place_of(fleet, own), **head}
         document["unit"] = own
         document["bank"] = _filled(document.get("bank", []), banks) + [
             banks[bank] for bank in _banks_of(own) if bank in banks and bank not in self._ids("bank")
@@ -135,7 +134,7 @@ class _Reader:
         self._look_at_days(trip)
         if trip.trip.latitude_deg is None:
             for index, bank in enumerate(trip.banks):
-                if bank.panel_wp > 0:
+                if trip.panel_wp(bank) > 0:
                     self.complain(("bank", index, "panel_wp"), "needs latitude_deg in [trip]")
 
     def _look_at_supplies(self, trip: Trip) -> None:
@@ -186,6 +185,21 @@ def _filled(tables: object, known: Mapping[object, dict[str, Any]]) -> list[Any]
         own = table.get("id") if isinstance(table, dict) else None
         found.append(_over(known[own], table) if own in known else table)
     return found
+
+
+def _id_of(table: object) -> str:
+    found = table.get("id") if isinstance(table, dict) else None
+    return found if isinstance(found, str) else ""
+
+
+def _place_of(fleet: Fleet, tables: list[Any]) -> dict[str, float]:
+    """Return where the first cabinet with a described place stands, as far as the fleet says."""
+    homes = {unit.id: unit.site for unit in fleet.units}
+    for table in tables:
+        site = next((s for s in fleet.sites if s.id == homes.get(_id_of(table))), None)
+        if site is not None and site.latitude_deg is not None and site.longitude_deg is not None:
+            return {"latitude_deg": site.latitude_deg, "longitude_deg": site.longitude_deg}
+    return {}
 
 
 def _over(base: Mapping[str, Any], said: Mapping[str, Any]) -> dict[str, Any]:

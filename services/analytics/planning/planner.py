@@ -73,7 +73,7 @@ def plan(trip: Trip) -> Plan:
         on = [a for a in aboard if a.settings.has_battery and a.unit.supply.bank == bank.id]
         if not on:
             continue
-        supply = _supply(bank, on[0].settings, scene, assumed)
+        supply = _supply(bank, on[0].settings, scene, assumed, panel_wp=trip.panel_wp(bank))
         riders = [a.rider for a in on]
         outcome = carry(scene, days, riders, supply, [Variant()])
         plans.append(_bank_plan(bank, on, outcome, scene))
@@ -151,7 +151,9 @@ def _load_ms(scene: Scene, day: int, hour: int, minute: int) -> int:
     return scene.local_ms(day, hour * HOUR_MS + minute * MINUTE_MS)
 
 
-def _supply(bank: TripBank, settings: UnitSettings, scene: Scene, assumed: list[str]) -> Supply:
+def _supply(
+    bank: TripBank, settings: UnitSettings, scene: Scene, assumed: list[str], *, panel_wp: float
+) -> Supply:
     capacity = capacity_of(settings, as_of_ms=int(scene.t_ms[0]))
     if bank.health is not None or capacity is None:
         share = 1.0 if bank.health is None else bank.health
@@ -159,7 +161,7 @@ def _supply(bank: TripBank, settings: UnitSettings, scene: Scene, assumed: list[
     if capacity.assumed is not None:
         assumed.append(f"{bank.id}: {capacity.assumed}")
     draws = bank_draws(bank.id, capacity, label_ah=bank.capacity_ah, start_soc=bank.start_soc)
-    return Supply(bank, CURVES[bank.chemistry], draws)
+    return Supply(bank, CURVES[bank.chemistry], draws, panel_wp)
 
 
 def _holding(on: Sequence[_Aboard], outcome: Outcome) -> FloatArray:

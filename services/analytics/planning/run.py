@@ -68,6 +68,7 @@ class Supply:
     bank: TripBank
     curve: RestCurve
     draws: BankDraws
+    panel_wp: float = 0.0
 
     @property
     def lithium(self) -> bool:
@@ -304,7 +305,7 @@ class _Charge:
             capacity,
             capacity * (1.0 - supply.draws.start_soc),
             np.array(offered).T,
-            np.array([[bank.panel_wp + v.more_wp] for v in variants]),
+            np.array([[supply.panel_wp + v.more_wp] for v in variants]),
             nothing,
             nothing.copy(),
             nothing.copy(),

@@ -26,6 +26,7 @@ def test_the_form_as_it_stands_is_a_trip_of_every_cabinet_of_the_place():
     assert [drive.at for drive in found.drives] == [time(6), time(15, 30)]
     assert (found.banks[0].start_soc, found.banks[0].drive_a) == (0.9, 25.0)
     assert (found.stops, found.loads) == ((), ())
+    assert found.banks[0].panel_wp is None
 
 
 def test_what_is_filled_in_stands_in_the_trip():

@@ -1,6 +1,6 @@
 import pytest
 
-from services.domain.fleetfile import FleetFileError
+from services.domain.fleetfile import FleetFileError, parse_fleet
 from services.domain.tripfile import parse_trip
 from tests.helpers.trips import DRIVES, FLEET, HEAD, WARM_DRINKS, fleet, trip
 
@@ -85,3 +85,19 @@ def test_limits_of_the_supply_are_held_against_each_other():
 def test_a_load_is_taken_as_written():
     load = trip(WARM_DRINKS).loads[0]
     assert (load.kg, load.warm_c, load.day, load.at.hour) == (20, 30, 1, 14)
+
+
+def test_the_place_and_the_panels_of_the_fleet_are_known():
+    known = parse_fleet(
+        FLEET.replace(
+            'kind = "vehicle"', 'kind = "vehicle"\nlatitude_deg = -18.0\nlongitude_deg = 25.0'
+        ).replace("cable_mm2 = 6.0", "cable_mm2 = 6.0\npanel_wp = 120"),
+        name="fleet.toml",
+    )
+    head = BARE.replace("latitude_deg = -20.5\n", "").replace("longitude_deg = 28.0\n", "")
+    found = parse_trip(head, name="trip.toml", fleet=known)
+    assert (found.trip.latitude_deg, found.trip.longitude_deg) == (-18.0, 25.0)
+    assert found.panel_wp(found.banks[0]) == 120
+    own = parse_trip(BARE + '[[bank]]\nid = "t9-aux"\npanel_wp = 0\n', name="trip.toml", fleet=known)
+    assert own.trip.latitude_deg == -20.5
+    assert own.panel_wp(own.banks[0]) == 0

@@ -16,7 +16,7 @@ def parts(more):
     scene = scene_of(found)
     words = []
     aboard = planner._aboard(found, found.units[0], scene, words)
-    supply = planner._supply(found.banks[0], aboard.settings, scene, words)
+    supply = planner._supply(found.banks[0], aboard.settings, scene, words, panel_wp=0.0)
     days = draws.days_of(found.weather, int(scene.day[-1]) + 1)
     return scene, days, [aboard.rider], supply
 
