@@ -96,6 +96,7 @@ def assess(
         max_gap_s=max_gap_s,
         learned=bank.learned,
         others=bank.others,
+        since_ms=bank.since_ms,
     )
     bank.tell(result.learned)
     count = len(looked_at)

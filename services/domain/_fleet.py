@@ -65,6 +65,14 @@ class Bank(Frozen):
     installed: date | None = None
     starts_engine: bool = False
     other_load_a: float = Field(default=0.0, ge=0)
+    half_tap_a: float = Field(default=0.0, ge=0)
+    """12 V load taken from one half of a 24 V bank: that half is empty first."""
+
+    @model_validator(mode="after")
+    def _only_24_v_has_halves(self) -> "Bank":
+        if self.half_tap_a > 0 and self.nominal_v != 24:  # noqa: PLR2004 - volts
+            raise ValueError("half_tap_a goes with a bank of 24 V")
+        return self
 
 
 class Food(Frozen):

@@ -6,7 +6,7 @@ import numpy as np
 
 from services.analytics.power.assess import BankKnown
 from services.analytics.power.frame import frame_of
-from services.analytics.power.learned import Learned
+from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.moves import Beside, moves_between
 from services.analytics.power.shared import BankLoad, hourly_current, joined
 from services.domain import Analysis, Fleet, UnitCard, UnitSettings, Verdict
@@ -56,6 +56,7 @@ class Banks:
         self._records = records
         self._windows = windows
         self._drew: dict[str, _Drew] = {}
+        self._since: dict[str, tuple[Fleet, int | None]] = {}
         self._cards: tuple[int, dict[str, UnitCard]] = (-CARDS_MS, {})
 
     def known(
@@ -73,7 +74,28 @@ class Banks:
         start_ms = utc_day_start_ms(now_ms) - LOOK_BACK_MS
         kept = self._records.taught(unit, from_ms=start_ms, until_ms=until_ms)
         learned = None if kept is None else Learned.from_json(kept.value)
-        return BankKnown(learned, self._others(fleet, settings, now_ms=now_ms), taken.tell), taken
+        others = self._others(fleet, settings, now_ms=now_ms)
+        since_ms = self._since_ms(fleet, settings, start_ms=start_ms, now_ms=now_ms)
+        return BankKnown(learned, others, since_ms, taken.tell), taken
+
+    def _since_ms(self, fleet: Fleet, settings: UnitSettings, *, start_ms: int, now_ms: int) -> int | None:
+        """Return when the unit came to its bank, None where it was on it all the days looked at.
+
+        Before anybody described it, it was on the bank it was first described with.
+        """
+        unit, bank = settings.unit.id, bank_key(settings)
+        seen = self._since.get(unit)
+        if seen is None or seen[0] is not fleet:
+            since_ms = None
+            for at_ms in sorted(self._records.fleet_changes(start_ms, now_ms + 1), reverse=True):
+                before = self._records.fleet(at_ms - 1)
+                if unit not in {one.id for one in before.units}:
+                    break
+                if bank_key(before.settings_of(unit)) != bank:
+                    since_ms = at_ms
+                    break
+            seen = self._since[unit] = (fleet, since_ms)
+        return None if seen[1] is None or seen[1] < start_ms else seen[1]
 
     def _others(self, fleet: Fleet, settings: UnitSettings, *, now_ms: int) -> BankLoad | None:
         """Return what the other units on the bank draw; None where one of them is not known."""

@@ -49,6 +49,8 @@ class BankKnown:
     """What earlier days taught."""
     others: BankLoad | None = None
     """What the bank's other units draw."""
+    since_ms: int | None = None
+    """Since when the unit is on this bank; samples before it tell of another."""
     tell: Callable[[tuple[Learned, ...]], None] = lambda _: None
     """Told what each of the days looked at taught, oldest first."""
 
@@ -101,6 +103,7 @@ def power(
     learned: Learned | None = None,
     others: BankLoad | None = None,
     until_ms: Sequence[int] = (),
+    since_ms: int | None = None,
 ) -> PowerResult:
     """Return everything about a unit's supply as of one moment.
 
@@ -122,9 +125,12 @@ def power(
         What the bank's other units draw; without it they are taken to draw like this one.
     until_ms : sequence of int
         Moments to tell the chance of running until. [ms]
+    since_ms : int, optional
+        When the unit came to this bank: cut-outs, path and charge before it were another's. [ms]
     """
     fed = settings if others is None else settings.model_copy(update={"units_on_bank": 1})
-    seen = series.between(int(series.t_ms[0]) if len(series) else 0, as_of_ms + 1)
+    start_ms = int(series.t_ms[0]) if len(series) else 0
+    seen = series.between(start_ms if since_ms is None else max(start_ms, since_ms), as_of_ms + 1)
     frame = frame_of(seen, settings, max_gap_s)
     runs = runs_of(frame)
     supply = _supply(seen, frame, runs, fed, as_of_ms=as_of_ms, learned=learned, others=others)
@@ -194,6 +200,8 @@ def _supply(
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
     amps = load_a(frame, settings) + standby_a(frame, settings)
+    if settings.bank is not None:
+        amps = amps + settings.bank.half_tap_a
     if others is not None:
         amps = amps + others.at(frame.t_ms)
     ah = drawn_ah(frame, amps)
@@ -306,6 +314,11 @@ def _assumed(supply: _Supply, settings: UnitSettings, more: tuple[str, ...]) -> 
         words.append(f"cut-out {volts:.2f} V, learned from the unit's own cut-outs")
     if settings.has_battery and settings.units_on_bank > 1:
         words.append(f"{settings.units_on_bank} units on the bank draw alike")
+    if settings.has_battery and settings.bank is not None and settings.bank.half_tap_a > 0:
+        words.append(
+            f"{settings.bank.half_tap_a:g} A from one half of the 24 V bank: told for that half, which is "
+            "empty first, while charging overfills the other; take 12 V from a converter across both"
+        )
     if supply.capacity is not None and supply.capacity.assumed is not None and settings.has_battery:
         words.append(supply.capacity.assumed)
     if not supply.band.learned and len(supply.frame):

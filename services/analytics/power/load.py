@@ -237,7 +237,8 @@ def load_of(
     edges = np.concatenate([[0.0], first + np.arange(HORIZON_H + 1.0)])
     middle = (edges[:-1] + edges[1:]) / 2.0
     own = demand.amps_ahead(from_ms, middle, inside_c=settings.set_point_c)
-    amps = own + (settings.bank.other_load_a if settings.bank is not None else 0.0)
+    bank = settings.bank
+    amps = own + (0.0 if bank is None else bank.other_load_a + bank.half_tap_a)
     share_sd = demand.day_sd
     if others is not None:
         amps = amps + others.amps_ahead(from_ms, middle)

@@ -46,7 +46,11 @@ def normal_deviate(level: FloatArray) -> FloatArray:
 def _strata() -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return three sets of levels spread evenly together: steps of irrational length round a circle."""
     number = np.arange(MEMBERS) + 0.5
-    return number / MEMBERS, number * GOLDEN_STEP % 1.0, number * SQUARE_STEP % 1.0
+    first, second, third = (
+        np.asarray(number * step % 1.0, dtype=np.float64)
+        for step in (1.0 / MEMBERS, GOLDEN_STEP, SQUARE_STEP)
+    )
+    return first, second, third
 
 
 @dataclass(frozen=True)

@@ -87,3 +87,25 @@ def test_the_run_out_of_a_shared_bank_counts_both_and_says_alike_no_more(house):
     one = house.records.analysis("v3-meat")
     assert both["runout"]["reason"] == one["runout"]["reason"] == "discharging"
     assert both["runout"]["hours_p50"] < 0.6 * one["runout"]["hours_p50"]
+
+
+def test_a_unit_moved_to_another_bank_starts_afresh_there(house):
+    house.hear(cycling("v3-meat", hours=60, duty=0.3), at_ms=NOON_MS)
+    house.look(NOON_MS - 5 * HOUR_MS)
+    fleet = house.records.fleet()
+    other = fleet.banks[0].model_copy(update={"capacity_ah": 60.0})
+    moved_ms = NOON_MS - 4 * HOUR_MS
+    house.records.apply_fleet(fleet.model_copy(update={"banks": (other,)}), who="operator", now_ms=moved_ms)
+    banks = Banks(house.records, Windows(house.reader))
+    known, _ = banks.known(house.records.fleet(), "v3-meat", now_ms=NOON_MS, touched_ms=None)
+    assert known.since_ms == moved_ms
+    house.look(NOON_MS)
+    analysis = house.records.analysis("v3-meat")
+    assert analysis["battery"]["capacity_ah"]["p50"] < 66.0
+
+
+def test_a_unit_that_stayed_on_its_bank_looks_back_all_the_way(house):
+    house.hear(cycling("v3-meat", hours=60, duty=0.3), at_ms=NOON_MS)
+    banks = Banks(house.records, Windows(house.reader))
+    known, _ = banks.known(house.records.fleet(), "v3-meat", now_ms=NOON_MS, touched_ms=None)
+    assert known.since_ms is None
