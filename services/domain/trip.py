@@ -11,6 +11,7 @@ from services.domain._frozen import Frozen
 from services.timebase import ms_of
 
 MOST_NIGHTS = 21
+FIRST_YEAR, LAST_YEAR = 2000, 2099
 DayNumber = Annotated[int, Field(ge=1, le=MOST_NIGHTS + 1)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=70)]
@@ -30,6 +31,13 @@ class TripHead(Frozen):
     """None: the middle of the time zone."""
     units: tuple[str, ...] = ()
     """Cabinets taken from the fleet file given beside the trip."""
+
+    @field_validator("starts")
+    @classmethod
+    def _in_our_days(cls, value: datetime) -> datetime:
+        if not FIRST_YEAR <= value.year <= LAST_YEAR:
+            raise ValueError(f"must lie between {FIRST_YEAR} and {LAST_YEAR}")
+        return value
 
     @field_validator("timezone")
     @classmethod

@@ -103,11 +103,12 @@ class _Reader:
         head = document["trip"]
         asked = head.get("units", []) if isinstance(head, dict) else []
         own = _filled(document.get("unit", []), units)
-        said = {table.get("id") for table in own if isinstance(table, dict)}
+        said = {_id_of(table) for table in own}
         for index, wanted in enumerate(asked if isinstance(asked, list) else []):
-            if wanted in units and wanted not in said:
+            known = isinstance(wanted, str) and wanted in units
+            if known and wanted not in said:
                 own.append(units[wanted])
-            elif wanted not in units:
+            elif not known:
                 self.complain(("trip", "units", index), f"the fleet has no unit {wanted!r}")
         place = {str(wanted): index for index, wanted in enumerate(asked)} if isinstance(asked, list) else {}
         own.sort(key=lambda table: place.get(_id_of(table), len(place)))
@@ -119,8 +120,8 @@ class _Reader:
         ]
         return document
 
-    def _ids(self, key: str) -> set[object]:
-        return {table.get("id") for table in self._document.get(key, []) if isinstance(table, dict)}
+    def _ids(self, key: str) -> set[str]:
+        return {_id_of(table) for table in self._document.get(key, [])}
 
     def _look_at(self, trip: Trip) -> None:
         """Complain of what no single table can know."""
@@ -159,8 +160,10 @@ class _Reader:
         for index, load in enumerate(trip.loads):
             if load.unit not in known:
                 self.complain(("load", index, "unit"), f"there is no cabinet {load.unit!r} in this trip")
-            if load.day > last:
-                self.complain(("load", index, "day"), f"the trip ends on day {last}")
+            if load.day > last or (load.day == last and load.at >= time(12)):
+                self.complain(("load", index, "day"), f"the trip ends on day {last} at noon")
+            if load.day == 1 and load.at < trip.trip.starts.time():
+                self.complain(("load", index, "at"), "lies before the trip starts")
 
     def _dotted(self, path: Path) -> str:
         words: list[str] = []
@@ -182,7 +185,7 @@ def _filled(tables: object, known: Mapping[object, dict[str, Any]]) -> list[Any]
     """Return tables with the fleet's words under what the trip itself says, section by section."""
     found = []
     for table in tables if isinstance(tables, list) else []:
-        own = table.get("id") if isinstance(table, dict) else None
+        own = _id_of(table)
         found.append(_over(known[own], table) if own in known else table)
     return found
 

@@ -43,7 +43,13 @@ def test_a_trip_file_can_stand_alone():
         ("[[drive]]\nat = 06:00:00\nlasts_h = 0\n", 12, "must be greater than 0"),
         ("[[drive]]\ndays = [9]\nat = 06:00:00\nlasts_h = 1\n", 11, "the trip ends on day 3"),
         ("[weather]\nnight_c = 30\nday_c = 20\n", 10, "day_c must not be below night_c"),
-        ('[[load]]\nunit = "t9-fish"\nat = 06:00:00\nkg = 2\n', 11, "there is no cabinet 't9-fish'"),
+        ('[[load]]\nunit = "t9-fish"\nat = 16:00:00\nkg = 2\n', 11, "there is no cabinet 't9-fish'"),
+        ('[[load]]\nunit = "t9-meat"\nat = 06:00:00\nkg = 2\n', 12, "lies before the trip starts"),
+        (
+            '[[load]]\nunit = "t9-meat"\nday = 3\nat = 13:00:00\nkg = 2\n',
+            12,
+            "the trip ends on day 3 at noon",
+        ),
         ('[[bank]]\nid = "t9-aux"\n[[bank]]\nid = "t9-aux"\n', 13, "stands twice"),
         ("[[stop]]\nat = 06:00:00\nlasts_h = nan\n", 12, "number"),
         ("[stop]\nat = 06:00:00\n", 10, "[[stop]]"),
@@ -101,3 +107,25 @@ def test_the_place_and_the_panels_of_the_fleet_are_known():
     own = parse_trip(BARE + '[[bank]]\nid = "t9-aux"\npanel_wp = 0\n', name="trip.toml", fleet=known)
     assert own.trip.latitude_deg == -20.5
     assert own.panel_wp(own.banks[0]) == 0
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "trip = 3",
+        "trip = []",
+        "[trip]\nunits = [{a = 1}, 3]",
+        "[trip]\nunits = 3",
+        "bank = [1, [2]]\n" + BARE,
+        BARE + '[[unit]]\nid = ["a"]\nsupply = 3\n',
+        BARE + '[[unit]]\nid = "t9-meat"\nsupply = {bank = [1]}\n',
+        BARE + "[[load]]\nunit = 3\nat = 1979-05-27\nkg = inf\n",
+        BARE.replace("2026", "9999"),
+        BARE.replace("T12:00:00", "T12:00:00Z"),
+        BARE.replace("Africa/Lusaka", "Africa/Nowhere"),
+        BARE + "[[drive]]\nat = 06:00:00+02:00\nlasts_h = 1\n",
+        "",
+    ],
+)
+def test_whatever_is_typed_is_refused_in_words_and_never_with_a_crash(text):
+    assert complaint(text, fleet()).startswith("trip.toml")
