@@ -135,8 +135,11 @@ def _path(battery: Mapping[str, Any]) -> list[tuple[str, str]]:
     if path is None:
         return []
     ohm, off, sound = (text.number(1000 * path[key], 0) for key in ("ohm", "sd_ohm", "expected_ohm"))
+    measured = f"{ohm} ± {off} mΩ from {path['stops']} stops, a sound one {sound} mΩ"
+    if path.get("words"):
+        return [("Way from the battery", f"{measured}. {text.sentence(str(path['words']))}")]
     words = [
-        f"{ohm} ± {off} mΩ from {path['stops']} stops, a sound one {sound} mΩ",
+        measured,
         f"takes {text.number(100 * path['drop_share'])} % of the voltage",
     ]
     lost, section = path.get("hours_lost"), path.get("advised_mm2")

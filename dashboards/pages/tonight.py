@@ -111,6 +111,17 @@ def chance_words(last: LastsUntil, zone: tzinfo, now_ms: int) -> str:
     return f"to {name}, {text.clock(last.at, zone, now_ms)}: {sure}"
 
 
+def _usual(card: UnitCard, zone: tzinfo, now_ms: int) -> tuple[str, ...]:
+    """Return until when it runs if what usually charges it comes again; nothing where it has no habit."""
+    usual = card.runout.usual_charging
+    if usual is None or usual.ah_per_day <= 0:
+        return ()
+    if usual.hours_p10 is None:
+        return ("with its usual charging: more than 7 days",)
+    at_ms = card.as_of + usual.hours_p10 * HOUR_MS
+    return (f"with its usual charging: plan on {text.clock(max(at_ms, now_ms), zone, now_ms)}",)
+
+
 def _plan_ms(card: UnitCard) -> float:
     """Return the early end of the run-out, for the order."""
     if card.runout.reason == "cut_out" or card.cut_out_now:
@@ -132,7 +143,10 @@ def _unit(card: UnitCard, now_ms: int) -> NightUnit:
         plan=run.plan,
         likely=run.likely,
         note=run.note,
-        chances=tuple(chance_words(last, zone, now_ms) for last in card.runout.lasts_until),
+        chances=(
+            *(chance_words(last, zone, now_ms) for last in card.runout.lasts_until),
+            *_usual(card, zone, now_ms),
+        ),
         risk=text.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
         reading=text.degrees(None if value is None else float(value)),
         heard=text.age(card.observed_at, now_ms),

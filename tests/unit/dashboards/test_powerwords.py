@@ -132,6 +132,14 @@ def test_what_was_learned_of_a_bank_is_told_when_it_is_there():
     )
 
 
+def test_a_way_that_brings_its_own_words_is_told_in_them():
+    path = {**BATTERY["supply_path"], "words": "your cable costs you 5 hours"}
+    words = dict(battery_words({"battery": {**BATTERY, "supply_path": path}}))
+    assert words["Way from the battery"] == (
+        "81 ± 4 mΩ from 40 stops, a sound one 60 mΩ. Your cable costs you 5 hours."
+    )
+
+
 def test_charge_out_and_in_by_day_newest_first():
     rows = energy_rows({"battery": BATTERY})
     assert [(row.day, row.out, row.charged) for row in rows] == [

@@ -1,7 +1,7 @@
 import pytest
 
 from dashboards.pages.tonight import BAD, answer_of, headline, nights
-from services.domain import LastsUntil, Move
+from services.domain import LastsUntil, Move, UsualCharging
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NO_BATTERY, NOW_MS, card, fleet, runout
 
@@ -50,6 +50,17 @@ def test_cabinets_on_one_bank_are_folded_and_the_worst_speaks():
     assert found.word == "Will not last"
     assert found.plan == "plan on 21:05"
     assert found.bank == "bank v3-aux, 100 Ah, 12 V AGM"
+
+
+def test_the_usual_charging_is_told_beside_the_plan_and_never_leads_it():
+    usual = UsualCharging(ah_per_day=30.0, days_seen=6, hours_p10=40.0, hours_p50=60.0, hours_p90=90.0,
+                          chance_of_a_week=0.4)  # fmt: skip
+    week = usual.model_copy(update={"hours_p10": None, "hours_p10_reason": "more than 168 h"})
+    for habit, words in ((usual, "plan on 09:05 on Fri 6 Mar"), (week, "more than 7 days")):
+        own = runout(lasts_until=dawn(0.3), usual_charging=habit)
+        (found,) = nights([card("v3-meat", runout=own)], fleet(), NOW_MS)
+        assert found.units[0].chances[-1] == f"with its usual charging: {words}"
+        assert found.word == "Will not last"
 
 
 def test_the_bank_that_gives_way_first_is_on_top_and_mains_are_left_out():
