@@ -39,7 +39,7 @@ PLATEAU_V = (13.1, 13.3, 13.42)
 PLATEAU_SOC = (0.45, 0.55, 0.85, 0.95)
 PLATEAU_SD = (0.25, 0.25, 0.15, 0.08)
 """Lithium iron phosphate under a small load: below 13.1 V not full, below 13.3 V anywhere in the middle,
-up to 13.42 V well charged, above it nearly full or held by a charger (judgement over the tables). [V at 12 V]"""
+up to 13.42 V well charged, above it nearly full or held by a charger (judgement over tables). [V at 12 V]"""
 SHARED_SHARE_SD = 0.30
 """As `CURRENT_SHARE_SD`, where other units on the bank are taken to draw like this one."""
 RISE_V, RISE_MS, RISE_READINGS = 0.03, 4 * HOUR_MS, 6

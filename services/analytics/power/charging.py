@@ -53,7 +53,8 @@ def _held(frame: Frame, above_v: float) -> BoolArray:
     flat = (middle > above_v) & (highs - lows < HELD_SPREAD_V)
     good = np.zeros(names.shape, dtype=np.bool_)
     good[:-1] |= steady
-    good[-1:] |= steady[-1:]
+    if steady.size:
+        good[-1] |= steady[-1]
     chosen = names[good & flat]
     return np.isin(block, chosen) if chosen.size else held
 

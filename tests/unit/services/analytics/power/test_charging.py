@@ -81,3 +81,11 @@ def test_lithium_held_at_its_float_is_told_from_one_that_falls():
     assert held_log(np.full(600, 13.5)).mean() > 0.9
     assert not held_log(np.linspace(13.6, 13.43, 600)).any()
     assert not held_log(np.full(600, 13.2)).any()
+
+
+def test_lithium_that_rests_in_one_stretch_only_is_not_said_to_be_held():
+    minutes = np.arange(90)
+    on = (minutes >= 20).astype(float)
+    series = Series(minutes.astype(np.int64) * 60_000, {"compressor_on": on, "battery_v": np.full(90, 13.5)})
+    frame = frame_of(series, settings_for(Story(chemistry="lifepo4")), None)
+    assert not charging_at(frame, CURVES["lifepo4"]).any()
