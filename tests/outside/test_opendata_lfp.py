@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from services.analytics.power.assess import power
-from services.analytics.power.charge import capacity_of, charge_state, rests
+from services.analytics.power.capacity import capacity_of
+from services.analytics.power.charge import charge_state, rests
 from services.analytics.power.charging import full_charges_ms
 from services.analytics.power.curves import CURVES
 from services.analytics.power.cutouts import Threshold, events_of
@@ -79,6 +80,28 @@ def test_no_cut_out_at_any_usual_threshold(hours, cutout_v):
 
 def test_the_same_search_does_find_stops_at_a_threshold_the_bank_really_reached(hours):
     assert low_stops(hours, 12.4) != []
+
+
+def turned_each_hour(hours, lowered_v):
+    """Return the lows with the compressor on and the highs with it off, in a cabinet that stays warm."""
+    t_ms, low, high = hours
+    both = np.column_stack([t_ms, t_ms + HOUR_MS // 2]).ravel()
+    return Series(
+        both,
+        {
+            "compressor_on": np.tile([1.0, 0.0], t_ms.size),
+            "cabinet_c": np.full(both.shape, 9.0),
+            "battery_v": np.column_stack([low, high]).ravel() - lowered_v,
+        },
+    )
+
+
+@pytest.mark.parametrize(("lowered_v", "some"), [(0.0, False), (0.5, False), (1.3, True), (2.0, True)])
+def test_the_whole_analysis_finds_cut_outs_only_once_the_lows_cross_the_cut_out(hours, lowered_v, some):
+    series = turned_each_hour(hours, lowered_v)
+    result = power(series, SETTINGS, as_of_ms=int(series.t_ms[-1]), food_limit_c=5.0)
+    assert (len(result.cutouts) > 0) == some
+    assert {event.cause for event in result.cutouts} <= {"battery_flat"}
 
 
 def test_without_a_compressor_state_cut_outs_are_unknown_and_not_none_found(hours):

@@ -50,7 +50,7 @@ LONGEST_M = [(1.5, 1.9, 6.5), (2.5, 3.2, 10.8), (4.0, 5.2, 17.0), (6.0, 7.9, 26.
 @pytest.mark.outside
 @pytest.mark.parametrize(("mm2", "three_m", "ten_m"), LONGEST_M)
 def test_the_section_advised_changes_at_the_longest_runs(mm2, three_m, ten_m):
-    """3 % is what ISO 10133 asks of important circuits (clause excerpt, secondary); 10 % elsewhere (memory)."""
+    """3 % is what ISO 10133 asks of important circuits (clause excerpt); 10 % elsewhere (memory)."""
     for run_m, share in ((three_m, 0.03), (ten_m, 0.10)):
         just_under = advised_mm2(length_m=0.97 * run_m, running_a=6.0, nominal_v=12.0, drop_share=share)
         just_over = advised_mm2(length_m=1.03 * run_m, running_a=6.0, nominal_v=12.0, drop_share=share)

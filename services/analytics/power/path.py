@@ -24,7 +24,7 @@ BATTERY_SHARE = 1.6
 """How far the battery's own part may be off: a worn one has 2.5 times a sound one's (judgement)."""
 
 UNKNOWN_BATTERY_SHARE = 4.0
-"""The same where every step was taken at low charge, where a worn battery's resistance runs away (judgement)."""
+"""The same where every step was taken at low charge, where a worn battery's runs away (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

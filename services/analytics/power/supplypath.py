@@ -20,7 +20,7 @@ from services.timebase import DAY_MS
 
 DESIGN_DROP_SHARE = 0.03
 """Most of the nominal voltage that a cable to a unit should lose: the 3 % that ISO 10133 asks of important
-circuits in small craft (clause excerpt, seen in a secondary copy); taken for cold cabinets by common practice."""
+circuits in small craft (clause excerpt, seen in a secondary copy); for cold cabinets common practice."""
 ALARM_DROP_SHARE = 0.05
 """Lost at running current, more is worth a repair (judgement; IEC 60364-5-52 table G.52.1 has 5 % for other
 circuits, from memory)."""
@@ -235,9 +235,9 @@ def _words(
         said.append(f"It grows by {trend.slope * MONTH_D * 1000:.0f} mΩ a month.")
     if section is not None and section > settings.cable_mm2:
         said.append(
-            f"{settings.cable_length_m:g} m of {settings.cable_mm2:g} mm² is thin for {settings.running_a:g} A:"
-            f" {section:g} mm² keeps within {DESIGN_DROP_SHARE:.0%}. Fuse it at the battery, at most the"
-            " cable's rating."
+            f"{settings.cable_length_m:g} m of {settings.cable_mm2:g} mm² is thin for"
+            f" {settings.running_a:g} A: {section:g} mm² keeps within {DESIGN_DROP_SHARE:.0%}."
+            " Fuse it at the battery, at most the cable's rating."
         )
     elif drop > ALARM_DROP_SHARE and not worn:
         said.append(f"More than {ALARM_DROP_SHARE:.0%} is worth a repair.")

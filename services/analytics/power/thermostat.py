@@ -29,6 +29,8 @@ LONG_STOP_MS = 6 * MINUTE_MS
 WIDEST_K = 4.0
 NARROWEST_K = 0.4
 NEAR_K = 0.5
+FURTHEST_K = 3.0
+"""Stops further from the set point than this, in no regular cycle, are not the thermostat's (judgement)."""
 SHIFT_WINDOW = 5
 """Stops in a row that must agree before the band counts as moved."""
 SHIFT_SPREAD_K = 0.3
@@ -128,10 +130,12 @@ def band_of(frame: Frame, runs: Runs) -> Band:
     stop_k = float(np.quantile(turns.level_k[usable], LOW_END))
     ordinary = usable & (np.abs(turns.level_k - stop_k) <= NEAR_K) & (turns.off_ms >= LONG_STOP_MS)
     width = turns.width_k[ordinary & np.isfinite(turns.width_k)]
+    width_k = float(np.quantile(width, LOW_END)) if width.size >= FEWEST_TURNS else 0.0
+    learned = NARROWEST_K <= width_k <= WIDEST_K
+    if not learned and abs(stop_k) > FURTHEST_K:
+        return Band(-half, half, half, LEAST_STOP_MARGIN_K, learned=False)
     if width.size < FEWEST_TURNS:
         return Band(stop_k, stop_k + 2.0 * half, half, LEAST_STOP_MARGIN_K, learned=False)
-    width_k = float(np.quantile(width, LOW_END))
-    learned = NARROWEST_K <= width_k <= WIDEST_K
     width_k = width_k if learned else 2.0 * half
     spread = _spread(turns.level_k[usable & (np.abs(turns.level_k - stop_k) <= NEAR_K)])
     margin = max(LEAST_MARGIN_K, 0.5 * width_k, 3.0 * spread)
