@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.analytics.power.capacity import Capacity, bounded, capacity_of
+from services.analytics.power.capacity import Capacity
 from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
 from services.analytics.power.curves import CURVES, curve_of, soc_beyond
 from services.analytics.power.frame import BoolArray, Frame, Runs
@@ -16,9 +16,6 @@ from services.analytics.power.wells import wells_of
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
 from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
-
-__all__ = ["Capacity", "Rests", "bounded", "capacity_of"]
-"""Kept here for those that import them from here."""
 
 Z10 = 1.2815515655446004
 """The standard normal quantile of nine in ten."""
