@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
+from services.analytics.power.foodrisk import food_at_risk
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.habits import (
     Habit,
@@ -334,29 +335,13 @@ def _no_food(situation: Situation) -> str | None:
 
 
 def _food_at_risk(
-    situation: Situation, hours: list[float | None], *, from_ms: int, why: str
+    situation: Situation, hours: Sequence[float | None], *, from_ms: int, why: str
 ) -> FoodAtRisk | None:
-    """Return run-out and hold-over joined, quantile by quantile: the early end of both leads.
-
-    Food above its limit already is at risk now, whatever the battery does.
-    """
-    held, now_ms = situation.held, situation.as_of_ms
-    if held is None:
-        return None
-    at = [
-        None if runs is None else max(now_ms, from_ms + round((runs + stays) * HOUR_MS))
-        for runs, stays in zip(hours, (held.hours.p10, held.hours.p50, held.hours.p90), strict=True)
-    ]
-    if held.food_c >= situation.food_limit_c:
-        at = [now_ms, now_ms, now_ms]
-    words = [why if moment is None else None for moment in at]
-    return FoodAtRisk(
-        holdover_hours=held.hours,
-        from_p10=at[0],
-        from_p10_reason=words[0],
-        from_p50=at[1],
-        from_p50_reason=words[1],
-        from_p90=at[2],
-        from_p90_reason=words[2],
+    return food_at_risk(
+        situation.held,
+        hours,
+        from_ms=from_ms,
+        now_ms=situation.as_of_ms,
         limit_c=situation.food_limit_c,
+        why=why,
     )
