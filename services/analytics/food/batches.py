@@ -91,7 +91,7 @@ def judge_batch(
         own = tuple(limit for limit in limits if limit.below is cold)
         if own:
             path = path_of(life, airs, as_of_ms=as_of_ms, cold=cold)
-            lines = tuple(clock.Line(_counted_from_c(limit), below=cold) for limit in own)
+            lines = tuple(clock.Line(limit.counted_from_c, below=cold) for limit in own)
             earlier = next((f for f in kept if f.track.lines == lines), None)
             sides.append(_Side(own, path, follow(path, lines, lags=lags, before=earlier)))
     found = [
@@ -137,12 +137,6 @@ class _Judged:
     clock: BatchClock
     since_closed_min: float
     hot: bool
-
-
-def _counted_from_c(limit: Limit) -> float:
-    if not limit.at_counts:
-        return limit.limit_c
-    return limit.counted_from_c
 
 
 def _limits(life: Life, airs: Mapping[str, Air]) -> tuple[tuple[Limit, ...], list[str]]:
