@@ -191,6 +191,9 @@ class BatchJudge:
         for stay in context.life.stays:
             if stay.unit is not None:
                 starts[stay.unit] = min(stay.start_ms, starts.get(stay.unit, stay.start_ms))
+        host = context.life.batch.unit
+        if host is not None:
+            starts.setdefault(host, context.life.batch.loaded_at)
         for unit, start_ms in starts.items():
             settings = _settings(moment.fleet, unit)
             if settings is None:
@@ -214,7 +217,10 @@ class BatchJudge:
             )
         window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
         ends = [stay.end_ms for stay in context.life.stays if stay.unit == unit]
-        needed_ms = max(moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends)
+        needed_ms = max(
+            (moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends),
+            default=window_ms,
+        )
         other = self._others.get(unit)
         if other is None or other.start_ms != window_ms or other.end_ms < needed_ms:
             found = self._windows.read(unit, window_ms, moment.now_ms + 1, touched_from_ms=None)

@@ -207,12 +207,20 @@ def keep(session: Session, results: Iterable[BatchResult]) -> frozenset[int]:
     overtaken = set()
     for result in results:
         batch = result.card.batch.id
-        life = life_of(session, batch)
-        if life is None or life.event_no != result.event_no:
+        if _newest_of(session, batch) != result.event_no:
             overtaken.add(batch)
             continue
         put_card(session, result.card)
     return frozenset(overtaken)
+
+
+def _newest_of(session: Session, batch: int) -> int:
+    """Return the number of the newest event of a batch's life."""
+    row = session.get(BatchRow, batch)
+    if row is not None and row.split_from is not None:
+        return max(event.id for event in life_events(session, batch))
+    newest = select(func.max(BatchEventRow.no)).where(BatchEventRow.batch == batch)
+    return session.scalar(newest) or 0
 
 
 def stored_in(session: Session, unit: str) -> list[int]:

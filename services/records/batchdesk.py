@@ -151,10 +151,11 @@ class BatchRecords:
             return batchbook.newest_event(session)
 
     def units_with_batches(self) -> frozenset[str]:
-        """Return the cabinets that a batch was ever put into."""
+        """Return the cabinets that a batch was ever in, or was taken out of."""
         with self._database.reading() as session:
-            found = session.scalars(select(BatchStayRow.unit).distinct())
-            return frozenset(unit for unit in found if unit is not None)
+            lay = session.scalars(select(BatchStayRow.unit).distinct()).all()
+            near = session.scalars(select(BatchRow.unit).where(BatchRow.place != "gone").distinct()).all()
+            return frozenset(unit for unit in (*lay, *near) if unit is not None)
 
     def write_batches(self, results: Sequence[BatchResult]) -> frozenset[int]:
         """Keep judgements of batches; return those about which somebody said something meanwhile."""

@@ -187,6 +187,9 @@ def _kept(life: Life, airs: Mapping[str, Air]) -> Iterator[tuple[UnitSettings, b
         if unit is not None and unit in airs and (unit, stay.frozen) not in seen:
             seen.add((unit, stay.frozen))
             yield airs[unit].settings, stay.frozen
+    host = life.batch.unit
+    if not seen and host is not None and host in airs:
+        yield airs[host].settings, life.batch.frozen
 
 
 def _clock(

@@ -198,3 +198,16 @@ def test_a_failed_check_in_melting_ice_reaches_back_to_batches_and_cabinet(house
     house.look(NOON_MS + MINUTE_MS)
     assert house.records.batch_card(batch).minutes_above > 100
     assert house.card().standing.rank >= Verdict.HOLD.rank
+
+
+def test_food_taken_out_in_the_moment_it_was_put_in_is_judged_too(house):
+    hear(house, [COLD] * 60, end_ms=NOON_MS)
+    house.look(NOON_MS)
+    batch = load(house, at_ms=NOON_MS)
+    say(house, batch, "taken_out", at_ms=NOON_MS)
+    house.look(NOON_MS + 2 * MINUTE_MS)
+    house.look(NOON_MS + 130 * MINUTE_MS)
+    card = house.records.batch_card(batch)
+    assert (card.minutes_above, card.standing) == (pytest.approx(130.0), Verdict.HOLD)
+    assert card.timers[0].kind == "out"
+    assert house.card().batches == 0
