@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from services.analytics.food.batchair import Air, air_of
 from services.analytics.food.batches import BatchJudgement, judge_batch
-from services.analytics.food.batchpath import Air, Followed, air_of
+from services.analytics.food.batchpath import Followed
 from services.analytics.food.batchtimers import timers_of, verdict_of
 from services.analytics.food.entries import Readings
-from services.domain import Fleet, UnitSettings, Verdict
+from services.domain import Analysis, Fleet, UnitSettings, Verdict
 from services.monitor.batchcards import batch_card_of, with_warnings
 from services.monitor.standing import NEW_MINUTES, advance
 from services.monitor.window import Windows
@@ -21,6 +22,10 @@ from services.timebase import DAY_MS, MINUTE_MS, Span, utc_day_start_ms
 LOOK_BACK_MS = 7 * DAY_MS
 NEAR_MS = 30 * MINUTE_MS
 """Readings this long before a stay still tell of the air at its start."""
+SILENT_WORDS = (
+    "Nothing heard from its cabinet for longer than food keeps there without cooling; a named person probes"
+    " and decides"
+)
 FOLLOWED_AT_MOST = 2_000
 """Batches whose way stays in memory."""
 
@@ -39,6 +44,8 @@ class Moment:
     fleet: Fleet
     series: Series
     """Its samples in the days every judgement looks at."""
+    silent: bool = False
+    """Whether it has been silent for longer than food keeps in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +94,8 @@ class BatchJudge:
             return replace(result, card=own, own_clock=result.own)
         contexts = self._concerned(moment, past=past)
         airs: dict[str, Air] = {}
+        if _held_for_silence(result.analysis):
+            moment = replace(moment, silent=True)
         results = [
             self._judged(number, context, moment, airs) for number, context in sorted(contexts.items())
         ]
@@ -171,7 +180,10 @@ class BatchJudge:
         vulnerable = any(air.settings.unit.food.vulnerable_guests for air in here.values())
         timers = timers_of(life, found, as_of_ms=moment.now_ms, vulnerable=vulnerable)
         computed = verdict_of(found, timers)
-        doubt = moment.doubt if life.batch.unit == moment.unit and life.batch.place == "stored" else None
+        inside = life.batch.unit == moment.unit and life.batch.place == "stored"
+        if inside and moment.silent and computed[0].rank < Verdict.HOLD.rank:
+            computed = Verdict.HOLD, SILENT_WORDS
+        doubt = moment.doubt if inside else None
         card = batch_card_of(
             life,
             found,
@@ -270,6 +282,11 @@ def is_closed(context: BatchContext, found: BatchJudgement, verdict: Verdict) ->
     if verdict.rank > signed or closed.probe_c > found.lowest_limit_c:
         return False
     return found.since_closed_min < NEW_MINUTES
+
+
+def _held_for_silence(analysis: Analysis) -> bool:
+    """Return whether a cabinet is held because nothing was heard for longer than food keeps in it."""
+    return any(row.quantity == "silence" for entry in analysis.exposure for row in entry.reasons)
 
 
 def _closed_words(who: str, reason: str) -> str:

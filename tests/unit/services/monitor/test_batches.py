@@ -160,8 +160,11 @@ def test_silence_of_a_cabinet_is_silence_around_its_batches(house):
     house.look(NOON_MS)
     house.look(NOON_MS + 20 * MINUTE_MS)
     assert house.records.batch_card(batch).standing is Verdict.NO_DATA
-    house.look(NOON_MS + 180 * MINUTE_MS)
-    assert house.records.batch_card(batch).standing is Verdict.HOLD
+    house.look(NOON_MS + 90 * MINUTE_MS)
+    held = house.records.batch_card(batch)
+    assert held.standing is Verdict.HOLD
+    assert "longer than food keeps" in held.standing_why
+    assert house.card().own_standing is Verdict.HOLD
 
 
 def test_raw_food_beside_what_is_eaten_as_it_is_is_only_a_word(house):
