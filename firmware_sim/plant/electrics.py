@@ -9,6 +9,7 @@ import numpy.typing as npt
 from firmware_sim.plant.bank import BankNow, Banks
 from firmware_sim.plant.cable import BROWN_OUT_SHARE, COPPER_PER_K, cable_ohm, load_a, load_v
 from firmware_sim.plant.charging import Chargers, Offer
+from firmware_sim.plant.starter import Starters
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S
 from services.telemetry import FloatArray, IntArray
@@ -48,6 +49,8 @@ class ElectricState:
     bank_c: FloatArray
     surface_v: FloatArray
     """What is left of charging on the plates. [V]"""
+    swing: FloatArray
+    """Where a lithium bank's rest voltage lies: 1 above its mean after charge, -1 below after discharge."""
     used: FloatArray
     """Share of the life by use that is over. [1]"""
     stood: FloatArray
@@ -66,6 +69,10 @@ class ElectricState:
     """How long chargers have held it at absorption. [s]"""
     tripped: BoolArray
     """The protection board of a lithium bank has opened."""
+    starter_soc: FloatArray
+    """Of the battery that starts the engine; NaN where none is modelled. [1]"""
+    starter_v: FloatArray
+    """[V]"""
 
 
 @dataclass(frozen=True)
@@ -109,7 +116,11 @@ class Supplied:
     source_a: FloatArray
     """(m,) what the chargers gave, to loads and bank. [A]"""
     loads_a: FloatArray
-    """(m,) what units and other loads took. [A]"""
+    """(m,) what units and other loads took, less what a starter battery gave. [A]"""
+    starter_v: FloatArray
+    """(m,) at the battery that starts the engine; NaN where none is modelled. [V]"""
+    may_not_start: BoolArray
+    """(m,) cranked now, that battery would sag too low."""
 
 
 @dataclass(frozen=True)
@@ -129,6 +140,16 @@ class _Wires:
 
     ohm: FloatArray
     fed: BoolArray
+
+
+@dataclass(frozen=True)
+class _Engine:
+    """What engines do in a step."""
+
+    share: FloatArray
+    """Of the step they run."""
+    started: BoolArray
+    dt_s: float
 
 
 def _given(value: FloatArray | None, default: FloatArray) -> FloatArray:
@@ -197,8 +218,10 @@ class Electrics:
         self._others_a = np.array([b.other_load_a for b, _ in scenario.banks])
         self._others_now_a = self._others_a
         self._banks, self._chargers = Banks(scenario.banks), Chargers(scenario.banks)
+        self._starters = Starters(scenario.banks)
         n, m = len(fleet), len(scenario.banks)
         self._none, self._all = np.zeros(m), np.ones(n, dtype=bool)
+        self._never = np.zeros(m, dtype=bool)
         self._still_c, self._still_cable_c = np.full(m, STARTING_C), np.full(n, STILL_CABLE_C)
 
     def set_faults(self, faults: Mapping[str, FloatArray]) -> None:
@@ -227,6 +250,7 @@ class Electrics:
             full_ah=full,
             bank_c=np.full(m, STARTING_C),
             surface_v=np.zeros(m),
+            swing=np.zeros(m),
             used=np.zeros(m),
             stood=np.zeros(m),
             hungry_h=np.zeros(m),
@@ -236,6 +260,8 @@ class Electrics:
             engine_s=np.zeros(m),
             absorbed_s=np.zeros(m),
             tripped=np.zeros(m, dtype=bool),
+            starter_soc=self._starters.start(),
+            starter_v=self._starters.now(self._starters.start()).rest_v,
         )
 
     def step(
@@ -260,6 +286,7 @@ class Electrics:
             Currents at every bank add up: what it gives is what the loads take less what chargers give.
         """
         sources = self._sources(inputs)
+        engine_before_s = state.engine_s
         state.engine_s = np.where(sources["engine"] > 0.0, state.engine_s + dt_s, 0.0)
         around_c = _given(inputs.bank_c, self._still_c)
         self._banks.refresh(state, around_c, dt_s=dt_s)
@@ -271,6 +298,7 @@ class Electrics:
             bank_c=state.bank_c,
             soc=now.soc,
             absorbed_s=state.absorbed_s,
+            starter_soc=state.starter_soc if self._starters.some else None,
         )
         if self._banks.some_lithium:
             woken = offer.smart_a + offer.relay_a > WAKING_A
@@ -281,6 +309,9 @@ class Electrics:
         # Currents at the bank's voltage of the last step: 0.2 % of one current after a start.
         unit_a = self._units_a(state.bank_v, unit_w, wires)
         loads_a = self._at_banks(unit_a) + others_a
+        if self._starters.some:
+            engine = _Engine(sources["engine"], (engine_before_s <= 0.0) & (state.engine_s > 0.0), dt_s)
+            loads_a = loads_a - self._starters_a(state, now, offer, loads_a, engine)
         node = _meet(now, offer, loads_a, self._chargers.path_ohm)
         drain_a, bank_v = node.drain_a, node.bank_v
         if np.any(drain_a > now.most_a):
@@ -302,7 +333,33 @@ class Electrics:
             fed=wires.fed,
             source_a=loads_a - bank_a,
             loads_a=loads_a,
+            starter_v=state.starter_v,
+            may_not_start=self._starters.may_not_start(state.starter_soc)
+            if self._starters.some
+            else self._never,
         )
+
+    def _starters_a(
+        self, state: ElectricState, now: BankNow, offer: Offer, loads_a: FloatArray, engine: "_Engine"
+    ) -> FloatArray:
+        """Move the starter batteries on; returns what they give to banks through relays that stick [A]."""
+        starter = self._starters.now(state.starter_soc)
+        link_a = self._starters.link_a(
+            starter,
+            bank_v=now.open_v - now.inner_ohm * loads_a,
+            bank_ohm=now.inner_ohm + self._chargers.path_ohm,
+            loads_a=loads_a,
+            shut=offer.joined & ~state.tripped,
+        )
+        state.starter_soc, state.starter_v = self._starters.after(
+            starter,
+            engine=engine.share,
+            started=engine.started,
+            alternator_v=offer.relay_v,
+            link_a=link_a,
+            dt_s=engine.dt_s,
+        )
+        return link_a
 
     def _sources(self, inputs: Inputs) -> dict[str, FloatArray]:
         names = ("source_a", "sun_w_per_m2", "engine", "mains", "generator")
