@@ -85,9 +85,14 @@ class Fault(Moment):
     load_c: float = 28.0
     """Of `overload`: how much is put in, and how warm."""
     clock_step_s: float = 0.0
-    """Of `clock_reset`: what the clock is wrong by afterwards, where it is not unset."""
+    """Of `clock_reset`: what the clock is wrong by from then on, as long as it lasts; 0 leaves it unset."""
     label: str | None = None
     """Its name in the truth file; by default its kind."""
+
+    @property
+    def is_instant(self) -> bool:
+        """Whether it happens at a moment; a clock that is wrong is so until somebody puts it right."""
+        return self.kind in INSTANT_KINDS and not self.clock_step_s
 
     @model_validator(mode="after")
     def _fits_its_kind(self) -> "Fault":
@@ -99,7 +104,9 @@ class Fault(Moment):
         for kind, key in (("failed_charger", "source"), ("swapped_identity", "other")):
             if (self.kind == kind) != (getattr(self, key) is not None):
                 raise ValueError(f"{key} goes with {kind}")
-        if self.kind in INSTANT_KINDS and self.lasts_h is not None:
+        if self.clock_step_s and self.kind != "clock_reset":
+            raise ValueError("clock_step_s goes with clock_reset")
+        if self.is_instant and self.lasts_h is not None:
             raise ValueError(f"{self.kind} happens at a moment: no lasts_h")
         return self
 
@@ -372,6 +379,10 @@ class UnitPhysics(_Strict):
     opening_w_per_k: Positive = 2.2
     meals_h: tuple[Hours, ...] = (6.0, 12.5, 18.5)
     channels: tuple[str, ...] = ("cabinet", "battery", "compressor")
+    memory_samples: Annotated[int, Field(ge=200, le=1_000_000)] = 60_000
+    """How many samples its memory holds while nobody confirms them."""
+    backed_clock: bool = True
+    """A battery of its own keeps the unit's clock while the supply is away."""
     phase_s: int = 0
     """When within its interval it samples."""
     cutout_delay_s: NotNegative = 30.0
