@@ -239,6 +239,11 @@ class Chargers:
         left: FloatArray = 1.0 - self._idle_loss * (engine_s % IDLE_EVERY_S > self._driven_s)
         return left
 
+    def alternating(self, engine: FloatArray) -> FloatArray:
+        """Return the share of the step alternators work: not those whose failure is what charges nothing."""
+        share: FloatArray = engine * np.where(self._by_relay, self._share[1], 1.0)
+        return share
+
     def alternator_v(
         self, engine_s: FloatArray, air_c: FloatArray, starter_soc: FloatArray | None
     ) -> FloatArray:

@@ -355,6 +355,7 @@ class Electrics:
             starter,
             engine=engine.share,
             started=engine.started,
+            alternating=self._chargers.alternating(engine.share),
             alternator_v=offer.relay_v,
             link_a=link_a,
             dt_s=engine.dt_s,

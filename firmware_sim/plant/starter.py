@@ -24,6 +24,9 @@ CRANK_AH = 0.15
 START_V = 9.6
 """A start may fail when cranking pulls a 12 V battery below: as in the usual load test (from memory)."""
 
+ENGINE_A = 8.0
+"""What a running engine of 12 V takes from it where the alternator is dead. [A] Judgement."""
+
 ABOVE_REST_V = 0.3
 """An alternator this far above the rest voltage charges. [V] Judgement."""
 
@@ -105,6 +108,7 @@ class Starters:
         *,
         engine: FloatArray,
         started: BoolArray,
+        alternating: FloatArray,
         alternator_v: FloatArray,
         link_a: FloatArray,
         dt_s: float,
@@ -118,6 +122,8 @@ class Starters:
             Share of the step the engine runs. [1]
         started : (m,) bool
             It was started in this step.
+        alternating : (m,) float64
+            Share of the step the alternator works. [1]
         alternator_v : (m,) float64
             What the alternator holds. [V]
         link_a : (m,) float64
@@ -130,14 +136,15 @@ class Starters:
         tuple of (m,) float64
             [1], [V]
         """
-        hours, runs = dt_s / 3600.0, engine > 0.0
-        charges = runs & (alternator_v > now.rest_v + ABOVE_REST_V * self._twelves)
+        hours, runs, works = dt_s / 3600.0, engine > 0.0, alternating > 0.0
+        charges = works & (alternator_v > now.rest_v + ABOVE_REST_V * self._twelves)
         missing_h = np.maximum(1.0 - now.soc, 0.0)
         taken = np.minimum(missing_h / STARTER_TAPER_H, STARTER_MOST_C) * charges
-        given_a = np.where(runs, 0.0, self._parked_a + link_a)
+        engine_a = np.where(works, 0.0, ENGINE_A / self._twelves)
+        given_a = np.where(runs, engine_a, self._parked_a + link_a)
         crank_ah = CRANK_AH / self._twelves * started
         soc = now.soc + taken * hours - (given_a * hours + crank_ah) / self._ah
-        volts = np.where(runs, np.maximum(alternator_v, now.rest_v), now.rest_v - given_a * now.ohm)
+        volts = np.where(works, np.maximum(alternator_v, now.rest_v), now.rest_v - given_a * now.ohm)
         return np.minimum(np.maximum(soc, 0.0), 1.0), np.where(self._has, volts, np.nan)
 
     def may_not_start(self, soc: FloatArray) -> BoolArray:

@@ -55,6 +55,21 @@ def test_two_batteries_side_by_side_lose_nothing_to_each_other():
     assert before - rig.held_ah[0] - 70.0 * rig.state.starter_soc[0] == pytest.approx(taken, rel=1e-3)
 
 
+def test_a_dead_alternator_lets_the_running_engine_empty_it():
+    rig = Rig([beside()])
+    rig.electrics.set_faults({"drive_a": np.zeros(1)})
+    shown = rig.run(4.0, engine=1.0)
+    assert rig.state.starter_soc[0] == pytest.approx(0.95 - (4 * 8.0 + 0.15) / 70, abs=0.002)
+    assert shown.starter_v[0] < 12.5
+
+
+def test_a_dead_dcdc_charger_is_not_a_dead_alternator():
+    rig = Rig([bank(drive="dcdc", starter_ah=70.0, starter_soc=0.7)])
+    rig.electrics.set_faults({"drive_a": np.zeros(1)})
+    assert rig.run(1.0, engine=1.0).starter_v[0] > 14.0
+    assert rig.state.starter_soc[0] > 0.8
+
+
 def test_a_full_bank_feeds_a_poor_starter_through_a_stuck_relay():
     rig = Rig([beside(starter_soc=0.3)])
     rig.electrics.set_faults({"relay_stuck_closed": np.ones(1)})
