@@ -100,8 +100,8 @@ class Offer:
     """What a parked vehicle takes through a relay that does not open. [A]"""
     source: IntArray
     """What charges most."""
-    joined: BoolArray
-    """A relay that does not open joins bank and starter battery while the engine is off."""
+    joined: BoolArray | None
+    """Where a relay that does not open joins bank and starter battery, the engine off; None for nowhere."""
 
 
 class Chargers:
@@ -122,7 +122,7 @@ class Chargers:
         self._dcdc_a = np.where(by_relay, 0.0, per_bank("drive_a"))
         self._relay_a = np.where(by_relay, per_bank("drive_a"), 0.0)
         self._by_relay, self._some_relay = by_relay, bool(by_relay.any())
-        self._sticks, self._never = False, np.zeros(len(banks), dtype=bool)
+        self._sticks = False
         self._mains_a, self._generator_a = per_bank("mains_a"), per_bank("generator_a")
         self._stuck_a = per_bank("stuck_drain_a") * by_relay
         self._alternator_v = per_bank("alternator_v") * twelves
@@ -231,7 +231,7 @@ class Chargers:
             relay_v=self.alternator_v(engine_s, air_c, starter_soc),
             drain_a=self._stuck_a * (self._stuck_shut & (engine <= 0.0)) if self._drains else self._none,
             source=source,
-            joined=self._stuck_shut & self._by_relay & (engine <= 0.0) if self._sticks else self._never,
+            joined=self._stuck_shut & self._by_relay & (engine <= 0.0) if self._sticks else None,
         )
 
     def _at_idle(self, engine_s: FloatArray) -> FloatArray:

@@ -25,6 +25,9 @@ HELD_SHARE = 0.95
 WAKING_A = 0.5
 """A charger with more to offer closes a protection board. [A] Judgement."""
 
+STARTERS_EVERY_S = 300.0
+"""Starter batteries are brought up to date so often. [s] Judgement."""
+
 STARTING_C = 25.0
 """Of banks at the beginning. [°C]"""
 
@@ -73,6 +76,10 @@ class ElectricState:
     """Of the battery that starts the engine; NaN where none is modelled. [1]"""
     starter_v: FloatArray
     """[V]"""
+    starter_weak: BoolArray
+    """Cranked now, it would sag too low."""
+    starter_waited_s: FloatArray
+    """Since starter batteries were last brought up to date. [s]"""
 
 
 @dataclass(frozen=True)
@@ -140,16 +147,6 @@ class _Wires:
 
     ohm: FloatArray
     fed: BoolArray
-
-
-@dataclass(frozen=True)
-class _Engine:
-    """What engines do in a step."""
-
-    share: FloatArray
-    """Of the step they run."""
-    started: BoolArray
-    dt_s: float
 
 
 def _given(value: FloatArray | None, default: FloatArray) -> FloatArray:
@@ -221,7 +218,6 @@ class Electrics:
         self._starters = Starters(scenario.banks)
         n, m = len(fleet), len(scenario.banks)
         self._none, self._all = np.zeros(m), np.ones(n, dtype=bool)
-        self._never = np.zeros(m, dtype=bool)
         self._still_c, self._still_cable_c = np.full(m, STARTING_C), np.full(n, STILL_CABLE_C)
 
     def set_faults(self, faults: Mapping[str, FloatArray]) -> None:
@@ -262,6 +258,8 @@ class Electrics:
             tripped=np.zeros(m, dtype=bool),
             starter_soc=self._starters.start(),
             starter_v=self._starters.now(self._starters.start()).rest_v,
+            starter_weak=self._starters.may_not_start(self._starters.start()),
+            starter_waited_s=np.zeros(m),
         )
 
     def step(
@@ -286,7 +284,6 @@ class Electrics:
             Currents at every bank add up: what it gives is what the loads take less what chargers give.
         """
         sources = self._sources(inputs)
-        engine_before_s = state.engine_s
         state.engine_s = np.where(sources["engine"] > 0.0, state.engine_s + dt_s, 0.0)
         around_c = _given(inputs.bank_c, self._still_c)
         self._banks.refresh(state, around_c, dt_s=dt_s)
@@ -310,8 +307,7 @@ class Electrics:
         unit_a = self._units_a(state.bank_v, unit_w, wires)
         loads_a = self._at_banks(unit_a) + others_a
         if self._starters.some:
-            engine = _Engine(sources["engine"], (engine_before_s <= 0.0) & (state.engine_s > 0.0), dt_s)
-            loads_a = loads_a - self._starters_a(state, now, offer, loads_a, engine)
+            loads_a = loads_a - self._starters_a(state, now, offer, loads_a, sources["engine"], dt_s)
         node = _meet(now, offer, loads_a, self._chargers.path_ohm)
         drain_a, bank_v = node.drain_a, node.bank_v
         if np.any(drain_a > now.most_a):
@@ -334,32 +330,46 @@ class Electrics:
             source_a=loads_a - bank_a,
             loads_a=loads_a,
             starter_v=state.starter_v,
-            may_not_start=self._starters.may_not_start(state.starter_soc)
-            if self._starters.some
-            else self._never,
+            may_not_start=state.starter_weak,
         )
 
-    def _starters_a(
-        self, state: ElectricState, now: BankNow, offer: Offer, loads_a: FloatArray, engine: "_Engine"
+    def _starters_a(  # noqa: PLR0917 - one caller, in this order
+        self,
+        state: ElectricState,
+        now: BankNow,
+        offer: Offer,
+        loads_a: FloatArray,
+        engine: FloatArray,
+        dt_s: float,
     ) -> FloatArray:
-        """Move the starter batteries on; returns what they give to banks through relays that stick [A]."""
-        starter = self._starters.now(state.starter_soc)
-        link_a = self._starters.link_a(
-            starter,
-            bank_v=now.open_v - now.inner_ohm * loads_a,
-            bank_ohm=now.inner_ohm + self._chargers.path_ohm,
-            loads_a=loads_a,
-            shut=offer.joined & ~state.tripped,
-        )
+        """Return what starter batteries give to banks through relays that stick [A], and move them on.
+
+        Where no relay sticks they are moved on every `STARTERS_EVERY_S`: nothing else sees them.
+        """
+        state.starter_waited_s = state.starter_waited_s + dt_s
+        waited_s, joined = float(state.starter_waited_s[0]), offer.joined is not None
+        if waited_s < STARTERS_EVERY_S and not joined:
+            return self._none
+        starter, link_a = self._starters.now(state.starter_soc), self._none
+        if offer.joined is not None:
+            link_a = self._starters.link_a(
+                starter,
+                bank_v=now.open_v - now.inner_ohm * loads_a,
+                bank_ohm=now.inner_ohm + self._chargers.path_ohm,
+                loads_a=loads_a,
+                shut=offer.joined & ~state.tripped,
+            )
         state.starter_soc, state.starter_v = self._starters.after(
             starter,
-            engine=engine.share,
-            started=engine.started,
-            alternating=self._chargers.alternating(engine.share),
+            engine=engine,
+            started=(state.engine_s > 0.0) & (state.engine_s <= waited_s),
+            alternating=self._chargers.alternating(engine),
             alternator_v=offer.relay_v,
             link_a=link_a,
-            dt_s=engine.dt_s,
+            dt_s=waited_s,
         )
+        state.starter_weak = self._starters.may_not_start(state.starter_soc)
+        state.starter_waited_s = self._none
         return link_a
 
     def _sources(self, inputs: Inputs) -> dict[str, FloatArray]:
