@@ -22,7 +22,7 @@ CLOSED_PARTS = 2
 """Sub-steps while a lid stands open and after it closed, of equal length. Judgement: with 3 and 2 the air's
 peak is within 0.1 K of steps of a second."""
 
-SHORTEST_S = 1e-3
+SHORTEST_S = 1e-6
 """Sub-steps of no length are taken as this long. [s]"""
 
 SMALL = 1e-9
@@ -75,15 +75,16 @@ class Opened:
 
 
 def _parts(begins: FloatArray, share: FloatArray, step_s: float) -> Iterator[tuple[FloatArray, bool]]:
-    """Yield length and state of the lid of each sub-step: before, while open, after."""
-    if begins.any():
-        yield np.maximum(begins * step_s, SHORTEST_S), False
+    """Yield length and state of the lid of each sub-step: before, while open, after.
+
+    All are there for every cabinet, so that what becomes of one does not depend on others.
+    """
+    yield np.maximum(begins * step_s, SHORTEST_S), False
     for _ in range(OPEN_PARTS):
         yield share * (step_s / OPEN_PARTS), True
     after = 1.0 - begins - share
-    if (after > SMALL).any():
-        for _ in range(CLOSED_PARTS):
-            yield np.maximum(after * (step_s / CLOSED_PARTS), SHORTEST_S), False
+    for _ in range(CLOSED_PARTS):
+        yield np.maximum(after * (step_s / CLOSED_PARTS), SHORTEST_S), False
 
 
 def opened(
