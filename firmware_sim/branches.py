@@ -18,7 +18,7 @@ from firmware_sim.plant.plant import Plant, State
 from firmware_sim.scenarios.clones import repeated
 from firmware_sim.scenarios.fault_kinds import CHARGER_PARAMETER, KINDS
 from firmware_sim.scenarios.joined import Scenario
-from firmware_sim.scenarios.parts import groups
+from firmware_sim.scenarios.parts import groups, part_of
 from firmware_sim.stops import DEAD_V
 from firmware_sim.truth import RISK_C
 from services.telemetry import FloatArray, IntArray
@@ -83,13 +83,23 @@ class RunOut:
 
 
 class _World:
-    """Days of the outside world, each made once and kept while a batch needs it."""
+    """Days of the outside world of some units, each made once and kept while a batch needs it."""
 
-    def __init__(self, scenario: Scenario, anchor_ms: int) -> None:
-        self._days = Days(
-            replace(scenario, step_s=BRANCH_STEP_S), anchor_ms=anchor_ms, noise=False, loads=False
-        )
+    def __init__(self, scenario: Scenario, anchor_ms: int, units: IntArray | None = None) -> None:
+        self._scenario, self._anchor_ms = scenario, anchor_ms
+        self.units: IntArray = np.arange(len(scenario.units)) if units is None else units
+        """Which of the scenario's; in order."""
+        some = scenario if units is None else part_of(scenario, units.tolist())
+        ids = {bank.id for bank, _ in some.banks}
+        self.banks: IntArray = np.flatnonzero([bank.id in ids for bank, _ in scenario.banks])
+        self._days = Days(replace(some, step_s=BRANCH_STEP_S), anchor_ms=anchor_ms, noise=False, loads=False)
         self._kept: dict[int, Day] = {}
+
+    def of(self, units: IntArray) -> "_World":
+        """Return the world of some units alone, where that saves enough."""
+        if units.size > WORTH_SHRINKING * self.units.size:
+            return self
+        return _World(self._scenario, self._anchor_ms, units)
 
     def day(self, day: int) -> Day:
         if day not in self._kept:
@@ -193,6 +203,7 @@ class _Batch:
         )
         self._rows, self._bank_rows = rows, banks
         if rows.size:
+            self._world = self._world.of(np.unique(rows % self._units))
             chosen = replace(
                 self._all,
                 units=tuple(self._all.units[i] for i in rows),
@@ -216,11 +227,13 @@ class _Batch:
         self._plant.apply(moved)
         self._plant.electrics.set_faults(moved)
         world = _Hour(self._world, [one.t_ms // STEP_MS + step for one in self._batch])
+        at = _columns(self._rows, self._world.units, self._units)
+        bank_at = _columns(self._bank_rows, self._world.banks, self._banks)
         outside_c, lid, share, begins, vapour = (
-            world.joined(name)[:, self._rows]
+            world.joined(name)[:, at]
             for name in ("outside_c", "lid_w_per_k", "lid_share", "begins", "vapour_kg_per_kg")
         )
-        bank_c, fed = world.joined("bank_c")[:, self._bank_rows], world.joined("fed")[:, self._rows]
+        bank_c, fed = world.joined("bank_c")[:, bank_at], world.joined("fed")[:, at]
         if "lid_added_w_per_k" in moved:
             lid = lid + moved["lid_added_w_per_k"]
         opened: npt.NDArray[np.bool_] = np.any(share > 0.0, axis=1)
@@ -246,6 +259,14 @@ class _Batch:
         if reached.any():
             rows = self._rows[reached]
             first[rows[np.isnan(first[rows])]] = hours
+
+
+def _columns(rows: IntArray, there: IntArray, each: int) -> IntArray:
+    """Return where rows of copies of `each` stand among copies of those that are `there`."""
+    if not each:
+        return rows
+    columns: IntArray = rows // each * there.size + np.searchsorted(there, rows % each)
+    return columns
 
 
 class _Hour:
