@@ -436,12 +436,12 @@ def _spells(scenario: Scenario, anchor_ms: int) -> dict[str, dict[str, list[Spel
 
     told = Faults(scenario, anchor_ms=anchor_ms).told()
     for fault, one in zip(scenario.faults, told, strict=True):
-        amount = fault.clock_step_s or next(iter(one.parameters.values()), 0.0)
+        amount = next(iter(one.parameters.values()), 0.0)
         spell = Spell(
             one.kind, one.label, one.begins_ms, NEVER_MS if one.ends_ms is None else one.ends_ms, amount
         )
         if fault.kind == "clock_reset":
-            add(one.target, "steps" if fault.clock_step_s else "resets", spell)
+            add(one.target, "resets" if fault.clock_step_s is None else "steps", spell)
         elif fault.kind in SPELLS_OF:
             add(one.target, SPELLS_OF[fault.kind], spell)
             if one.other is not None:

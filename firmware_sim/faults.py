@@ -66,7 +66,7 @@ def parameters_of(fault: Fault) -> tuple[Parameter, ...]:
     parameters = KINDS[fault.kind].parameters
     if fault.source is not None:
         parameters = (Parameter(CHARGER_PARAMETER[fault.source], 0.0),)
-    if fault.clock_step_s:
+    if fault.clock_step_s is not None:
         return (Parameter("clock_step_s", fault.clock_step_s, "plus"),)
     if fault.amount is not None and parameters:
         first = parameters[0]

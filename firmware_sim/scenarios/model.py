@@ -84,15 +84,15 @@ class Fault(Moment):
     load_kg: Positive = 15.0
     load_c: float = 28.0
     """Of `overload`: how much is put in, and how warm."""
-    clock_step_s: float = 0.0
-    """Of `clock_reset`: what the clock is wrong by from then on, as long as it lasts; 0 leaves it unset."""
+    clock_step_s: float | None = None
+    """Of `clock_reset`: what the clock is wrong by while it lasts; not given, the clock is unset."""
     label: str | None = None
     """Its name in the truth file; by default its kind."""
 
     @property
     def is_instant(self) -> bool:
         """Whether it happens at a moment; a clock that is wrong is so until somebody puts it right."""
-        return self.kind in INSTANT_KINDS and not self.clock_step_s
+        return self.kind in INSTANT_KINDS and self.clock_step_s is None
 
     @model_validator(mode="after")
     def _fits_its_kind(self) -> "Fault":
@@ -104,7 +104,7 @@ class Fault(Moment):
         for kind, key in (("failed_charger", "source"), ("swapped_identity", "other")):
             if (self.kind == kind) != (getattr(self, key) is not None):
                 raise ValueError(f"{key} goes with {kind}")
-        if self.clock_step_s and self.kind != "clock_reset":
+        if self.clock_step_s is not None and self.kind != "clock_reset":
             raise ValueError("clock_step_s goes with clock_reset")
         if self.is_instant and self.lasts_h is not None:
             raise ValueError(f"{self.kind} happens at a moment: no lasts_h")
