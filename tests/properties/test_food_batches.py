@@ -54,7 +54,9 @@ def test_stays_in_cabinets_with_the_same_readings_add_up_to_one_stay(around, whe
 
 
 @settings(deadline=None, max_examples=60)
-@given(airs(), st.lists(st.tuples(st.floats(1, 590), st.sampled_from(["moved", "out", "probed"])), max_size=5))
+@given(
+    airs(), st.lists(st.tuples(st.floats(1, 590), st.sampled_from(["moved", "out", "probed"])), max_size=5)
+)
 def test_minutes_never_fall_as_time_goes_on(around, done):
     boxes = two(*around)
     steps = []
