@@ -12,6 +12,7 @@ from services.analytics.food.batchtimers import timers_of, verdict_of
 from services.analytics.food.entries import Readings
 from services.domain import Analysis, Fleet, UnitSettings, Verdict
 from services.monitor.batchcards import batch_card_of, with_warnings
+from services.monitor.ruled import Ruled
 from services.monitor.standing import NEW_MINUTES, advance
 from services.monitor.window import Windows
 from services.records.facade import Records
@@ -60,12 +61,13 @@ class _Read:
 class BatchJudge:
     """Keeps batches judged; what it remembers spares work and changes no result."""
 
-    def __init__(self, records: Records, windows: Windows) -> None:
-        """Read from the records and from the windows the monitor keeps."""
+    def __init__(self, records: Records, windows: Windows, ruled: Ruled) -> None:
+        """Read from the records and from what else the monitor keeps at hand."""
         self._records = records
         self._windows = windows
+        self._ruled = ruled
         self._followed: dict[int, tuple[Followed, ...]] = {}
-        self._contexts: dict[tuple[str | None, int], dict[int, BatchContext]] = {}
+        self._contexts: dict[tuple[str, int], dict[int, BatchContext]] = {}
         self._old: dict[str, _Read] = {}
         self._others: dict[str, _Read] = {}
         self._event_no = records.newest_batch_event()
@@ -106,11 +108,11 @@ class BatchJudge:
         return replace(result, card=card, own_clock=result.own, batches=tuple(results))
 
     def homeless(self, fleet: Fleet, now_ms: int) -> None:
-        """Judge the batches nobody can place, once a minute."""
+        """Judge the batches nobody can place, or whose cabinet left the fleet, once a minute."""
         if self._homeless_ms is not None and 0 <= now_ms - self._homeless_ms < MINUTE_MS:
             return
         self._homeless_ms = now_ms
-        contexts = self._records.batch_contexts(None, since_ms=now_ms)
+        contexts = self._records.lost_batches(frozenset(unit.id for unit in fleet.units))
         moment = Moment("", now_ms, None, (), None, fleet, Series.empty())
         results = [self._judged(number, context, moment, {}) for number, context in contexts.items()]
         if results:
@@ -131,11 +133,18 @@ class BatchJudge:
                         changed.add(card.batch.unit)
         return frozenset(changed)
 
+    def read_anew(self, unit: str | None = None) -> None:
+        """Forget the readings of a cabinet that may read otherwise by now; None: of every one."""
+        for kept in (self._old, self._others):
+            if unit is None:
+                kept.clear()
+            else:
+                kept.pop(unit, None)
+
     def forget(self) -> None:
         """Ask the records and the store anew: something failed halfway."""
         self._contexts.clear()
-        self._old.clear()
-        self._others.clear()
+        self.read_anew()
         self._followed.clear()
 
     def _drop(self, moment: Moment) -> None:
@@ -216,7 +225,8 @@ class BatchJudge:
             if start_ms - NEAR_MS < window_ms:
                 old = self._older(unit, settings, start_ms - NEAR_MS, window_ms, moment)
                 air = replace(air, readings=_then(old.readings, air.readings), cold=_then(old.cold, air.cold))
-            found[unit] = air
+            earlier = self._ruled.before(settings, since_ms=start_ms, now_ms=moment.now_ms)
+            found[unit] = replace(air, earlier=earlier) if earlier else air
         return found
 
     def _air(self, context: BatchContext, settings: UnitSettings, moment: Moment) -> Air:

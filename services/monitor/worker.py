@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import structlog
 
+from services.analytics.food.verdicts import CLOCK_MS
 from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
 from services.monitor.batches import BatchJudge, Moment
 from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
 from services.monitor.pending import Pending
+from services.monitor.ruled import Ruled
 from services.monitor.window import Windows
 from services.records.facade import Records
 from services.records.said import Result
@@ -51,7 +53,8 @@ class Monitor:
         self._windows = Windows(reader)
         self._kept_position = records.monitor_position()
         self._pending = Pending(self._kept_position)
-        self._batches = BatchJudge(records, self._windows)
+        self._ruled = Ruled(records)
+        self._batches = BatchJudge(records, self._windows, self._ruled)
         self._fleet: Fleet | None = None
         self._said_no = 0
 
@@ -91,10 +94,14 @@ class Monitor:
                 break
         if fleet is not self._fleet:
             self._pending.urge(known if self._fleet is None else _changed(self._fleet, fleet))
+            self._batches.read_anew()
+            self._ruled.forget()
             self._fleet = fleet
         said = self._records.statements_after(self._said_no)
         if said:
             self._said_no = said[-1].id
+            for statement in said:
+                self._batches.read_anew(statement.unit)
             self._pending.urge(statement.unit for statement in said)
         self._pending.urge(self._batches.take_in() & known)
 
@@ -105,8 +112,10 @@ class Monitor:
         try:
             context = self._records.context(unit)
             span = self._reader.span_of(unit)
+            emptied_ms = context.clock_from_ms
+            since_ms = now_ms - CLOCK_MS if emptied_ms is None else max(now_ms - CLOCK_MS, emptied_ms)
             case = Case(
-                settings=fleet.settings_of(unit),
+                settings=self._ruled.crossing(fleet.settings_of(unit), since_ms=since_ms, now_ms=now_ms),
                 context=context,
                 touch=self._pending.touch_of(unit),
                 latest=latest,

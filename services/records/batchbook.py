@@ -244,10 +244,11 @@ def concerned(session: Session, unit: str, *, since_ms: int) -> list[int]:
     return list(session.scalars(rows.order_by(BatchRow.no)))
 
 
-def homeless(session: Session) -> list[int]:
-    """Return the batches that nobody said where they are."""
-    rows = select(BatchRow.no).where(BatchRow.unit.is_(None), BatchRow.place != "gone")
-    return list(session.scalars(rows.order_by(BatchRow.no)))
+def lost(session: Session, known: Iterable[str]) -> list[int]:
+    """Return the batches that are in none of the known cabinets, or nobody said where."""
+    here = set(known)
+    rows = select(BatchRow.no, BatchRow.unit).where(BatchRow.place != "gone").order_by(BatchRow.no)
+    return [no for no, unit in session.execute(rows) if unit is None or unit not in here]
 
 
 def lay_in(session: Session, unit: str, start_ms: int, end_ms: int) -> list[int]:

@@ -27,6 +27,8 @@ class Air:
     expected: tuple[Span, ...]
     told: tuple[str, ...]
     """What has to be said of the sensors."""
+    earlier: tuple[UnitSettings, ...] = ()
+    """As the cabinet was described before, where other rules held while the food was in it."""
 
 
 def air_of(

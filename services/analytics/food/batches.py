@@ -331,7 +331,9 @@ def _cooling(life: Life, as_of_ms: int) -> Cooling | None:
 
 def _assumed(life: Life, airs: Mapping[str, Air], sides: Sequence[_Side]) -> Iterator[str]:
     batch = life.batch
-    if batch.core_c is None and not _measured(life, airs):
+    if batch.core_c is None and batch.received_c is not None:
+        yield f"food starts at the {batch.received_c:g} °C it was received at: nobody measured it since"
+    elif batch.core_c is None and not _measured(life, airs):
         yield "food starts at the air of the cabinet it was put into"
     if batch.piece_kg is None:
         yield "size of the largest piece not given: every size is looked at"

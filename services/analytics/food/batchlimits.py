@@ -14,7 +14,10 @@ THAWED: dict[FoodClass, FoodClass] = {"frozen_fish": "fish", "frozen_other": "ot
 
 
 def batch_limits(life: Life, airs: Mapping[str, Air]) -> tuple[tuple[Limit, ...], list[str]]:
-    """Return every limit of every cabinet it was in: the strictest follow it wherever it goes."""
+    """Return every limit of every cabinet it was in: the strictest follow it wherever it goes.
+
+    Rules that held for a cabinet while the food was in it hold on when others are chosen for it.
+    """
     found: dict[tuple[str, float, bool], Limit] = {}
     assumed: list[str] = []
     for settings, frozen in _kept(life, airs):
@@ -67,7 +70,7 @@ def _kept(life: Life, airs: Mapping[str, Air]) -> Iterator[tuple[UnitSettings, b
         unit = stay.unit
         if unit is not None and unit in airs and (unit, stay.frozen) not in seen:
             seen.add((unit, stay.frozen))
-            yield airs[unit].settings, stay.frozen
+            yield from ((settings, stay.frozen) for settings in (airs[unit].settings, *airs[unit].earlier))
     host = life.batch.unit
     if not seen and host is not None and host in airs:
-        yield airs[host].settings, life.batch.frozen
+        yield from ((settings, life.batch.frozen) for settings in (airs[host].settings, *airs[host].earlier))
