@@ -13,6 +13,7 @@ LONGEST_AGO_MS = 72 * HOUR_MS
 AHEAD_MS = 60_000
 """A telephone's clock may be this much ahead of ours."""
 FROZEN_CLASSES = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
+NOT_FOR_MEDICINE = frozenset({"cooked_at_once", "refrozen"})
 FROZEN_AT_C = -2.0
 """A core at or below this is frozen when it is put in: beef begins to freeze at -1.7 °C, cod at -2.2 °C
 (ASHRAE Refrigeration Handbook 2006, chapter 9, table of food properties; read in a secondary copy)."""
@@ -61,7 +62,8 @@ def loaded_body(fleet: Fleet, new: BatchNew) -> Body:
 def _frozen_at_load(unit: Unit, new: BatchNew) -> bool:
     if unit.kind != "freezer":
         return False
-    return new.core_c <= FROZEN_AT_C if new.core_c is not None else True
+    core_c = new.received_c if new.core_c is None else new.core_c
+    return core_c is None or core_c <= FROZEN_AT_C
 
 
 def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, *, t_ms: int) -> Body:
@@ -74,6 +76,8 @@ def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid,
     """
     if life.batch.place == "gone" and said.kind != "corrected":
         raise Refused("This batch is gone; it can only be corrected.")
+    if said.kind in _AFTER_ALL and t_ms < life.batch.since:
+        raise Refused("That was before the last time it was put somewhere else or taken out.")
     body = _plain(said.model_dump(mode="json", exclude={"kind", "person", "happened"}, exclude_unset=True))
     _CHECKS.get(said.kind, _anything)(fleet, life, card, said, body, t_ms)
     return body
@@ -176,6 +180,8 @@ def _hold_closed(
     disposition = body["disposition"]
     if card.standing is Verdict.DISCARD_ADVISED and disposition != "discarded":
         raise Refused("Discard is advised: this food may only be discarded.")
+    if life.batch.food_class == "medicine" and disposition in NOT_FOR_MEDICINE:
+        raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
     if disposition == "cooked_at_once":
         _refuse_past_date(fleet, life, card, t_ms)
     if disposition in {"moved", "refrozen"}:
@@ -214,6 +220,9 @@ def _corrected(
     elif (body.get("withdrawn") is True) == (body.get("probe_c") is not None):
         raise Refused("An earlier event is either withdrawn or given another probe reading.")
 
+
+_AFTER_ALL = frozenset({"put_back", "served", "cooked", "discarded", "hold_closed"})
+"""What cannot be so before the food came to where it is."""
 
 _Check = Callable[[Fleet, Life, BatchCard | None, BatchSaid, Body, int], None]
 _CHECKS: dict[str, _Check] = {
