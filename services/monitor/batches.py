@@ -1,6 +1,6 @@
 """Judges batches of food together with the cabinets they lie in."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -45,6 +45,8 @@ class Moment:
     fleet: Fleet
     series: Series
     """Its samples in the days every judgement looks at."""
+    expected_of: Callable[[str], tuple[Span, ...]] = lambda _unit: ()
+    """Where samples of another cabinet are known to exist that have not arrived."""
     silent: bool = False
     """Whether it has been silent for longer than food keeps in it."""
 
@@ -250,7 +252,7 @@ class BatchJudge:
             air = air_of(found, settings, as_of_ms=moment.now_ms, checks=checks)
             other = _Read(window_ms, moment.now_ms, air)
             self._others[unit] = other
-        return other.air
+        return replace(other.air, expected=moment.expected_of(unit))
 
     def _older(self, unit: str, settings: UnitSettings, start_ms: int, end_ms: int, moment: Moment) -> Air:
         """Return the air before the days every judgement looks at, read once a day and when it changes."""

@@ -2,7 +2,7 @@
 
 import random
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import structlog
@@ -19,7 +19,7 @@ from services.monitor.window import Windows
 from services.records.facade import Records
 from services.records.said import Result
 from services.store import Latest, StoreReader, UnitStatus
-from services.timebase import SECOND_MS
+from services.timebase import SECOND_MS, Span
 
 BATCH = 16
 """Units judged before their results are written: a write stays within 50 ms (design 4)."""
@@ -78,7 +78,7 @@ class Monitor:
         results: list[Result] = []
         failed: list[str] = []
         for unit in batch:
-            result = self._judged(fleet, unit, latest.get(unit), statuses.get(unit), now_ms)
+            result = self._judged(fleet, unit, latest.get(unit), statuses, now_ms)
             if result is None:
                 failed.append(unit)
             else:
@@ -106,9 +106,18 @@ class Monitor:
         self._pending.urge(self._batches.take_in() & known)
 
     def _judged(
-        self, fleet: Fleet, unit: str, latest: Latest | None, status: UnitStatus | None, now_ms: int
+        self,
+        fleet: Fleet,
+        unit: str,
+        latest: Latest | None,
+        statuses: Mapping[str, UnitStatus],
+        now_ms: int,
     ) -> Result | None:
         """Return the assessment of a unit; one that cannot be judged must not hold up the others."""
+
+        def expected_of(other: str) -> tuple[Span, ...]:
+            return expected_spans(self._reader, other, statuses.get(other))
+
         try:
             context = self._records.context(unit)
             span = self._reader.span_of(unit)
@@ -119,7 +128,7 @@ class Monitor:
                 context=context,
                 touch=self._pending.touch_of(unit),
                 latest=latest,
-                expected=expected_spans(self._reader, unit, status),
+                expected=expected_of(unit),
                 backlog=bool(self._reader.missing_spans(unit)),
                 oldest_ms=None if span is None else span[0],
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
@@ -133,6 +142,7 @@ class Monitor:
                 doubt=doubt_of(case),
                 fleet=fleet,
                 series=series,
+                expected_of=expected_of,
             )
             past = rechecked_from_ms(context) is not None
             return self._batches.joined(result, moment, past=past)

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-from services.domain import BatchCard, BatchNew, BatchSaid, Fleet, Life, Unit, Verdict
+from services.domain import BatchCard, BatchNew, BatchSaid, CorrectedSaid, Fleet, Life, Unit, Verdict
 from services.errors import Refused
-from services.timebase import HOUR_MS, datetime_of
+from services.timebase import DAY_MS, HOUR_MS, datetime_of
 
 LONGEST_AGO_MS = 72 * HOUR_MS
 """What happened longer ago than this is not remembered to the minute (judgement, no source)."""
@@ -53,10 +53,17 @@ def local_day(fleet: Fleet, unit: str | None, t_ms: int) -> date:
     return moment.date() if site is None else moment.astimezone(site.zone).date()
 
 
-def loaded_body(fleet: Fleet, new: BatchNew) -> Body:
+def loaded_body(fleet: Fleet, new: BatchNew, *, now_ms: int) -> Body:
     """Return what is kept of a batch that is put in."""
     unit = receiving(fleet, new.unit)
+    _refuse_opened_ahead(fleet, new.unit, new.opened_on, now_ms)
     return {**_plain(new.model_dump(mode="json")), "frozen": _frozen_at_load(unit, new)}
+
+
+def _refuse_opened_ahead(fleet: Fleet, unit: str | None, opened_on: date | None, now_ms: int) -> None:
+    """Refuse a day mark still to come; a day more is left for places whose own day is not known."""
+    if opened_on is not None and opened_on > local_day(fleet, unit, now_ms + DAY_MS):
+        raise Refused("It was opened or made on a day still to come? Look at the date again.")
 
 
 def _frozen_at_load(unit: Unit, new: BatchNew) -> bool:
@@ -208,8 +215,10 @@ def _where_to(fleet: Fleet, life: Life, body: Body) -> None:
 
 
 def _corrected(
-    _fleet: Fleet, _life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+    fleet: Fleet, life: Life, _card: BatchCard | None, said: BatchSaid, body: Body, t_ms: int
 ) -> None:
+    if isinstance(said, CorrectedSaid):
+        _refuse_opened_ahead(fleet, life.batch.unit, said.opened_on, t_ms)
     if body.get("event") is None:
         body.pop("event", None)
         if not body or {"withdrawn", "probe_c"} & body.keys():

@@ -25,7 +25,7 @@ _NEVER_WITHDRAWN = frozenset({"loaded", "split", "hold_closed", "corrected", "em
 
 def load(session: Session, fleet: Fleet, new: BatchNew, *, who: str, t_ms: int, now_ms: int) -> int:
     """Write down that a batch was put into a cabinet."""
-    body = batchrules.loaded_body(fleet, new)
+    body = batchrules.loaded_body(fleet, new, now_ms=now_ms)
     _in_use(session, batchrules.receiving(fleet, new.unit), who=who, now_ms=now_ms)
     row = batchbook.begin(session, unit=new.unit)
     batchbook.add_event(session, row.no, "loaded", who=who, t_ms=t_ms, said_ms=now_ms, body=body)

@@ -282,3 +282,16 @@ def test_warm_food_put_into_a_freezer_is_not_taken_for_frozen_food(house):
     frozen = load(house, at_ms=NOON_MS, unit="v3-ice", received_c=-17.0)
     assert house.records.batch_card(warm).batch.frozen is False
     assert house.records.batch_card(frozen).batch.frozen is True
+
+
+def test_samples_awaited_of_the_cabinet_it_came_from_are_awaited_and_not_missing(house):
+    hear(house, [FROZEN] * 100, end_ms=NOON_MS - 400 * MINUTE_MS, unit="v3-ice")
+    hear(house, [FROZEN] * 100, end_ms=NOON_MS, unit="v3-ice", first_sq=400)
+    hear(house, [COLD] * 600, end_ms=NOON_MS)
+    batch = load(house, at_ms=NOON_MS - 490 * MINUTE_MS, unit="v3-ice", core_c=3.0)
+    say(house, batch, "moved", unit="v3-meat", at_ms=NOON_MS - MINUTE_MS)
+    settle(house, NOON_MS)
+    assert house.records.batch_card(batch).standing is Verdict.NO_DATA
+    hear(house, [WARM] * 300, end_ms=NOON_MS - 100 * MINUTE_MS, unit="v3-ice", first_sq=100)
+    settle(house, NOON_MS + 10_000)
+    assert house.records.batch_card(batch).standing is Verdict.DISCARD_ADVISED

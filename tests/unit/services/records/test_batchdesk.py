@@ -310,3 +310,12 @@ def test_food_is_not_put_back_before_it_was_taken_out(records):
     say(records, number, "taken_out", now_ms=NOON_MS + HOUR)
     with pytest.raises(Refused, match="before the last time"):
         say(records, number, "put_back", now_ms=NOON_MS + 2 * HOUR, happened_ms=NOON_MS + MINUTE)
+
+
+def test_a_day_mark_still_to_come_is_refused(records):
+    ahead = dt.date(2026, 6, 3)
+    with pytest.raises(Refused, match="still to come"):
+        load(records, STEW.model_copy(update={"opened_on": ahead}))
+    number = load(records, STEW.model_copy(update={"opened_on": dt.date(2026, 6, 1)}))
+    with pytest.raises(Refused, match="still to come"):
+        say(records, number, "corrected", opened_on=ahead.isoformat())
