@@ -164,6 +164,10 @@ def _not_known_batch(card: BatchCard) -> list[str]:
     return [*where, "Measure its core with a clean probe and write the reading down."]
 
 
+def _cools(card: BatchCard) -> bool:
+    return any(timer.kind == "cooling" for timer in card.timers)
+
+
 def _use(card: BatchCard) -> list[str]:
     if card.batch.food_class == "medicine":
         return [_MEDICINE[1]]
@@ -171,6 +175,8 @@ def _use(card: BatchCard) -> list[str]:
         return []
     if card.batch.place == "out":
         return ["It stands out: use it by the time below, or put it back while that is allowed."]
+    if _cools(card):
+        return ["Cool it fast: shallow dishes, lid off, in ice. Probe the core by the time below."]
     if card.batch.ready_to_eat or card.cook_to_c is None:
         return [text.sentence(card.cook_to_why)]
     target = text.sentence(foodwords.cook_to(card.cook_to_c))[:-1]
@@ -178,6 +184,7 @@ def _use(card: BatchCard) -> list[str]:
 
 
 def _chill(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> list[str]:
-    if verdict is not Verdict.WATCH or card.batch.place != "stored" or card.batch.food_class == "medicine":
+    stored = card.batch.place == "stored" and card.batch.food_class != "medicine"
+    if verdict is not Verdict.WATCH or not stored or _cools(card):
         return []
     return [_move(places, "Use it first. If its cabinet is not colder in 20 minutes, move it.")]

@@ -52,11 +52,19 @@ def read_unit(path: Path) -> UnitSettings:
     return parse_unit_file(read_text(path), name=path.name, house_faults=house_faults)
 
 
+def gap_s(max_gap_min: float | None) -> float | None:
+    """Return the longest pair of readings joined by a line [s], None when nobody chose one."""
+    if max_gap_min is None:
+        return None
+    if not (math.isfinite(max_gap_min) and max_gap_min > 0):
+        raise ConfigurationError(f"{max_gap_min:g} is no length of time", setting="--max-gap-min")
+    return max_gap_min * 60.0
+
+
 def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_min: float | None) -> Analysis:
     """Return the analysis of a parsed log as of `at` (default its last row)."""
     series: Series = log.series
-    if max_gap_min is not None and not (math.isfinite(max_gap_min) and max_gap_min > 0):
-        raise ConfigurationError(f"{max_gap_min:g} is no length of time", setting="--max-gap-min")
+    max_gap_s = gap_s(max_gap_min)
     as_of = int(series.t_ms[-1]) if at is None else instant(at)
     usable = series.between(int(series.t_ms[0]), as_of + 1)
     if not len(usable):
@@ -68,7 +76,7 @@ def analyse(log: ParsedLog, settings: UnitSettings, *, at: str | None, max_gap_m
         after_at=len(series) - len(usable),
         rejected=tuple(RejectedCell(line=c.line, column=c.column, reason=c.reason) for c in log.cells),
         offline=True,
-        max_gap_s=None if max_gap_min is None else max_gap_min * 60.0,
+        max_gap_s=max_gap_s,
     )
 
 

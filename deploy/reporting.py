@@ -22,7 +22,7 @@ from dashboards.reports.contents import (
     Withdrawn,
 )
 from deploy import log_days
-from deploy.analyse import zone_of
+from deploy.analyse import gap_s, zone_of
 from services.analytics.assess import HISTORY_MS, assess
 from services.analytics.food.rules import limits_of
 from services.analytics.sensor_checks import corrections
@@ -163,7 +163,7 @@ def of_file(
         (regime_of(settings, span),),
         max(span.end_ms, last_ms),
         offline=True,
-        max_gap_s=None if max_gap_min is None else max_gap_min * 60.0,
+        max_gap_s=gap_s(max_gap_min),
     )
     made = sheet_of(ground, span, zone, said=None, source=f"the file {name}, {log.rows} rows")
     return replace(

@@ -2,35 +2,42 @@
 
 import json
 import math
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
-from importlib.util import find_spec
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
+from deploy.simulate_logs import Logs, has_parquet
 from deploy.simulate_units import fleet_tables, fleet_toml, unit_toml
-from firmware_sim.branches import RunOut, Taken, run_outs
-from firmware_sim.history import Block, Simulator, read_by, sampled_rows
+from firmware_sim.branches import RunOut, Taken, batches, run_outs
+from firmware_sim.faults import Faults
+from firmware_sim.history import Simulator
 from firmware_sim.scenarios.joined import Scenario
-from firmware_sim.sensors import COLUMN_OF
-from firmware_sim.truth import Truth
-from services.telemetry import FloatArray, IntArray
+from firmware_sim.scenarios.parts import parts
+from firmware_sim.truth import Truth, faults_told
 from services.timebase import DAY_MS, HOUR_MS, iso_of
+
+__all__ = ["Written", "has_parquet", "run_out_every_ms", "write_files"]
 
 FLUSH_MS = 7 * DAY_MS
 """How much simulated time is gathered before files are written on."""
-
-BOOLEAN_COLUMNS = frozenset({"compressor_on", "lid_open"})
 
 RUN_OUTS = 56
 """How many instants are looked at for their true run-out where nobody says how often, about."""
 
 WANT_OF_CHARGE = frozenset({"low_voltage", "no_supply"})
 """Kinds of stop that end a run on a bank."""
+
+PART_UNITS = 600
+"""A larger fleet is simulated in parts of about so many units: their days fit into memory, and each keeps
+less than a thousand files open."""
+
+WORKERS = 2
+"""Processes: for the parts of a large fleet, or for the true run-outs of a small one beside the run."""
 
 Progress = Callable[[str], None]
 
@@ -46,66 +53,20 @@ class Written:
     """False where pyarrow is not installed."""
 
 
-class _Log:
-    """One unit's log, written on bit by bit."""
-
-    def __init__(self, folder: Path, unit: str, columns: tuple[str, ...], stack: ExitStack) -> None:
-        self._file = stack.enter_context((folder / f"{unit}.csv").open("w", encoding="utf-8", newline=""))
-        self._columns = columns
-        self._file.write(",".join(("time", *columns)) + "\n")
-        self._parts: list[tuple[IntArray, FloatArray]] = []
-        self._parquet = _Parquet(folder / f"{unit}.parquet", columns, stack) if has_parquet() else None
-        self.rows = 0
-
-    def take(self, t_ms: IntArray, values: FloatArray) -> None:
-        self._parts.append((t_ms, values))
-
-    def flush(self) -> None:
-        if not self._parts:
-            return
-        t_ms = np.concatenate([part[0] for part in self._parts])
-        values = np.concatenate([part[1] for part in self._parts])
-        self._parts.clear()
-        frame = pd.DataFrame({"time": np.datetime_as_string(t_ms.astype("M8[ms]"), unit="s", timezone="UTC")})
-        for k, column in enumerate(self._columns):
-            frame[column] = values[:, k]
-            if column in BOOLEAN_COLUMNS:
-                frame[column] = frame[column].astype("Int8")
-        frame.to_csv(self._file, header=False, index=False, lineterminator="\n")
-        if self._parquet is not None:
-            self._parquet.write(t_ms, values)
-        self.rows += t_ms.size
+@dataclass(frozen=True)
+class _Stretch:
+    start_ms: int
+    end_ms: int
+    run_out_every_h: float | None
 
 
-class _Parquet:
-    """The same log for column stores."""
+@dataclass(frozen=True)
+class _Told:
+    """What one part of the fleet did."""
 
-    def __init__(self, path: Path, columns: tuple[str, ...], stack: ExitStack) -> None:
-        import pyarrow as pa  # noqa: PLC0415 - an extra: only where it is installed
-        from pyarrow import parquet  # noqa: PLC0415
-
-        self._arrow = pa
-        types = [pa.bool_() if column in BOOLEAN_COLUMNS else pa.float64() for column in columns]
-        self._schema = pa.schema(
-            [
-                ("time", pa.timestamp("ms", tz="UTC")),
-                *zip(columns, types, strict=True),
-            ]
-        )
-        self._writer = stack.enter_context(parquet.ParquetWriter(path, self._schema))
-
-    def write(self, t_ms: IntArray, values: FloatArray) -> None:
-        missing = np.isnan(values)
-        arrays = [self._arrow.array(t_ms, type=self._schema.field(0).type)]
-        for k, field in enumerate(list(self._schema)[1:]):
-            column = values[:, k].astype(bool) if field.type == self._arrow.bool_() else values[:, k]
-            arrays.append(self._arrow.array(column, mask=missing[:, k], type=field.type))
-        self._writer.write_table(self._arrow.Table.from_arrays(arrays, schema=self._schema))
-
-
-def has_parquet() -> bool:
-    """Tell whether Parquet can be written."""
-    return find_spec("pyarrow") is not None
+    truth: dict[str, Any]
+    units: int
+    rows: int
 
 
 def run_out_every_ms(length_ms: int, asked_h: float | None) -> int:
@@ -152,47 +113,108 @@ def write_files(
     Written
     """
     folder.mkdir(parents=True, exist_ok=True)
-    simulator = Simulator(scenario, anchor_ms=end_ms, start_ms=start_ms)
-    truth = Truth(scenario, start_ms=simulator.reached_ms)
-    every_ms = run_out_every_ms(end_ms - start_ms, run_out_every_h or None)
-    taken: list[Taken] = []
-    with ExitStack() as stack:
-        logs = {
-            i: _Log(folder, unit.id, tuple(COLUMN_OF[name] for name in physics.channels), stack)
-            for i, (unit, physics) in enumerate(scenario.units)
-            if physics.runs
-        }
-        for until_ms, remembered in _pieces(simulator.reached_ms, end_ms, every_ms):
-            for block in simulator.blocks(until_ms):
-                truth.take(block)
-                _log(scenario, block, logs)
-            if remembered and run_out_every_h != 0:
-                taken.append(Taken.of(simulator.reached_ms, simulator.state))
-            for log in logs.values():
-                log.flush()
-            say(f"simulated until {iso_of(simulator.reached_ms)}")
-    say(f"run-out from {len(taken)} instants")
-    told = truth.told(simulator.faults.told())
-    _add_run_outs(told, scenario, run_outs(scenario, taken, anchor_ms=end_ms))
+    stretch = _Stretch(start_ms, end_ms, run_out_every_h)
+    cut = parts(scenario, PART_UNITS)
+    with ProcessPoolExecutor(WORKERS if len(cut) > 1 else 1, mp_context=get_context("spawn")) as pool:
+        done = (
+            [_simulated(scenario, folder, stretch, pool, say)]
+            if len(cut) == 1
+            else _in_parts(cut, folder, stretch, pool, say)
+        )
+    told = _joined(scenario, [one.truth for one in done])
+    told["faults"] = faults_told(Faults(scenario, anchor_ms=end_ms).told())
     (folder / "truth.json").write_text(json.dumps(told, allow_nan=False) + "\n", encoding="utf-8")
     _write_settings(scenario, folder)
-    rows = sum(log.rows for log in logs.values())
-    return Written(folder, len(logs), rows, has_parquet())
+    return Written(folder, sum(one.units for one in done), sum(one.rows for one in done), has_parquet())
 
 
-def _log(scenario: Scenario, block: Block, logs: dict[int, _Log]) -> None:
-    shown = {column: read_by(block, column) for column in {COLUMN_OF[n] for n in _channels(scenario)}}
-    for i, log in logs.items():
-        unit, physics = scenario.units[i]
-        rows = sampled_rows(block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s)
-        values = np.stack([shown[COLUMN_OF[name]][rows, i] for name in physics.channels], axis=1)
-        measured = ~np.isnan(values).all(axis=1)
-        if measured.any():
-            log.take(block.t_ms[rows][measured], values[measured])
+def _in_parts(
+    cut: Sequence[Scenario], folder: Path, stretch: _Stretch, pool: Executor, say: Progress
+) -> list[_Told]:
+    """Simulate parts of a large fleet, each in a process of its own."""
+    waiting = [pool.submit(_simulated, part, folder, stretch, None, _silent) for part in cut]
+    done = []
+    for k, one in enumerate(waiting):
+        done.append(one.result())
+        say(f"part {k + 1} of {len(cut)}")
+    return done
 
 
-def _channels(scenario: Scenario) -> set[str]:
-    return {name for _, physics in scenario.units for name in physics.channels}
+def _silent(_: str) -> None:
+    """Say nothing."""
+
+
+def _simulated(
+    scenario: Scenario, folder: Path, stretch: _Stretch, pool: Executor | None, say: Progress
+) -> _Told:
+    """Simulate one part: its logs are written by a thread, its run-outs by `pool` if there is one."""
+    simulator = Simulator(scenario, anchor_ms=stretch.end_ms, start_ms=stretch.start_ms)
+    truth = Truth(scenario, start_ms=simulator.reached_ms)
+    every_ms = run_out_every_ms(stretch.end_ms - stretch.start_ms, stretch.run_out_every_h or None)
+    outs = _RunOuts(scenario, stretch.end_ms, pool)
+    with Logs(scenario, folder, anchor_ms=stretch.end_ms) as logs:
+        for until_ms, remembered in _pieces(simulator.reached_ms, stretch.end_ms, every_ms):
+            for block in simulator.blocks(until_ms):
+                truth.take(block)
+                logs.take(block)
+            if remembered and stretch.run_out_every_h != 0:
+                outs.take(Taken.of(simulator.reached_ms, simulator.state))
+            logs.flush()
+            say(f"simulated until {iso_of(simulator.reached_ms)}")
+        say(f"run-out from {outs.instants} instants")
+        found = outs.all()
+    told = truth.told(())
+    _add_run_outs(told, scenario, found)
+    for i, delivery in logs.delivery.items():
+        told["units"][scenario.unit_ids[i]]["delivery"] = delivery
+    return _Told(told, logs.units, logs.rows)
+
+
+class _RunOuts:
+    """True run-outs, computed beside the run as soon as a batch of instants is there."""
+
+    def __init__(self, scenario: Scenario, anchor_ms: int, pool: Executor | None) -> None:
+        self._scenario, self._anchor_ms, self._pool = scenario, anchor_ms, pool
+        self._gathered: list[Taken] = []
+        self._computed: list[Future[list[RunOut]] | list[RunOut]] = []
+        self.instants = 0
+
+    def take(self, one: Taken) -> None:
+        self.instants += 1
+        self._gathered.append(one)
+        if len(list(batches(self._scenario, [*self._gathered, one]))) > 1:
+            self._hand_on()
+
+    def _hand_on(self) -> None:
+        taken, self._gathered = self._gathered, []
+        if self._pool is None:
+            self._computed.append(run_outs(self._scenario, taken, anchor_ms=self._anchor_ms))
+        else:
+            self._computed.append(
+                self._pool.submit(run_outs, self._scenario, taken, anchor_ms=self._anchor_ms)
+            )
+
+    def all(self) -> list[RunOut]:
+        """Return the run-outs of all instants, in order."""
+        self._pool = None  # the last ones here: there is nothing else to do meanwhile
+        self._hand_on()
+        return [
+            found
+            for part in self._computed
+            for found in (part.result() if isinstance(part, Future) else part)
+        ]
+
+
+def _joined(scenario: Scenario, told: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Return the truth of all parts as one, in the scenario's order."""
+    whole = dict(told[0])
+    for table, names in (
+        ("units", scenario.unit_ids),
+        ("banks", tuple(bank.id for bank, _ in scenario.banks)),
+    ):
+        entries = {name: entry for one in told for name, entry in one[table].items()}
+        whole[table] = {name: entries[name] for name in names if name in entries}
+    return whole
 
 
 def _add_run_outs(told: dict[str, Any], scenario: Scenario, found: list[RunOut]) -> None:

@@ -2,6 +2,7 @@
 
 import sys
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from firmware_sim.run import run_fleet
 from firmware_sim.scenarios.load import Scenario, load_scenario
 from services.clock import now_ms
 from services.errors import ConfigurationError
-from services.timebase import DAY_MS, ms_of, ms_of_iso
+from services.timebase import DAY_MS, SECOND_MS, ms_of, ms_of_iso
 
 LIBRARY = Path(__file__).resolve().parents[1] / "firmware_sim" / "scenarios"
 
@@ -72,6 +73,7 @@ class Job:
 def files(job: Job, folder: Path, *, run_out_every_h: float | None) -> str:
     """Write logs, unit files and truth; returns what was written, in words."""
     start_ms, end_ms = job.stretch_ms()
+    begun_s = time.monotonic()
     done = write_files(
         job.scenario,
         folder,
@@ -81,7 +83,12 @@ def files(job: Job, folder: Path, *, run_out_every_h: float | None) -> str:
         say=lambda words: print(words, file=sys.stderr),
     )
     forms = "CSV and Parquet" if done.parquet else "CSV (Parquet needs the extra: bushlarder[sim])"
-    return f"{done.units} units, {done.rows} samples, {forms}, truth.json: {done.folder}"
+    took_s, simulated_s = time.monotonic() - begun_s, (end_ms - start_ms) / SECOND_MS
+    return (
+        f"{done.units} units, {done.rows} samples, {forms}, truth.json: {done.folder}\n"
+        f"simulated {simulated_s:,.0f} s in {took_s:,.0f} s: "
+        f"{simulated_s / took_s:,.0f} times as fast as it happens"
+    )
 
 
 def picture(job: Job, file: Path, *, unit: str | None) -> str:

@@ -32,6 +32,7 @@ class Board:
             out=self._fault(block, "radio_out") > 0.0,
             duplicate_share=self._fault(block, "duplicate_share"),
             reorder_share=self._fault(block, "reorder_share"),
+            clock_off_ms=self._clock_off_ms(block),
         )
 
     def live(self, block: Block, readings: Mapping[str, FloatArray], reads: int) -> None:
@@ -41,13 +42,13 @@ class Board:
             block.t_ms,
             {name: readings[name][:, reads] for name in self.firmware.build.channels},
             network_ms=self._network_ms(block),
-            alive=block.true["alive"][:, self.index] if "alive" in block.true else None,
+            alive=block.true["alive"][:, reads] if "alive" in block.true else None,
         )
         failed = block.true.get("failed_starts")
         self.firmware.notice(
             block.t_ms,
-            locked=block.true["locked"][:, self.index],
-            failed_starts=None if failed is None else failed[:, self.index],
+            locked=block.true["locked"][:, reads],
+            failed_starts=None if failed is None else failed[:, reads],
         )
 
     def _fault(self, block: Block, name: str) -> float:
@@ -73,9 +74,12 @@ class Board:
         self._had[name] = now
         return now > before
 
+    def _clock_off_ms(self, block: Block) -> int:
+        return round(self._fault(block, "clock_step_s") * SECOND_MS)
+
     def _network_ms(self, block: Block) -> IntArray:
         """Return the time of day the network tells at each step, -1 where it does not reach."""
-        told: IntArray = block.t_ms + round(self._fault(block, "clock_step_s") * SECOND_MS)
+        told: IntArray = block.t_ms + self._clock_off_ms(block)
         if self._fault(block, "radio_out") > 0.0:
             told = np.full_like(told, -1)
         for away in self.away:

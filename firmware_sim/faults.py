@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from firmware_sim.scenarios.fault_kinds import CHARGER_PARAMETER, INSTANT_KINDS, KINDS, Law, Parameter
+from firmware_sim.scenarios.fault_kinds import CHARGER_PARAMETER, KINDS, Law, Parameter
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import Fault
 from firmware_sim.scenarios.moments import begins_ms
@@ -66,6 +66,8 @@ def parameters_of(fault: Fault) -> tuple[Parameter, ...]:
     parameters = KINDS[fault.kind].parameters
     if fault.source is not None:
         parameters = (Parameter(CHARGER_PARAMETER[fault.source], 0.0),)
+    if fault.clock_step_s is not None:
+        return (Parameter("clock_step_s", fault.clock_step_s, "plus"),)
     if fault.amount is not None and parameters:
         first = parameters[0]
         parameters = (Parameter(first.name, fault.amount, first.joining), *parameters[1:])
@@ -193,6 +195,6 @@ class Faults:
         ]
 
     def _end_of(self, fault: Fault, k: int) -> int | None:
-        if fault.kind in INSTANT_KINDS:
+        if fault.is_instant:
             return int(self.begins_ms[k])
         return None if self.ends_ms[k] == NEVER_MS else int(self.ends_ms[k])

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_sim.faults import NEVER_MS, Faults, Multipliers
-from firmware_sim.plant.forcing import STEPS_A_DAY, Forcing, Outside
+from firmware_sim.plant.forcing import Forcing, Outside, opens_at
 from firmware_sim.plant.plant import Plant, State
 from firmware_sim.plant.state import Step
 from firmware_sim.scenarios.load import Scenario, load_scenario
@@ -24,7 +24,7 @@ STEP_MS = STEP_S * SECOND_MS
 BLOCK_STEPS = 360
 """Steps computed before anything is handed on: two hours."""
 
-PER_BANK = frozenset({"bank_v", "soc", "bank_a", "source"})
+PER_BANK = frozenset({"bank_v", "soc", "bank_a", "source", "starter_v", "may_not_start"})
 """What a step shows for every bank."""
 
 PER_UNIT = tuple(entry.name for entry in fields(Step) if entry.name not in PER_BANK)
@@ -52,11 +52,66 @@ def measured(block: Block, column: str) -> FloatArray:
 
 def read_by(block: Block, column: str) -> FloatArray:
     """Return what the units' boards read: of another cabinet after an exchange, nothing without power."""
-    readings = measured(block, column)
-    if "reports_as" in block.faults:
-        readings = readings[:, cabinet_read_by(block.faults, readings.shape[1])]
-    alive = block.true.get("alive")
+    readings, alive = measured(block, column), block.true.get("alive")
+    if "reports_as" in block.faults:  # a board is fed where it stands
+        reads = cabinet_read_by(block.faults, readings.shape[1])
+        readings, alive = readings[:, reads], None if alive is None else alive[:, reads]
     return readings if alive is None else np.where(alive, readings, np.nan)
+
+
+@dataclass(frozen=True)
+class Day:
+    """All that one UTC day brings, a row for each step."""
+
+    forcing: Forcing
+    loads: Loads | None
+    scraped: Mapping[int, npt.NDArray[np.bool_]]
+    opened: npt.NDArray[np.bool_]
+    """(steps,) whether any lid stands open."""
+    loaded: npt.NDArray[np.bool_]
+    """(steps,) whether anything is put in."""
+    begins: FloatArray
+    """(steps, units) share of the step after which a lid opens. [1]"""
+
+
+class Days:
+    """The days of a scenario in its own steps; without `loads` nothing is put in or scraped off."""
+
+    def __init__(self, scenario: Scenario, *, anchor_ms: int, noise: bool = True, loads: bool = True) -> None:
+        self._outside = Outside(scenario, anchor_ms=anchor_ms, noise=noise)
+        self._use = Use(scenario, anchor_ms=anchor_ms) if loads else None
+        self._opening = np.array([physics.opening_w_per_k for _, physics in scenario.units])
+        self._coarse = scenario.step_s // STEP_S
+        self._last: tuple[int, Day] | None = None
+
+    def day(self, day: int) -> Day:
+        """Return a day, counted from 1970-01-01 UTC; the last is kept."""
+        if self._last is None or self._last[0] != day:
+            self._last = None
+            self._last = (day, self._made(day))
+        return self._last[1]
+
+    def _made(self, day: int) -> Day:
+        forcing = self._outside.day(day)
+        loads = None if self._use is None else self._use.loads(day)
+        scraped = {} if self._use is None else self._use.scraped(day)
+        if loads is not None:
+            forcing = forcing.with_lids(
+                np.maximum(forcing.lid_w_per_k, self._opening * loads.lid_share),
+                np.maximum(forcing.lid_share, loads.lid_share),
+            )
+        if self._coarse > 1:
+            forcing, loads = forcing.coarser(), None if loads is None else loads.coarser()
+            scraped = {row // self._coarse: units for row, units in scraped.items()}
+        steps = forcing.outside_c.shape[0]
+        return Day(
+            forcing,
+            loads,
+            scraped,
+            opened=np.any(forcing.lid_share > 0.0, axis=1),
+            loaded=np.zeros(steps, dtype=bool) if loads is None else np.any(loads.kg > 0.0, axis=1),
+            begins=opens_at(forcing.lid_share),
+        )
 
 
 class Simulator:
@@ -66,16 +121,14 @@ class Simulator:
         self, scenario: Scenario, *, anchor_ms: int, start_ms: int, state: State | None = None
     ) -> None:
         self.scenario = scenario
-        self.plant = Plant(scenario)
+        self.step_ms = scenario.step_s * SECOND_MS
+        self.plant = Plant(scenario, step_s=scenario.step_s)
         self.state = self.plant.start() if state is None else state
-        self.reached_ms = start_ms - start_ms % STEP_MS
+        self.reached_ms = start_ms - start_ms % self.step_ms
         self.faults = Faults(scenario, anchor_ms=anchor_ms)
         self._moved: Multipliers = {}
         self._next_change_ms = self.reached_ms if scenario.faults else NEVER_MS
-        self._outside = Outside(scenario, anchor_ms=anchor_ms)
-        self._use = Use(scenario, anchor_ms=anchor_ms)
-        self._loads: tuple[int, Loads | None, Mapping[int, npt.NDArray[np.bool_]]] = (-1, None, {})
-        self._opening = np.array([physics.opening_w_per_k for _, physics in scenario.units])
+        self._days = Days(scenario, anchor_ms=anchor_ms)
         self._bank_of = [
             next((k for k, (b, _) in enumerate(scenario.banks) if b.id == unit.supply.bank), -1)
             if unit.supply.kind == "battery"
@@ -85,11 +138,12 @@ class Simulator:
 
     def blocks(self, until_ms: int) -> Iterator[Block]:
         """Move on until no whole step is left before `until_ms`, handing on what was passed."""
-        while self.reached_ms + STEP_MS <= until_ms:
-            day, row = divmod(self.reached_ms // STEP_MS, STEPS_A_DAY)
+        steps_a_day = DAY_MS // self.step_ms
+        while self.reached_ms + self.step_ms <= until_ms:
+            day, row = divmod(self.reached_ms // self.step_ms, steps_a_day)
             self._apply_faults()
-            left = (min(until_ms, self._next_change_ms) - self.reached_ms) // STEP_MS
-            yield self._block(int(day), int(row), int(min(left, BLOCK_STEPS, STEPS_A_DAY - row)))
+            left = (min(until_ms, self._next_change_ms) - self.reached_ms) // self.step_ms
+            yield self._block(int(day), int(row), int(min(left, BLOCK_STEPS, steps_a_day - row)))
 
     def _apply_faults(self) -> None:
         """Hand the faults' parameters on where any moves at this moment."""
@@ -100,39 +154,27 @@ class Simulator:
         self.plant.apply(self._moved)
         self.plant.electrics.set_faults(self._moved)
 
-    def _used(self, day: int) -> tuple[Loads | None, Mapping[int, npt.NDArray[np.bool_]]]:
-        if self._loads[0] != day:
-            self._loads = (day, self._use.loads(day), self._use.scraped(day))
-        return self._loads[1:]
-
-    def _lids(self, forcing: Forcing, loads: Loads | None, rows: slice) -> tuple[FloatArray, FloatArray]:
-        """Return heat let in by lids and the share they stand open, for some steps."""
-        lid, share = forcing.lid_w_per_k[rows], forcing.lid_share[rows]
-        if loads is not None:
-            lid = np.maximum(lid, self._opening * loads.lid_share[rows])
-            share = np.maximum(share, loads.lid_share[rows])
-        if "lid_added_w_per_k" in self._moved:
-            lid = lid + self._moved["lid_added_w_per_k"]
-        return lid, share
-
     def _block(self, day: int, row: int, steps: int) -> Block:
-        forcing, (loads, scraped) = self._outside.day(day), self._used(day)
-        rows = slice(row, row + steps)
-        lid, share = self._lids(forcing, loads, rows)
+        today = self._days.day(day)
+        forcing, loads = today.forcing, today.loads
+        added = self._moved.get("lid_added_w_per_k")
+        lid = forcing.lid_w_per_k if added is None else forcing.lid_w_per_k + added
         steps_shown = [
             self.plant.advance(
                 self.state,
                 forcing.outside_c[r],
-                lid[r - row],
+                lid[r],
                 forcing.inputs(r),
-                lid_share=share[r - row],
+                lid_share=forcing.lid_share[r] if today.opened[r] else None,
+                lid_begins=today.begins[r],
                 vapour_kg_per_kg=forcing.vapour_kg_per_kg[r],
-                load_kg=None if loads is None else loads.kg[r],
+                load_kg=None if loads is None or not today.loaded[r] else loads.kg[r],
                 load_c=None if loads is None else loads.warm_c[r],
-                defrost=scraped.get(r),
+                defrost=today.scraped.get(r),
             )
             for r in range(row, row + steps)
         ]
+        rows = slice(row, row + steps)
         true: dict[str, npt.NDArray[Any]] = {
             name: np.stack([getattr(step, name) for step in steps_shown]) for name in PER_UNIT
         }
@@ -141,16 +183,20 @@ class Simulator:
             padded[:, :-1] = np.stack([getattr(step, name) for step in steps_shown])
             true[name] = padded[:, self._bank_of]
         true["outside_c"] = forcing.outside_c[rows]
-        true["lid_open"] = lid > 0.0
+        true["lid_open"] = lid[rows] > 0.0
         true["load_kg"] = np.zeros_like(true["air_c"]) if loads is None else loads.kg[rows]
-        t_ms = self.reached_ms + STEP_MS * np.arange(1, steps + 1, dtype=np.int64)
+        t_ms = self.reached_ms + self.step_ms * np.arange(1, steps + 1, dtype=np.int64)
         self.reached_ms = int(t_ms[-1])
         noise = {name: values[rows] for name, values in forcing.noise.items()}
         return Block(t_ms, true, noise, self._moved)
 
 
-def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int) -> IntArray:
-    """Return the rows at which a unit samples: whole intervals since the epoch, plus its phase."""
+def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int, step_s: int = STEP_S) -> IntArray:
+    """Return the rows at which a unit samples: whole intervals since the epoch, plus its phase.
+
+    A phase that lies between steps of `step_s` moves back to the step before.
+    """
+    phase_s -= phase_s % step_s
     rows: IntArray = np.flatnonzero((t_ms // SECOND_MS - phase_s) % interval_s == 0)
     return rows
 
@@ -182,7 +228,9 @@ def _series(scenario: Scenario, blocks: list[Block]) -> dict[str, Series]:
         if not physics.runs:
             series[unit.id] = Series.empty()
             continue
-        rows = sampled_rows(times, interval_s=unit.interval_s, phase_s=physics.phase_s)
+        rows = sampled_rows(
+            times, interval_s=unit.interval_s, phase_s=physics.phase_s, step_s=scenario.step_s
+        )
         own = {COLUMN_OF[name]: readings[COLUMN_OF[name]][rows, i] for name in physics.channels}
         told = ~np.isnan(np.stack(list(own.values()))).all(axis=0)
         series[unit.id] = Series(times[rows][told], {name: column[told] for name, column in own.items()})

@@ -24,7 +24,6 @@ from firmware_sim.history import Block, Simulator
 from firmware_sim.plant.forcing import event_start_ms
 from firmware_sim.plant.plant import DEFAULT_RESTART_V, State
 from firmware_sim.scenarios.load import Scenario, load_scenario
-from firmware_sim.scenarios.model import STEP_S
 from firmware_sim.sensors import COLUMN_OF, cabinet_read_by, shown
 from services.errors import ConfigurationError
 from services.timebase import DAY_MS, HOUR_MS
@@ -75,12 +74,14 @@ def _builds(scenario: Scenario) -> list[Build | None]:
             unit=unit.id,
             channels=physics.channels,
             interval_s=unit.interval_s,
-            step_s=STEP_S,
-            phase_s=physics.phase_s,
+            step_s=scenario.step_s,
+            phase_s=physics.phase_s - physics.phase_s % scenario.step_s,
             set_point_c=unit.aim_c,
             restart_v=unit.supply.restart_v
             if unit.supply.restart_v is not None
             else DEFAULT_RESTART_V * volts.get(unit.supply.bank or "", 12) / 12,
+            ring_samples=physics.memory_samples,
+            backed_clock=physics.backed_clock,
             pack_s=HOUR_S if unit.link.budget_kb_day > 0.0 else 0,
         )
         if physics.runs

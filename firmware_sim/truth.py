@@ -61,22 +61,42 @@ class _Lines:
         self._last: FloatArray | None = None
         self._last_ms = 0
 
-    def take(self, t_ms: IntArray, node_c: FloatArray) -> None:
+    def take(
+        self, t_ms: IntArray, node_c: FloatArray, tops: tuple[FloatArray, FloatArray] | None = None
+    ) -> None:
+        """Follow a node over some steps; `tops`: values within them, and after which share of the step."""
         first = self._last is None
         before = node_c[:1] if self._last is None else self._last[None]
         whole = np.concatenate([before, node_c])
-        times = np.concatenate([[t_ms[0] if first else self._last_ms], t_ms]).astype(np.float64)
+        ends_ms = np.concatenate([[t_ms[0] if first else self._last_ms], t_ms]).astype(np.float64)
+        times = np.broadcast_to(ends_ms[:, None], whole.shape)
+        if tops is not None:
+            whole, times = _with_tops(whole, times, *tops)
         for limit, columns in self._columns.items():
             over = self._sign * (whole[:, columns] - limit)
             beyond = over > 0.0
             if first:
                 for k in np.flatnonzero(beyond[0]):
-                    self.by_unit[columns[k]][limit].turn(times[0], beyond=True)
+                    self.by_unit[columns[k]][limit].turn(float(ends_ms[0]), beyond=True)
             for row, k in np.argwhere(beyond[1:] != beyond[:-1]):
                 low, high = over[row, k], over[row + 1, k]
-                at_ms = times[row] + (times[row + 1] - times[row]) * low / (low - high)
+                start_ms, end_ms = times[row, columns[k]], times[row + 1, columns[k]]
+                at_ms = start_ms + (end_ms - start_ms) * low / (low - high)
                 self.by_unit[columns[k]][limit].turn(float(at_ms), beyond=bool(beyond[row + 1, k]))
         self._last, self._last_ms = node_c[-1].copy(), int(t_ms[-1])
+
+
+def _with_tops(
+    whole: FloatArray, times: FloatArray, top: FloatArray, at: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return values and times with what stood within each step between its ends; else its end twice."""
+    rows = 2 * whole.shape[0] - 1
+    values, when = np.empty((rows, whole.shape[1])), np.empty((rows, whole.shape[1]))
+    values[::2], when[::2] = whole, times
+    none = np.isnan(top)
+    values[1::2] = np.where(none, whole[1:], top)
+    when[1::2] = np.where(none, times[1:], times[:-1] + at * (times[1:] - times[:-1]))
+    return values, when
 
 
 def minutes_by_day(episodes_ms: Iterable[tuple[float, float]], start_ms: int, end_ms: int) -> list[float]:
@@ -104,6 +124,11 @@ class Truth:
         self.stops = StopKeeper(scenario)
         self._first_on_bank = self._representatives()
         self._soc: list[tuple[int, FloatArray]] = []
+        self._starters = [
+            k for k, (_, physics) in enumerate(scenario.banks) if physics.starter_ah is not None
+        ]
+        self._weak = {k: _Line() for k in self._starters}
+        self._starter_v = dict.fromkeys(self._starters, np.inf)
 
     def _representatives(self) -> list[int]:
         """Return for each bank a unit that shows its state; -1 where no unit is on it."""
@@ -114,12 +139,26 @@ class Truth:
         """Take note of a block; they come in order."""
         for node in NODES:
             values = np.asarray(block.true[node], dtype=np.float64)
-            self._above[node].take(block.t_ms, values)
-            self._below[node].take(block.t_ms, values)
+            tops = _tops(block) if node == "air_c" else None
+            self._above[node].take(block.t_ms, values, tops)
+            self._below[node].take(block.t_ms, values, tops)
         self.stops.take(block)
+        for k in self._starters:
+            self._take_starter(block, k)
         for row in np.flatnonzero(block.t_ms % HOUR_MS == 0):
             self._soc.append((int(block.t_ms[row]), block.true["soc"][row, self._first_on_bank].copy()))
         self.end_ms = int(block.t_ms[-1])
+
+    def _take_starter(self, block: Block, bank: int) -> None:
+        """Take note of the battery that starts the engine, and of when it might not."""
+        unit = self._first_on_bank[bank]
+        if unit < 0:
+            return
+        self._starter_v[bank] = min(self._starter_v[bank], float(block.true["starter_v"][:, unit].min()))
+        weak, line = block.true["may_not_start"][:, unit] > 0.0, self._weak[bank]
+        known = line.open_ms is not None
+        for row in np.flatnonzero(np.diff(weak, prepend=known)):
+            line.turn(float(block.t_ms[row]), beyond=bool(weak[row]))
 
     def food_episodes_ms(self, unit: int, limit_c: float) -> list[tuple[float, float]]:
         """Return when the core of a unit's food was above one of `LINES_ABOVE_C`."""
@@ -135,7 +174,7 @@ class Truth:
             "to": iso_of(self.end_ms),
             "units": {unit: self._unit(i) for i, unit in enumerate(self._scenario.unit_ids)},
             "banks": {bank.id: self._bank(k) for k, (bank, _) in enumerate(self._scenario.banks)},
-            "faults": [_fault(fault) for fault in faults],
+            "faults": faults_told(faults),
         }
 
     def _unit(self, index: int) -> dict[str, Any]:
@@ -167,13 +206,33 @@ class Truth:
     def _bank(self, index: int) -> dict[str, Any]:
         if self._first_on_bank[index] < 0 or not self._soc:
             return {"state_of_charge": None, "state_of_charge_reason": "no unit on it"}
-        return {
+        charge = {
             "state_of_charge": {
                 "from": iso_of(self._soc[0][0]),
                 "every_s": HOUR_MS // 1000,
                 "values": [round(float(row[index]), 4) for _, row in self._soc],
             }
         }
+        return charge | {"starter": self._starter(index)}
+
+    def _starter(self, bank: int) -> dict[str, Any] | None:
+        """Return what is true of the battery that starts the engine; None where none is modelled."""
+        if bank not in self._weak:
+            return None
+        return {
+            "lowest_v": _rounded(self._starter_v[bank]),
+            "engine_may_not_start_ms": [
+                [round(begin), round(end)] for begin, end in self._weak[bank].closed(self.end_ms)
+            ],
+        }
+
+
+def _tops(block: Block) -> tuple[FloatArray, FloatArray] | None:
+    """Return the air's values within steps in which a lid closed; None where none did."""
+    top = block.true.get("air_top_c")
+    if top is None or np.isnan(top).all():
+        return None
+    return top, block.true["air_top_at"]
 
 
 def _stop(stop: Stop) -> dict[str, Any]:
@@ -191,6 +250,11 @@ def _stop(stop: Stop) -> dict[str, Any]:
 
 def _rounded(value: float) -> float | None:
     return round(value, 4) if np.isfinite(value) else None
+
+
+def faults_told(faults: Iterable[Told]) -> list[dict[str, Any]]:
+    """Return faults as plain data for the truth file."""
+    return [_fault(fault) for fault in faults]
 
 
 def _fault(told: Told) -> dict[str, Any]:

@@ -37,6 +37,13 @@ class Loads:
     lid_share: FloatArray
     """Share of the step the lid stands open for it. [1]"""
 
+    def coarser(self) -> "Loads":
+        """Return the day in steps of twice the length."""
+        kg = self.kg[::2] + self.kg[1::2]
+        heat = self.kg[::2] * self.warm_c[::2] + self.kg[1::2] * self.warm_c[1::2]
+        warm_c = np.divide(heat, kg, out=np.zeros_like(kg), where=kg > 0.0)
+        return Loads(kg, warm_c, 0.5 * (self.lid_share[::2] + self.lid_share[1::2]))
+
 
 class Use:
     """Loads and camp moves of a scenario."""
@@ -93,8 +100,9 @@ class Use:
             row = (start_ms - day * DAY_MS) // (STEP_S * SECOND_MS)
             kg[row, index] += load_kg
             heat[row, index] += load_kg * load_c
-            open_rows = min(int(np.ceil(lid_s / STEP_S)), STEPS_A_DAY - row)
-            lid[row : row + open_rows, index] = 1.0
+            rows = slice(row, min(row + int(np.ceil(lid_s / STEP_S)), STEPS_A_DAY))
+            left_s = lid_s - STEP_S * np.arange(rows.stop - row)
+            lid[rows, index] = np.maximum(lid[rows, index], np.minimum(left_s / STEP_S, 1.0))
         warm_c = np.divide(heat, kg, out=np.zeros(shape), where=kg > 0.0)
         return Loads(kg, warm_c, lid)
 
@@ -103,7 +111,7 @@ class Use:
         steps: dict[int, npt.NDArray[np.bool_]] = {}
         for index, (_, physics) in enumerate(self._scenario.units):
             every_d = physics.defrost_every_d
-            if every_d is None or (day + index) % every_d:
+            if every_d is None or (day + self._scenario.number("unit", index)) % every_d:
                 continue
             ahead_h = offset_h(self._zones[index], day * DAY_MS + DAY_MS // 2)
             row = round((DEFROST_AT_H - ahead_h) % 24.0 * HOUR_MS) // (STEP_S * SECOND_MS)
@@ -125,9 +133,10 @@ class Use:
 
     def _drawn(self, index: int, number: int, load: Load, local_day: int) -> tuple[float, float] | None:
         """Return hour and mass of one load on a local day, if it comes that day."""
-        if (local_day + index) % load.every_d:
+        seat = self._scenario.number("unit", index)
+        if (local_day + seat) % load.every_d:
             return None
-        rng = np.random.default_rng((self._scenario.seed, _SALT, index, number, local_day + 1_000_000))
+        rng = np.random.default_rng((self._scenario.seed, _SALT, seat, number, local_day + 1_000_000))
         late_h, share = rng.uniform(-HALF_AN_HOUR, HALF_AN_HOUR), rng.uniform()
         mass_kg = load.kg[0] + share * (load.kg[1] - load.kg[0])
         return (load.at_h + late_h, mass_kg) if mass_kg > 0.0 else None

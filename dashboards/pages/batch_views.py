@@ -1,5 +1,6 @@
 """A batch of food turned into words, once, for every page that shows it."""
 
+import operator
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -9,6 +10,7 @@ from dashboards.kitchen import may_be_used, standing
 from services.domain import BatchCard, BatchClock, BatchEvent, BatchTimer, Evidence, UnitCard, Verdict
 
 OPERATORS = {"<": "<", "<=": "\N{LESS-THAN OR EQUAL TO}", ">": ">", ">=": "\N{GREATER-THAN OR EQUAL TO}"}
+COMPARED = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
 _TEMPERATURE_FIELDS = ("probe_c", "core_c", "received_c")
 _TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot")
 
@@ -34,6 +36,8 @@ class ReasonRow:
     operator: str
     threshold: str
     unit: str
+    met: str
+    """Whether the comparison holds."""
     source: str
 
 
@@ -98,6 +102,7 @@ def reason_rows(reasons: Sequence[Evidence]) -> tuple[ReasonRow, ...]:
             operator=OPERATORS[r.operator],
             threshold=text.number(r.threshold),
             unit=r.unit,
+            met="yes" if COMPARED[r.operator](r.value, r.threshold) else "no",
             source=r.source,
         )
         for r in reasons

@@ -66,9 +66,12 @@ def site_of(desk: Desk, site: str) -> SiteRow:
 
 
 def larder_of(desk: Desk, site: str | None) -> Larder:
-    """Return the cabinets of a place with what is in them."""
+    """Return the cabinets of a place with what is in them; food nobody can place is listed everywhere."""
     cards = tuple(card for card in desk.cards() if card.site == site)
-    return Larder(cards=cards, units=desk.fleet().units, batches=tuple(desk.batches(site=site)))
+    units = desk.fleet().units
+    elsewhere = {unit.id for unit in units if site is not None and unit.site != site}
+    batches = tuple(card for card in desk.batches() if card.batch.unit not in elsewhere)
+    return Larder(cards=cards, units=units, batches=batches)
 
 
 def names_of(cabinets: tuple[UnitCard, ...]) -> str:

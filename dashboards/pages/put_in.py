@@ -26,6 +26,9 @@ from services.domain import BatchCard, BatchNew, BatchTemplate, FoodClass, UnitC
 
 router = APIRouter(include_in_schema=False)
 
+TAPPED_TWICE_MS = 3_000
+"""The same food by the same person within this time is one tap too many, not one tray more (judgement)."""
+
 
 class PutIn(BaseModel):
     """What both forms send: the short one a template's name, the long one the rest."""
@@ -174,10 +177,26 @@ def put_in(desk: AtDesk, site: str, form: Annotated[PutIn, Form()]) -> Response:
     now_ms = desk.now_ms()
     happened = happened_ms(form.ago_min, now_ms) if form.ago_min else None
     new = _new(desk, form, now_ms, ZoneInfo(place.timezone))
-    card = desk.load_batch(new, form.person, happened_ms=happened)
+    card = _just_said(desk, new, form.person, now_ms) or desk.load_batch(
+        new, form.person, happened_ms=happened
+    )
     response = RedirectResponse(f"/batches/{card.batch.id}?noted=loaded", status_code=303)
     remember(response, form.person)
     return response
+
+
+def _just_said(desk: Desk, new: BatchNew, person: str, now_ms: int) -> BatchCard | None:
+    """Return the batch that a finger tapped twice has put in a moment ago, None when there is none."""
+    said = {**new.model_dump(), "loaded_by": person}
+    return next(
+        (
+            card
+            for card in desk.batches(unit=new.unit, place="stored")
+            if 0 <= now_ms - card.batch.loaded_at <= TAPPED_TWICE_MS
+            and said.items() <= card.batch.model_dump().items()
+        ),
+        None,
+    )
 
 
 def _new(desk: Desk, form: PutIn, at_ms: int, zone: ZoneInfo) -> BatchNew:

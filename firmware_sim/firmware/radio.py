@@ -108,6 +108,8 @@ class Radio(threading.Thread):
             return
         self._connected = True
         self._connected_s = time.monotonic()
+        now_ms = self._now_ms()
+        self._firmware.learn(now_ms + self.way.air.clock_off_ms, now_ms)
         client.subscribe([(topic(self._unit, leaf), 1) for leaf in ("down/ack", "down/cmd")])
 
     def _on_subscribe(

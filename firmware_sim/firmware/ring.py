@@ -56,8 +56,12 @@ def record_type(channels: tuple[str, ...]) -> np.dtype[Any]:
 
 def pages_for(channels: tuple[str, ...], samples: int) -> int:
     """Return how many pages hold at least so many samples, one page always being free to erase."""
-    slots = (PAGE_BYTES - HEAD_BYTES) // (record_type(channels).itemsize + CHECK_BYTES)
-    return max(2, -(-samples // slots) + 1)
+    return max(2, -(-samples // slots_a_page(channels)) + 1)
+
+
+def slots_a_page(channels: tuple[str, ...]) -> int:
+    """Return how many samples lie on a page."""
+    return (PAGE_BYTES - HEAD_BYTES) // (record_type(channels).itemsize + CHECK_BYTES)
 
 
 class Ring:

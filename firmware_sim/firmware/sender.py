@@ -121,6 +121,8 @@ class Sender:
     def _up_now_ms(self, bid: int) -> int:
         """Return the present uptime as an earlier boot would count it, the pauses between left out.
 
+        Only for a boot that no clock counted on from: one whose clock has its own battery is dated.
+
         Nobody knows how long the supply was away, so samples of such a boot seem younger than they are;
         their clock quality stays 0.
         """

@@ -24,6 +24,11 @@ class Settings:
     """When it began, by the counter the board takes its uptime from. [ms]"""
     met: bool = False
     """Whether the service was met since this memory began: before that it may know boots we do not."""
+    clock_off_ms: int | None = 0
+    """What a clock with its own battery is ahead of that counter; None when it was lost and never set again.
+    Stands for the clock itself: a board reads it there. [ms]"""
+    unset_boots: tuple[tuple[int, int], ...] = ()
+    """Number and beginning, by the counter, of boots since the clock was lost that did not know the time."""
     correlations: tuple[str, ...] = ()
     """Correlation data of the commands obeyed last, as hexadecimal text."""
 
@@ -71,4 +76,5 @@ class SettingsStore:
         plain = json.loads(text)
         for name in ("channels", "correlations"):
             plain[name] = tuple(plain[name])
+        plain["unset_boots"] = tuple((int(bid), int(ms)) for bid, ms in plain.get("unset_boots", ()))
         return int(generation), Settings(**plain)

@@ -41,6 +41,9 @@ TIME_AFTER_MS = 120_000
 JUMP = (1 << 16, 1 << 24)
 """How far the boot counter leaps when nobody knows any more where it stood: no number may come twice."""
 
+UNSET_BOOTS = 16
+"""So many boots without the time of day are remembered, to be dated when it is learnt."""
+
 HIGHEST_BID = 1 << 31
 """Beyond it nobody is believed. [1]"""
 
@@ -67,7 +70,8 @@ class Firmware:
         self._settings = kept or Settings(build.unit, build.channels, build.interval_s)
         self._newest_ms = self._newest_kept_ms()
         self._sq, self._boot_ms, self._checked_ms = 0, boot_ms, boot_ms
-        self.clock = Timekeeper(boot_at_ms=boot_ms if build.backed_clock else None)
+        off_ms = self._settings.clock_off_ms if build.backed_clock else None
+        self.clock = Timekeeper(boot_at_ms=None if off_ms is None else boot_ms + off_ms)
         self._told_from_ms = boot_ms
         self._powered = True
         self._noticer = Noticer(build.channels, self._tell)
@@ -107,7 +111,11 @@ class Firmware:
         with self._lock:
             keeps = self.build.backed_clock and not clock_lost
             began_ms = self.clock.at(at_ms - self._boot_ms) if keeps and self.clock.is_set else None
-            self._change(bid=self._settings.bid + 1, boot_ms=at_ms)
+            bid, unset = self._settings.bid + 1, self._settings.unset_boots if keeps else ()
+            if self.build.backed_clock and began_ms is None:
+                unset = (*unset, (bid, at_ms))[-UNSET_BOOTS:]
+            off_ms = None if began_ms is None else began_ms - at_ms
+            self._change(bid=bid, boot_ms=at_ms, clock_off_ms=off_ms, unset_boots=unset)
             self._sq, self._boot_ms = 0, at_ms
             self.clock = Timekeeper(boot_at_ms=began_ms)
             self._told_from_ms = at_ms + (TIME_AFTER_MS if clock_lost else 0)
@@ -133,7 +141,14 @@ class Firmware:
                 if newest_bid >= 0:
                     self.ring.shift_boots(newest_bid)
                 bid = self._settings.bid
-                self._change(met=True, bid=bid + newest_bid if bid <= newest_bid else bid)
+                self._change(
+                    met=True,
+                    bid=bid + newest_bid if bid <= newest_bid else bid,
+                    unset_boots=tuple(
+                        (boot + max(newest_bid, 0) if boot <= newest_bid else boot, began_ms)
+                        for boot, began_ms in self._settings.unset_boots
+                    ),
+                )
             elif newest_bid > self._settings.bid:
                 self._change(bid=newest_bid)
                 self.reboot(at_ms, "the service knows a later boot")
@@ -172,9 +187,21 @@ class Firmware:
             return (self.clock.at(up_ms) if self.clock.is_set else None), up_ms / 1000.0
 
     def boot_began(self, bid: int) -> int | None:
-        """Return the time of day at which a boot began, None when it is not known [ms]."""
+        """Return the time of day at which a boot began, None when it is not known [ms].
+
+        An earlier boot can be dated where the same clock counted on between the two.
+        """
         with self._lock:
-            return self.clock.boot_at_ms if bid == self._settings.bid else None
+            began_ms = self.clock.boot_at_ms
+            if bid == self._settings.bid or began_ms is None:
+                return began_ms if bid == self._settings.bid else None
+            counted_ms = dict(self._settings.unset_boots).get(bid)
+            return None if counted_ms is None else began_ms - (self._boot_ms - counted_ms)
+
+    def learn(self, time_ms: int, true_ms: int) -> None:
+        """Take the time of day from the network that has just let us in."""
+        with self._lock:
+            self._hear(time_ms, true_ms)
 
     def take(
         self,
@@ -241,6 +268,10 @@ class Firmware:
 
     def _hear(self, time_ms: int, true_ms: int) -> None:
         step_ms = self.clock.hear(time_ms, max(true_ms - self._boot_ms, 0))
+        began_ms = self.clock.boot_at_ms
+        off_ms = None if began_ms is None else began_ms - self._boot_ms
+        if self.build.backed_clock and off_ms != self._settings.clock_off_ms:
+            self._change(clock_off_ms=off_ms)
         if step_ms is not None:
             self._tell("clock_step", true_ms, detail=f"by {step_ms / 1000:+.0f} s")
 

@@ -24,6 +24,8 @@ class Air:
     """Share of packs that arrive twice."""
     reorder_share: float = 0.0
     """Share of packs overtaken by the next ones."""
+    clock_off_ms: int = 0
+    """What the time is wrong by that the network tells."""
 
 
 class Way:

@@ -19,6 +19,8 @@ from firmware_sim.plant.ageing import (
 )
 from firmware_sim.plant.battery import (
     COULOMBIC_EFFICIENCY,
+    HYSTERESIS_SHARE,
+    HYSTERESIS_V,
     OPEN_CIRCUIT_V,
     RESISTANCE_EXPONENT,
     RESISTANCE_PER_K,
@@ -75,6 +77,7 @@ class WellState(Protocol):
     full_ah: FloatArray
     bank_c: FloatArray
     surface_v: FloatArray
+    swing: FloatArray
     used: FloatArray
     stood: FloatArray
     hungry_h: FloatArray
@@ -147,6 +150,7 @@ class Banks:
         self._ohm_per_k = np.array([RESISTANCE_PER_K[kind] for kind in kinds])
         self._efficiency = np.array([COULOMBIC_EFFICIENCY[kind] for kind in kinds])
         self._taper_h = np.array([TAPER_H[kind] for kind in kinds])
+        self._hysteresis_v = np.array([HYSTERESIS_V[kind] for kind in kinds]) * twelves
         self._lift_v = np.array([POLARISATION_V[kind] for kind in kinds]) * twelves
         self._fall_s = np.array([SURFACE_FALL_S[kind] for kind in kinds])
         self._self_per_h = (
@@ -263,9 +267,12 @@ class Banks:
         full, share = state.full_ah, self._share
         room_a = (self_a + (share * full - idle_ah) / wells.cost) / self._efficiency
         willing_a = (full - held) * slow.willing_per_h
+        open_v = self._open_circuit_v(np.minimum(np.maximum(level, 0.0), 1.0)) + state.surface_v
+        if self.some_lithium:
+            open_v = open_v + self._hysteresis_v * state.swing
         return BankNow(
             soc=soc,
-            open_v=self._open_circuit_v(np.minimum(np.maximum(level, 0.0), 1.0)) + state.surface_v,
+            open_v=open_v,
             inner_ohm=resistance_ohm(slow.fresh_ohm, soc, exponent=self._exponent),
             rise_ohm=slow.rise_ohm,
             accept_a=np.maximum(np.minimum(willing_a, room_a) * (slow.willing_per_h > 0.0), 0.0),
@@ -288,6 +295,9 @@ class Banks:
         hours = dt_s / 3600.0
         drained_ah = drain_a * hours
         state.drained_ah = state.drained_ah + drained_ah
+        if self.some_lithium:
+            moved = (charge_a * hours - drained_ah) / (HYSTERESIS_SHARE * state.full_ah)
+            state.swing = (state.swing + moved) / (1.0 + np.abs(moved))
         target = self._lift_v * charge_a / (charge_a + 1.0)
         stripped = dt_s / self._fall_s + drained_ah / (SURFACE_AH_SHARE * state.full_ah)
         rising = state.surface_v + (target - state.surface_v) * (1.0 - math.exp(-dt_s / SURFACE_RISE_S))

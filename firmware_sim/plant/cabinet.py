@@ -125,7 +125,7 @@ def nodes_after(
     line: HeatLine,
     fan_w: FloatArray,
     moisture_w: FloatArray,
-    step_s: float,
+    step_s: FloatArray | float,
 ) -> Nodes:
     """Return air and plate after a step, and the heat that passed; food stands still meanwhile.
 
@@ -147,7 +147,7 @@ def nodes_after(
         Given off by a fan inside. [W]
     moisture_w : (n,) float64
         Given to the plate by vapour that settles, less what melting takes. [W]
-    step_s : float
+    step_s : float or (n,)
         [s]
 
     Returns
@@ -189,7 +189,7 @@ def frost_after(
     leak_w_per_k: FloatArray,
     vapour_kg_per_kg: FloatArray,
     growth_ratio: FloatArray,
-    step_s: float,
+    step_s: FloatArray | float,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the frost on the plate after a step and the heat its moisture gave the plate.
 
@@ -209,7 +209,7 @@ def frost_after(
         Humidity ratio outside. [kg/kg]
     growth_ratio : (n,) float64
         More vapour than the paths let in: wet goods, a seal that draws. [1]
-    step_s : float
+    step_s : float or (n,)
         [s]
 
     Returns

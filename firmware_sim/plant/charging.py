@@ -39,6 +39,10 @@ ALTERNATOR_V_PER_K = -0.012
 """Change of a 12 V alternator's voltage with temperature. [V/K] 14.7 V cold to 13.8 V hot is common
 practice, no source."""
 
+OVERRUN_EVERY_S = 480.0
+IDLE_EVERY_S = 1200.0
+"""How often a driven vehicle coasts, and stands idling at something worth looking at. [s] Judgement."""
+
 LEAD_CHARGE_V_PER_K = -0.024
 """Change of a 12 V charger's voltages with the battery's temperature. [V/K] -18 to -30 mV/K, from memory."""
 
@@ -96,6 +100,8 @@ class Offer:
     """What a parked vehicle takes through a relay that does not open. [A]"""
     source: IntArray
     """What charges most."""
+    joined: BoolArray | None
+    """Where a relay that does not open joins bank and starter battery, the engine off; None for nowhere."""
 
 
 class Chargers:
@@ -115,10 +121,19 @@ class Chargers:
         by_relay = np.array([p.drive == "relay" for _, p in banks], dtype=bool)
         self._dcdc_a = np.where(by_relay, 0.0, per_bank("drive_a"))
         self._relay_a = np.where(by_relay, per_bank("drive_a"), 0.0)
-        self._some_relay = bool(by_relay.any())
+        self._by_relay, self._some_relay = by_relay, bool(by_relay.any())
+        self._sticks = False
         self._mains_a, self._generator_a = per_bank("mains_a"), per_bank("generator_a")
         self._stuck_a = per_bank("stuck_drain_a") * by_relay
         self._alternator_v = per_bank("alternator_v") * twelves
+        self._smart = np.array([p.alternator == "smart" for _, p in banks], dtype=bool) & by_relay
+        self._some_smart = bool(self._smart.any())
+        self._low_v, self._overrun_v = (per_bank(name) * twelves for name in ("smart_low_v", "overrun_v"))
+        self._overrun_s = per_bank("overrun_share") * OVERRUN_EVERY_S
+        self._smart_after_s, self._smart_full_soc = per_bank("smart_after_s"), per_bank("smart_full_soc")
+        self._driven_s = (1.0 - per_bank("idle_share")) * IDLE_EVERY_S
+        self._idle_loss = 1.0 - per_bank("idle_output")
+        self._some_idle = bool((self._driven_s < IDLE_EVERY_S).any())
         self.path_ohm: FloatArray = per_bank("charge_path_mohm") / 1000.0 * twelves
         """From the alternator to each bank. [ohm]"""
         self._absorb_v = np.array(
@@ -146,6 +161,7 @@ class Chargers:
         self._added_v = faults.get("absorption_v_added", zeros) * self._twelves
         self._stuck_open = faults.get("relay_stuck_open", zeros) > 0.0
         self._stuck_shut = faults.get("relay_stuck_closed", zeros) > 0.0
+        self._sticks = bool((self._stuck_shut & self._by_relay).any())
         self._drains = bool((self._stuck_a * self._stuck_shut).any())
 
     def offer(
@@ -161,6 +177,7 @@ class Chargers:
         bank_c: FloatArray,
         soc: FloatArray,
         absorbed_s: FloatArray,
+        starter_soc: FloatArray | None = None,
     ) -> Offer:
         """Return what the chargers would give now.
 
@@ -180,6 +197,8 @@ class Chargers:
             [1]
         absorbed_s : (m,) float64
             How long the bank has been held at absorption. [s]
+        starter_soc : (m,) float64 or None
+            Of the battery that starts the engine, NaN where there is none to look at. [1]
 
         Returns
         -------
@@ -189,6 +208,8 @@ class Chargers:
         solar_a = self._none
         if sun_w_per_m2.any():
             solar_a = panels * panel_a(sun_w_per_m2, air_c, mppt_a=self._mppt_a, pwm_a=self._pwm_a)
+        if self._some_idle and engine.any():
+            drive = drive * self._at_idle(engine_s)
         dcdc_a = drive * engine * self._dcdc_a
         mains_a = mains_share * mains * self._mains_a
         generator_a = generator_share * generator * self._generator_a
@@ -207,10 +228,40 @@ class Chargers:
             target_v=stage_v + self._lead_v_per_k * warmer,
             relays=relays,
             relay_a=relay_a,
-            relay_v=self._alternator_v + self._alternator_v_per_k * (air_c - 25.0),
+            relay_v=self.alternator_v(engine_s, air_c, starter_soc),
             drain_a=self._stuck_a * (self._stuck_shut & (engine <= 0.0)) if self._drains else self._none,
             source=source,
+            joined=self._stuck_shut & self._by_relay & (engine <= 0.0) if self._sticks else None,
         )
+
+    def _at_idle(self, engine_s: FloatArray) -> FloatArray:
+        """Return what alternators give over what they give on the road: less for the end of each round."""
+        left: FloatArray = 1.0 - self._idle_loss * (engine_s % IDLE_EVERY_S > self._driven_s)
+        return left
+
+    def alternating(self, engine: FloatArray) -> FloatArray:
+        """Return the share of the step alternators work: not those whose failure is what charges nothing."""
+        share: FloatArray = engine * np.where(self._by_relay, self._share[1], 1.0)
+        return share
+
+    def alternator_v(
+        self, engine_s: FloatArray, air_c: FloatArray, starter_soc: FloatArray | None
+    ) -> FloatArray:
+        """Return the voltage alternators hold while the engine runs.
+
+        A smart one drops to a low voltage when the battery it looks at is thought full (by its charge
+        where it is modelled, else by time), and rises above the usual while the vehicle coasts.
+        """
+        usual_v: FloatArray = self._alternator_v + self._alternator_v_per_k * (air_c - 25.0)
+        if not self._some_smart or not engine_s.any():
+            return usual_v
+        full = engine_s > self._smart_after_s
+        if starter_soc is not None:
+            full = np.where(np.isnan(starter_soc), full, starter_soc >= self._smart_full_soc)
+        coasting = engine_s % OVERRUN_EVERY_S < self._overrun_s
+        smart_v = np.where(coasting, self._overrun_v, np.where(full, self._low_v, usual_v))
+        held_v: FloatArray = np.where(self._smart, smart_v, usual_v)
+        return held_v
 
     def _through_relay_a(self, driven: FloatArray, engine_s: FloatArray) -> FloatArray:
         """Return the most that alternators give through relays that are closed."""

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from firmware_sim.plant.bank import BankNow, Banks
 from firmware_sim.plant.cable import BROWN_OUT_SHARE, COPPER_PER_K, cable_ohm, load_a, load_v
 from firmware_sim.plant.charging import Chargers, Offer
+from firmware_sim.plant.starter import Starters
 from firmware_sim.scenarios.load import Scenario
 from firmware_sim.scenarios.model import STEP_S
 from services.telemetry import FloatArray, IntArray
@@ -23,6 +24,9 @@ HELD_SHARE = 0.95
 
 WAKING_A = 0.5
 """A charger with more to offer closes a protection board. [A] Judgement."""
+
+STARTERS_EVERY_S = 300.0
+"""Starter batteries are brought up to date so often. [s] Judgement."""
 
 STARTING_C = 25.0
 """Of banks at the beginning. [°C]"""
@@ -48,6 +52,8 @@ class ElectricState:
     bank_c: FloatArray
     surface_v: FloatArray
     """What is left of charging on the plates. [V]"""
+    swing: FloatArray
+    """Where a lithium bank's rest voltage lies: 1 above its mean after charge, -1 below after discharge."""
     used: FloatArray
     """Share of the life by use that is over. [1]"""
     stood: FloatArray
@@ -66,6 +72,14 @@ class ElectricState:
     """How long chargers have held it at absorption. [s]"""
     tripped: BoolArray
     """The protection board of a lithium bank has opened."""
+    starter_soc: FloatArray
+    """Of the battery that starts the engine; NaN where none is modelled. [1]"""
+    starter_v: FloatArray
+    """[V]"""
+    starter_weak: BoolArray
+    """Cranked now, it would sag too low."""
+    starter_waited_s: FloatArray
+    """Since starter batteries were last brought up to date. [s]"""
 
 
 @dataclass(frozen=True)
@@ -109,7 +123,11 @@ class Supplied:
     source_a: FloatArray
     """(m,) what the chargers gave, to loads and bank. [A]"""
     loads_a: FloatArray
-    """(m,) what units and other loads took. [A]"""
+    """(m,) what units and other loads took, less what a starter battery gave. [A]"""
+    starter_v: FloatArray
+    """(m,) at the battery that starts the engine; NaN where none is modelled. [V]"""
+    may_not_start: BoolArray
+    """(m,) cranked now, that battery would sag too low."""
 
 
 @dataclass(frozen=True)
@@ -197,6 +215,7 @@ class Electrics:
         self._others_a = np.array([b.other_load_a for b, _ in scenario.banks])
         self._others_now_a = self._others_a
         self._banks, self._chargers = Banks(scenario.banks), Chargers(scenario.banks)
+        self._starters = Starters(scenario.banks)
         n, m = len(fleet), len(scenario.banks)
         self._none, self._all = np.zeros(m), np.ones(n, dtype=bool)
         self._still_c, self._still_cable_c = np.full(m, STARTING_C), np.full(n, STILL_CABLE_C)
@@ -227,6 +246,7 @@ class Electrics:
             full_ah=full,
             bank_c=np.full(m, STARTING_C),
             surface_v=np.zeros(m),
+            swing=np.zeros(m),
             used=np.zeros(m),
             stood=np.zeros(m),
             hungry_h=np.zeros(m),
@@ -236,6 +256,10 @@ class Electrics:
             engine_s=np.zeros(m),
             absorbed_s=np.zeros(m),
             tripped=np.zeros(m, dtype=bool),
+            starter_soc=self._starters.start(),
+            starter_v=self._starters.now(self._starters.start()).rest_v,
+            starter_weak=self._starters.may_not_start(self._starters.start()),
+            starter_waited_s=np.zeros(m),
         )
 
     def step(
@@ -271,6 +295,7 @@ class Electrics:
             bank_c=state.bank_c,
             soc=now.soc,
             absorbed_s=state.absorbed_s,
+            starter_soc=state.starter_soc if self._starters.some else None,
         )
         if self._banks.some_lithium:
             woken = offer.smart_a + offer.relay_a > WAKING_A
@@ -281,6 +306,8 @@ class Electrics:
         # Currents at the bank's voltage of the last step: 0.2 % of one current after a start.
         unit_a = self._units_a(state.bank_v, unit_w, wires)
         loads_a = self._at_banks(unit_a) + others_a
+        if self._starters.some:
+            loads_a = loads_a - self._starters_a(state, now, offer, loads_a, sources["engine"], dt_s)
         node = _meet(now, offer, loads_a, self._chargers.path_ohm)
         drain_a, bank_v = node.drain_a, node.bank_v
         if np.any(drain_a > now.most_a):
@@ -302,7 +329,48 @@ class Electrics:
             fed=wires.fed,
             source_a=loads_a - bank_a,
             loads_a=loads_a,
+            starter_v=state.starter_v,
+            may_not_start=state.starter_weak,
         )
+
+    def _starters_a(  # noqa: PLR0917 - one caller, in this order
+        self,
+        state: ElectricState,
+        now: BankNow,
+        offer: Offer,
+        loads_a: FloatArray,
+        engine: FloatArray,
+        dt_s: float,
+    ) -> FloatArray:
+        """Return what starter batteries give to banks through relays that stick [A], and move them on.
+
+        Where no relay sticks they are moved on every `STARTERS_EVERY_S`: nothing else sees them.
+        """
+        state.starter_waited_s = state.starter_waited_s + dt_s
+        waited_s, joined = float(state.starter_waited_s[0]), offer.joined is not None
+        if waited_s < STARTERS_EVERY_S and not joined:
+            return self._none
+        starter, link_a = self._starters.now(state.starter_soc), self._none
+        if offer.joined is not None:
+            link_a = self._starters.link_a(
+                starter,
+                bank_v=now.open_v - now.inner_ohm * loads_a,
+                bank_ohm=now.inner_ohm + self._chargers.path_ohm,
+                loads_a=loads_a,
+                shut=offer.joined & ~state.tripped,
+            )
+        state.starter_soc, state.starter_v = self._starters.after(
+            starter,
+            engine=engine,
+            started=(state.engine_s > 0.0) & (state.engine_s <= waited_s),
+            alternating=self._chargers.alternating(engine),
+            alternator_v=offer.relay_v,
+            link_a=link_a,
+            dt_s=waited_s,
+        )
+        state.starter_weak = self._starters.may_not_start(state.starter_soc)
+        state.starter_waited_s = self._none
+        return link_a
 
     def _sources(self, inputs: Inputs) -> dict[str, FloatArray]:
         names = ("source_a", "sun_w_per_m2", "engine", "mains", "generator")

@@ -3,7 +3,7 @@
 Any day can be asked for in any order: each draws from a generator seeded by scenario, subject and day.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -69,7 +69,24 @@ class Forcing:
     fed: npt.NDArray[np.bool_]
     """(steps, units) whether mains or generator are there for the units they feed."""
     noise: dict[str, FloatArray]
-    """(steps, units) by column, in the unit of the column."""
+    """(steps, units) by column, in the unit of the column; empty where none was asked for."""
+
+    def with_lids(self, lid_w_per_k: FloatArray, lid_share: FloatArray) -> "Forcing":
+        """Return the same day with other lids."""
+        return replace(self, lid_w_per_k=lid_w_per_k, lid_share=lid_share)
+
+    def coarser(self) -> "Forcing":
+        """Return the day in steps of twice the length: means of influences, noise of the later instant."""
+        charging = self.charging
+        return Forcing(
+            outside_c=_paired(self.outside_c),
+            lid_w_per_k=_paired(self.lid_w_per_k),
+            lid_share=_paired(self.lid_share),
+            vapour_kg_per_kg=_paired(self.vapour_kg_per_kg),
+            charging=Charging(**{f.name: _paired(getattr(charging, f.name)) for f in fields(charging)}),
+            fed=self.fed[1::2],
+            noise={column: values[1::2] for column, values in self.noise.items()},
+        )
 
     def inputs(self, row: int) -> Inputs:
         """Return what acts on wires and banks in one step."""
@@ -85,6 +102,34 @@ class Forcing:
         )
 
 
+def _paired(values: FloatArray) -> FloatArray:
+    mean: FloatArray = 0.5 * (values[::2] + values[1::2])
+    return mean
+
+
+def opens_at(lid_share: FloatArray) -> FloatArray:
+    """Return after which share of each step a lid opens, from the share of the step it stands open.
+
+    An opening that is cut by the edge of a step is there on both sides of it; one within a step lies in
+    its middle.
+
+    Parameters
+    ----------
+    lid_share : (steps, n) float64
+        [1]
+
+    Returns
+    -------
+    (steps, n) float64
+        [1]
+    """
+    opened = lid_share > 0.0
+    before, after = np.zeros_like(opened), np.zeros_like(opened)
+    before[1:], after[:-1] = opened[:-1], opened[1:]
+    shut = 1.0 - lid_share
+    return np.where(before, 0.0, np.where(after, shut, 0.5 * shut))
+
+
 def event_start_ms(event: Event, *, anchor_ms: int, zone: ZoneInfo) -> int:
     """Return when an event begins, for a history that meets the present at `anchor_ms`."""
     return begins_ms(event, anchor_ms=anchor_ms, zone=zone)
@@ -93,14 +138,17 @@ def event_start_ms(event: Event, *, anchor_ms: int, zone: ZoneInfo) -> int:
 class Outside:
     """The outside world of a scenario; `anchor_ms` is where its history meets the present.
 
+    Without `noise` none is drawn for the sensors.
+
     Raises
     ------
     ConfigurationError
         If a site's file of weather cannot be used.
     """
 
-    def __init__(self, scenario: Scenario, *, anchor_ms: int) -> None:
+    def __init__(self, scenario: Scenario, *, anchor_ms: int, noise: bool = True) -> None:
         self._scenario = scenario
+        self._noisy = noise
         self._anchor_ms = anchor_ms
         self._places = [Place(scenario, i, anchor_ms=anchor_ms) for i in range(len(scenario.sites))]
         position = {site.id: i for i, (site, _) in enumerate(scenario.sites)}
@@ -127,18 +175,27 @@ class Outside:
         scenario = self._scenario
         places = [place.day(day) for place in self._places]
         shape = (STEPS_A_DAY, len(scenario.units))
-        outside, lid, opened = (np.empty(shape) for _ in range(3))
+        outside, lid, opened = (np.empty(shape[::-1]).T for _ in range(3))
         niches: dict[tuple[float, ...], FloatArray] = {}
         for i, (_, physics) in enumerate(scenario.units):
             outside[:, i] = self._niche_c(physics, int(self._site[i]), day, niches)
             opened[:, i], lid[:, i] = self._lid(i, physics, day)
         vapour = np.stack([place.vapour_kg_per_kg for place in places], axis=1)[:, self._site]
-        noise = {
-            column: width * generator_of(scenario.seed, _NOISE, k, day).normal(size=shape)
-            for k, (column, width) in enumerate(SENSOR_NOISE.items())
-        }
+        noise = self._noise(day) if self._noisy else {}
         fed = self._fed(places)
+        outside, lid, opened = (np.ascontiguousarray(values) for values in (outside, lid, opened))
         return Forcing(outside, lid, opened, vapour, self._charging(day, places), fed, noise)
+
+    def _noise(self, day: int) -> dict[str, FloatArray]:
+        """Return what sensors add, each unit's from a generator of its own."""
+        drawn = np.empty((len(SENSOR_NOISE), self._site.size, STEPS_A_DAY))
+        for i in range(self._site.size):
+            draw = generator_of(self._scenario.seed, _NOISE, self._scenario.number("unit", i), day)
+            drawn[:, i] = draw.standard_normal((len(SENSOR_NOISE), STEPS_A_DAY))
+        return {
+            column: np.ascontiguousarray(width * values.T)
+            for (column, width), values in zip(SENSOR_NOISE.items(), drawn, strict=True)
+        }
 
     def _niche_c(
         self, unit: UnitPhysics, site: int, day: int, known: dict[tuple[float, ...], FloatArray]
@@ -164,11 +221,11 @@ class Outside:
 
     def _lid(self, index: int, unit: UnitPhysics, day: int) -> tuple[FloatArray, FloatArray]:
         """Return the share of each step a lid stands open, and the heat it lets in."""
-        place = self._places[self._site[index]]
+        place, seat = self._places[self._site[index]], self._scenario.number("unit", index)
         ahead_h = place.ahead_h(day)
         spans = []
         for shift in (-1, 0, 1):
-            draw = generator_of(self._scenario.seed, _UNIT, index, day + shift)
+            draw = generator_of(self._scenario.seed, _UNIT, seat, day + shift)
             for meal_h in unit.meals_h:
                 for _ in range(int(draw.integers(unit.openings[0], unit.openings[1] + 1))):
                     start_h = meal_h + draw.uniform(-0.5, 0.75) - ahead_h + 24 * shift

@@ -4,7 +4,7 @@ Any day can be asked for in any order: each draws from a generator seeded by sce
 """
 
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -66,6 +66,17 @@ def generator_of(seed: int, salt: int, subject: int, day: int) -> np.random.Gene
     return np.random.default_rng((seed, salt, subject, day + 1_000_000))
 
 
+@lru_cache(maxsize=32)
+def _sky(
+    day: int, latitude_deg: float, longitude_deg: float, altitude_m: float, haze: float
+) -> tuple[Sun, Sky]:
+    """Return sun and clear sky of a day; many sites of a repeated fleet stand at one place."""
+    t_s = day * 86_400.0 + STEP_S * (np.arange(STEPS_A_DAY, dtype=np.float64) + 0.5)
+    sun = sun_at(t_s, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+    year_day = datetime_of(day * DAY_MS).timetuple().tm_yday
+    return sun, clear_sky(sun.cos_zenith, day_of_year=year_day, altitude_m=altitude_m, turbidity=haze)
+
+
 def covered(spans_h: list[tuple[float, float]]) -> FloatArray:
     """Return the share of each step of a UTC day that spans (hours of that day) cover."""
     edge_h = np.arange(STEPS_A_DAY + 1) * STEP_H
@@ -86,7 +97,8 @@ class Place:
     def __init__(self, scenario: Scenario, index: int, *, anchor_ms: int) -> None:
         site, self.weather = scenario.sites[index]
         self.zone = ZoneInfo(site.timezone)
-        self._seed, self._index, self._anchor_ms = scenario.seed, index, anchor_ms
+        self._seed, self._anchor_ms = scenario.seed, anchor_ms
+        self._index = scenario.number("site", index)
         self._year = self._read(scenario)
         self._days: dict[int, PlaceDay] = {}
 
@@ -187,13 +199,8 @@ class Place:
         if weather.latitude_deg is None:
             raise ValueError(f"{weather.id} has no latitude")
         spot = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
-        t_s = day * 86_400.0 + STEP_S * (np.arange(STEPS_A_DAY, dtype=np.float64) + 0.5)
-        sun = sun_at(t_s, **spot)
         haze = weather.linke_turbidity if weather.linke_turbidity is not None else turbidity_of(day, **spot)
-        year_day = datetime_of(day * DAY_MS).timetuple().tm_yday
-        return sun, clear_sky(
-            sun.cos_zenith, day_of_year=year_day, altitude_m=weather.altitude_m, turbidity=haze
-        )
+        return _sky(day, weather.latitude_deg, weather.longitude_deg, weather.altitude_m, haze)
 
     def on_panel(self, day: int, *, tilt_deg: float) -> FloatArray:
         """Return the sun on a panel. [W/m²]."""

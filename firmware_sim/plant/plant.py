@@ -1,25 +1,21 @@
 """The whole fleet's physics, one step for all units at once."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from firmware_sim.firmware.control import Control, decide
-from firmware_sim.plant.air import (
-    AIR_J_PER_KG_K,
-    density_kg_per_m3,
-    doorway_m3_per_s,
-    saturated_quickly_kg_per_kg,
-)
 from firmware_sim.plant.cabinet import Paths, frost_after, nodes_after
 from firmware_sim.plant.effects import DEFAULT_FAULTS, effects_of
 from firmware_sim.plant.electrics import Electrics, Inputs
+from firmware_sim.plant.opening import Before, Lids, Opened, opened
 from firmware_sim.plant.refrigeration import (
     HOTTEST_SUCTION_C,
     TRIP_C,
     TRIP_RESET_C,
+    Cycle,
     HeatLine,
     condensing_after,
     heat_line,
@@ -44,6 +40,18 @@ NEVER_COLD_ENOUGH_C = -99.0
 """What the probe of a unit that is switched off is taken to show, so that it never asks [°C]."""
 
 
+@dataclass(frozen=True)
+class _Moved:
+    """What a step did to the nodes, arrays of (n,)."""
+
+    entered_j: FloatArray
+    removed_w: FloatArray
+    to_food_j: FloatArray
+    to_fresh_j: FloatArray
+    top_c: FloatArray
+    top_at: FloatArray
+
+
 class Plant:
     """All cabinets and banks of a scenario."""
 
@@ -52,7 +60,8 @@ class Plant:
         self.sizes = sizes_of(scenario, nominal_v=self.electrics.nominal_v, on_bank=self.electrics.on_bank)
         self._step_s = step_s
         n = self.sizes.runs.size
-        self._none = np.zeros(n)
+        self._none, self._unknown = np.zeros(n), np.full(n, np.nan)
+        self._opening_w_per_k = np.array([physics.opening_w_per_k for _, physics in scenario.units])
         self._vapour = np.full(n, USUAL_VAPOUR_KG_PER_KG)
         self._shares = bool((self.sizes.leader != np.arange(n)).any())
         self._standby_w = self.sizes.standby_w * self.sizes.runs
@@ -63,6 +72,10 @@ class Plant:
     def apply(self, multipliers: Mapping[str, FloatArray]) -> None:
         """Let faults act from now on; names not in `DEFAULT_FAULTS` are others'."""
         self._now = effects_of(self.sizes, multipliers, nominal_v=self.electrics.nominal_v)
+        self._open_probes, self._stuck_probes = (
+            bool(self._now.probe_open.any()),
+            bool(self._now.probe_stuck.any()),
+        )
 
     def start(self) -> State:
         """Return a state to begin from: every cabinet at its set point."""
@@ -96,6 +109,7 @@ class Plant:
         inputs: Inputs,
         *,
         lid_share: FloatArray | None = None,
+        lid_begins: FloatArray | None = None,
         vapour_kg_per_kg: FloatArray | None = None,
         load_kg: FloatArray | None = None,
         load_c: FloatArray | None = None,
@@ -115,6 +129,8 @@ class Plant:
             What acts on the banks.
         lid_share : (n,) float64 or None
             Share of the step the lid stands open; None never. [1]
+        lid_begins : (n,) float64 or None
+            Share of the step after which it opens; None at once. [1]
         vapour_kg_per_kg : (n,) float64 or None
             Humidity ratio outside. [kg/kg]
         load_kg, load_c : (n,) float64 or None
@@ -130,20 +146,31 @@ class Plant:
         if defrost is not None:
             state.frost_kg = np.where(defrost, 0.0, state.frost_kg)
         loaded_j = self._load(state, load_kg, load_c)
+        some_fresh = bool(state.fresh_kg.any())
         self._decide(state)
         line, compressor_w = self._machine(state)
         unit_w = (
             compressor_w + state.turning * (self._now.inner_fan_w + self._now.outer_fan_w) + self._standby_w
         )
         supplied = self.electrics.step(state, self._on_leader(unit_w), inputs, dt_s=self._step_s)
-        moving = lid_w_per_k + self._aired_w_per_k(state, outside_c, vapour, lid_share)
-        entered_j, removed_w = self._cabinet(state, outside_c, vapour, moving, line)
-        self._condense(state, outside_c, removed_w + unit_w - self._standby_w)
+        lids = self._lids(lid_w_per_k, lid_share, lid_begins)
+        moved = self._cabinet(
+            state,
+            outside_c,
+            vapour,
+            lids,
+            line,
+            some_open=lids.share is not self._none,
+            some_fresh=some_fresh,
+        )
+        self._condense(state, outside_c, moved.removed_w + unit_w - self._standby_w)
         return Step(
             air_c=state.air_c,
+            air_top_c=moved.top_c,
+            air_top_at=moved.top_at,
             plate_c=state.plate_c,
             food_c=state.food_c,
-            fresh_c=np.where(state.fresh_kg > 0.0, state.fresh_c, np.nan),
+            fresh_c=np.where(state.fresh_kg > 0.0, state.fresh_c, np.nan) if some_fresh else self._unknown,
             frost_kg=state.frost_kg,
             evaporating_c=state.evaporating_c,
             condensing_c=state.condensing_c,
@@ -161,11 +188,24 @@ class Plant:
             soc=supplied.soc,
             bank_a=supplied.bank_a,
             source=supplied.source,
+            starter_v=supplied.starter_v,
+            may_not_start=supplied.may_not_start,
             fed=supplied.fed,
-            entered_j=entered_j,
+            entered_j=moved.entered_j,
             loaded_j=loaded_j,
-            removed_w=removed_w,
+            removed_w=moved.removed_w,
         )
+
+    def _lids(
+        self, lid_w_per_k: FloatArray, lid_share: FloatArray | None, lid_begins: FloatArray | None
+    ) -> Lids:
+        """Tell openings from what stands ajar all the time."""
+        if lid_share is None or not lid_share.any():
+            return Lids(lid_w_per_k, self._none, self._none, self._none)
+        begins = self._none if lid_begins is None else lid_begins
+        surfaces = np.minimum(lid_w_per_k, self._opening_w_per_k * lid_share)
+        opening = surfaces / np.maximum(lid_share, 1e-9)
+        return Lids(lid_w_per_k - surfaces, opening, lid_share, begins)
 
     def _load(self, state: State, load_kg: FloatArray | None, load_c: FloatArray | None) -> FloatArray:
         """Put food in, let food that has cooled count with the rest; returns heat brought in [J]."""
@@ -178,6 +218,8 @@ class Plant:
             state.fresh_kg = whole
             state.fresh_c = self.sizes.foods.temperature_c(state.fresh_kj_per_kg)
             loaded_j = 1000.0 * brought
+        if not state.fresh_kg.any():
+            return loaded_j
         alike = (state.fresh_kg > 0.0) & (np.abs(state.fresh_c - state.food_c) < ALIKE_K)
         if alike.any():
             kept, new = self.sizes.food_kg, state.fresh_kg * alike
@@ -189,8 +231,11 @@ class Plant:
 
     def _decide(self, state: State) -> None:
         """Let the controllers decide on what their probes show, and see which machines turn."""
-        shown = np.where(self._now.probe_open, np.nan, state.air_c + self._now.probe_off_k)
-        shown = np.where(self._now.probe_stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
+        shown = state.air_c + self._now.probe_off_k
+        if self._open_probes:
+            shown = np.where(self._now.probe_open, np.nan, shown)
+        if self._stuck_probes:
+            shown = np.where(self._now.probe_stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
         state.probe_c = np.where(self.sizes.runs, shown, NEVER_COLD_ENOUGH_C)
         law = state.control
         volts = state.unit_v[self.sizes.leader] if self._shares else state.unit_v
@@ -244,52 +289,40 @@ class Plant:
         cycle = sizes.cycles.at(evaporating_c, condensing_c)
         flooded = state.evaporating_c > HOTTEST_SUCTION_C
         line = heat_line(
-            replace(cycle, cooling_per_k=np.where(flooded, 0.0, cycle.cooling_per_k)),
+            Cycle(cycle.cooling_kj_per_m3, cycle.cooling_per_k * ~flooded, cycle.work_kj_per_m3),
             swept_m3_per_s=swept,
             evaporating_c=evaporating_c,
             evaporator_w_per_k=self._now.evaporator_w_per_k,
         )
         return line, swept * cycle.work_kj_per_m3 * self._now.electric_per_work
 
-    def _aired_w_per_k(
-        self,
-        state: State,
-        outside_c: FloatArray,
-        vapour_kg_per_kg: FloatArray,
-        lid_share: FloatArray | None,
-    ) -> FloatArray:
-        """Return the air that an opening lets in as a heat path, one air change an opening at most."""
-        if lid_share is None or not lid_share.any():
-            state.aired_share = self._none
-            return self._none
-        sizes = self.sizes
-        inside = density_kg_per_m3(state.air_c, saturated_quickly_kg_per_kg(state.plate_c))
-        flow = doorway_m3_per_s(
-            area_m2=sizes.opening_m2,
-            height_m=sizes.opening_m,
-            inside_kg_per_m3=inside,
-            outside_kg_per_m3=density_kg_per_m3(outside_c, vapour_kg_per_kg),
-        )
-        share = np.minimum(flow * lid_share * self._step_s / sizes.volume_m3, 1.0 - state.aired_share)
-        state.aired_share = np.where(lid_share > 0.0, state.aired_share + share, 0.0)
-        passed_kg = share * sizes.passing_share * sizes.volume_m3 * inside
-        path: FloatArray = passed_kg * (AIR_J_PER_KG_K / self._step_s)
-        return path
-
     def _cabinet(
         self,
         state: State,
         outside_c: FloatArray,
         vapour_kg_per_kg: FloatArray,
-        moving_w_per_k: FloatArray,
+        lids: Lids,
         line: HeatLine,
-    ) -> tuple[FloatArray, FloatArray]:
-        """Move the nodes on; returns heat that came in [J] and heat the evaporator took [W]."""
+        *,
+        some_open: bool,
+        some_fresh: bool,
+    ) -> _Moved:
+        """Move the nodes on, those of cabinets that are opened in pieces of the step."""
         sizes = self.sizes
+        fan_w = state.turning * self._now.inner_fan_w
+        before = Before(
+            state.air_c,
+            state.plate_c,
+            state.food_c,
+            state.fresh_c,
+            state.fresh_kg,
+            state.frost_kg,
+            state.aired_share,
+        )
         state.frost_kg, moisture_w = frost_after(
             state.frost_kg,
             plate_c=state.plate_c,
-            leak_w_per_k=moving_w_per_k + self._now.draught_w_per_k,
+            leak_w_per_k=lids.shut_w_per_k + self._now.draught_w_per_k,
             vapour_kg_per_kg=vapour_kg_per_kg,
             growth_ratio=self._now.frost_ratio,
             step_s=self._step_s,
@@ -302,27 +335,56 @@ class Plant:
             outside_c=outside_c,
             paths=Paths(
                 walls_w_per_k=self._now.walls_w_per_k,
-                leak_w_per_k=self._now.seal_w_per_k + moving_w_per_k,
+                leak_w_per_k=self._now.seal_w_per_k + lids.shut_w_per_k,
                 plate_w_per_k=self._now.plate_w_per_k * np.exp(state.frost_kg * self._frost_per_kg),
                 food_w_per_k=sizes.food_w_per_k,
-                fresh_w_per_k=sizes.fresh_w_per_kg_k * state.fresh_kg,
+                fresh_w_per_k=sizes.fresh_w_per_kg_k * state.fresh_kg if some_fresh else self._none,
                 air_j_per_k=sizes.air_j_per_k,
                 plate_j_per_k=sizes.plate_j_per_k,
             ),
             line=line,
-            fan_w=state.turning * self._now.inner_fan_w,
+            fan_w=fan_w,
             moisture_w=moisture_w,
             step_s=self._step_s,
         )
-        state.air_c, state.plate_c = nodes.air_c, nodes.plate_c
-        state.food_kj_per_kg = state.food_kj_per_kg + nodes.to_food_j * self._per_food_kg
+        state.air_c, state.plate_c, state.aired_share = nodes.air_c, nodes.plate_c, self._none
+        moved = _Moved(
+            nodes.entered_j, nodes.removed_w, nodes.to_food_j, nodes.to_fresh_j, self._unknown, self._unknown
+        )
+        if some_open:
+            found = opened(
+                before,
+                lids,
+                sizes=sizes,
+                now=self._now,
+                line=line,
+                fan_w=fan_w,
+                outside_c=outside_c,
+                vapour_kg_per_kg=vapour_kg_per_kg,
+                step_s=self._step_s,
+            )
+            moved = self._mended(state, moved, found)
+        state.food_kj_per_kg = state.food_kj_per_kg + moved.to_food_j * self._per_food_kg
         state.food_c = sizes.foods.temperature_c(state.food_kj_per_kg)
-        if state.fresh_kg.any():
-            taken = nodes.to_fresh_j / (1000.0 * np.maximum(state.fresh_kg, 1e-9))
+        if some_fresh:
+            taken = moved.to_fresh_j / (1000.0 * np.maximum(state.fresh_kg, 1e-9))
             state.fresh_kj_per_kg = state.fresh_kj_per_kg + taken
             state.fresh_c = sizes.foods.temperature_c(state.fresh_kj_per_kg)
-        state.evaporating_c = state.plate_c - nodes.removed_w / self._now.evaporator_w_per_k
-        return nodes.entered_j, nodes.removed_w
+        state.evaporating_c = state.plate_c - moved.removed_w / self._now.evaporator_w_per_k
+        return moved
+
+    def _mended(self, state: State, moved: _Moved, found: Opened) -> _Moved:
+        """Put the cabinets that were opened where they belong."""
+        of = found.of
+        state.air_c[of], state.plate_c[of] = found.air_c, found.plate_c
+        state.frost_kg[of] = found.frost_kg
+        state.aired_share = self._none.copy()
+        state.aired_share[of] = found.aired_share
+        moved.entered_j[of], moved.removed_w[of] = found.entered_j, found.removed_j / self._step_s
+        moved.to_food_j[of], moved.to_fresh_j[of] = found.to_food_j, found.to_fresh_j
+        top_c, top_at = self._unknown.copy(), self._unknown.copy()
+        top_c[of], top_at[of] = found.top_c, found.top_at
+        return replace(moved, top_c=top_c, top_at=top_at)
 
     def _condense(self, state: State, outside_c: FloatArray, rejected_w: FloatArray) -> None:
         """Let condensers give off what evaporators took and compressors drew."""

@@ -60,6 +60,10 @@ class Step:
     """What one step shows; unit rows, then bank rows."""
 
     air_c: FloatArray
+    air_top_c: FloatArray
+    """Warmest air within the step where a lid closed in it; NaN elsewhere."""
+    air_top_at: FloatArray
+    """Share of the step after which it was; NaN elsewhere."""
     plate_c: FloatArray
     food_c: FloatArray
     fresh_c: FloatArray
@@ -88,6 +92,10 @@ class Step:
     bank_a: FloatArray
     source: IntArray
     """What charges each bank most: a code of `charging`."""
+    starter_v: FloatArray
+    """At the battery that starts the engine beside each bank; NaN where none is modelled."""
+    may_not_start: BoolArray
+    """Cranked now, that battery would sag too low."""
     fed: BoolArray
     """False where a unit has no supply at all."""
     entered_j: FloatArray

@@ -94,6 +94,15 @@ def _check_fleet(fleet: FleetFile, file: str) -> None:
             raise ConfigurationError(f"must be a multiple of {STEP_S}", setting=f"{where}.interval_s")
 
 
+def _check_step(scenario: Scenario) -> None:
+    for unit, _ in scenario.units:
+        if unit.interval_s % scenario.step_s:
+            raise ConfigurationError(
+                f"must be a multiple of the scenario's step_s, {scenario.step_s}",
+                setting=f"{scenario.fleet_path.name}: unit {unit.id}.interval_s",
+            )
+
+
 def _check_faults(faults: tuple[Fault, ...], scenario: Scenario) -> None:
     """Refuse faults of units and banks that are not there."""
     units, banks = set(scenario.unit_ids), {bank.id for bank, _ in scenario.banks}
@@ -163,6 +172,7 @@ def load_scenario(path: Path, *, units: int | None = None) -> Scenario:
         days=file.scenario.days,
         ends=file.scenario.ends,
         seed=file.scenario.seed,
+        step_s=file.scenario.step_s,
         path=path,
         fleet_path=fleet_path,
         sites=tuple((site, weather.get(site.id, SiteWeather(id=site.id))) for site in fleet.site),
@@ -171,6 +181,7 @@ def load_scenario(path: Path, *, units: int | None = None) -> Scenario:
     )
     if file.scenario.units is not None:
         scenario = repeated(scenario, file.scenario.units, mark="")
+    _check_step(scenario)
     _check_faults(file.fault, scenario)
     scenario = replace(scenario, faults=file.fault)
     return scenario if units is None else repeated(scenario, units, mark="x")

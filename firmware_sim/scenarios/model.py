@@ -84,10 +84,15 @@ class Fault(Moment):
     load_kg: Positive = 15.0
     load_c: float = 28.0
     """Of `overload`: how much is put in, and how warm."""
-    clock_step_s: float = 0.0
-    """Of `clock_reset`: what the clock is wrong by afterwards, where it is not unset."""
+    clock_step_s: float | None = None
+    """Of `clock_reset`: what the clock is wrong by while it lasts; not given, the clock is unset."""
     label: str | None = None
     """Its name in the truth file; by default its kind."""
+
+    @property
+    def is_instant(self) -> bool:
+        """Whether it happens at a moment; a clock that is wrong is so until somebody puts it right."""
+        return self.kind in INSTANT_KINDS and self.clock_step_s is None
 
     @model_validator(mode="after")
     def _fits_its_kind(self) -> "Fault":
@@ -99,7 +104,9 @@ class Fault(Moment):
         for kind, key in (("failed_charger", "source"), ("swapped_identity", "other")):
             if (self.kind == kind) != (getattr(self, key) is not None):
                 raise ValueError(f"{key} goes with {kind}")
-        if self.kind in INSTANT_KINDS and self.lasts_h is not None:
+        if self.clock_step_s is not None and self.kind != "clock_reset":
+            raise ValueError("clock_step_s goes with clock_reset")
+        if self.is_instant and self.lasts_h is not None:
             raise ValueError(f"{self.kind} happens at a moment: no lasts_h")
         return self
 
@@ -275,6 +282,28 @@ class BankPhysics(_Strict):
     """How the engine charges it: a charger of constant current, or straight from the alternator."""
     alternator_v: Positive = 14.2
     """At 12 V and 25 °C; a relay's bank sees it less the drop of the path."""
+    alternator: Literal["plain", "smart"] = "plain"
+    """Smart: the engine's computer sets its voltage. Only behind a relay; a DC-DC charger does not mind."""
+    smart_low_v: Positive = 12.5
+    """Of a smart one while its battery is thought full, at 12 V: 12.2 to 15 V by load is common practice."""
+    overrun_v: Positive = 14.9
+    """Of a smart one while the vehicle coasts, at 12 V."""
+    overrun_share: Annotated[float, Field(ge=0, le=1)] = 0.12
+    """How much of the driving is coasting. Judgement."""
+    smart_full_soc: Annotated[float, Field(gt=0, le=1)] = 0.8
+    """The starter battery is thought full from here on. Judgement."""
+    smart_after_s: NotNegative = 600.0
+    """The same, after so long with the engine running, where no starter battery is modelled."""
+    idle_share: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    """How much of the time with the engine running it idles."""
+    idle_output: Annotated[float, Field(ge=0, le=1)] = 0.33
+    """What is left of the charge at idle: about a third of the rated output is common practice."""
+    starter_ah: Positive | None = None
+    """Capacity of the battery that starts the engine; without it none is modelled."""
+    starter_soc: Annotated[float, Field(gt=0, le=1)] = 0.95
+    """Of it, at the beginning."""
+    parked_a: NotNegative = 0.04
+    """What the parked vehicle takes from it: 20-50 mA is common practice."""
     charge_path_mohm: Positive = 25.0
     """From alternator to bank, relay and lugs included; at 12 V."""
     stuck_drain_a: NotNegative = 0.6
@@ -285,6 +314,14 @@ class BankPhysics(_Strict):
     """Speed of wear."""
     in_sun_k: NotNegative = 0.0
     """How much hotter than the air its place gets at full sun."""
+
+    @model_validator(mode="after")
+    def _has_its_relay(self) -> "BankPhysics":
+        if self.alternator == "smart" and self.drive != "relay":
+            raise ValueError("alternator = smart goes with drive = relay: a DC-DC charger does not mind it")
+        if self.alternator == "smart" and not self.smart_low_v <= self.alternator_v <= self.overrun_v:
+            raise ValueError("smart_low_v, alternator_v and overrun_v go from the lower to the higher")
+        return self
 
 
 class Event(Moment):
@@ -342,6 +379,10 @@ class UnitPhysics(_Strict):
     opening_w_per_k: Positive = 2.2
     meals_h: tuple[Hours, ...] = (6.0, 12.5, 18.5)
     channels: tuple[str, ...] = ("cabinet", "battery", "compressor")
+    memory_samples: Annotated[int, Field(ge=200, le=1_000_000)] = 60_000
+    """How many samples its memory holds while nobody confirms them."""
+    backed_clock: bool = True
+    """A battery of its own keeps the unit's clock while the supply is away."""
     phase_s: int = 0
     """When within its interval it samples."""
     cutout_delay_s: NotNegative = 30.0
@@ -383,6 +424,8 @@ class ScenarioHead(_Strict):
     """When that history ends; by default the present."""
     units: Annotated[int, Field(ge=1, le=100_000)] | None = None
     """How many units: the fleet file's are repeated with spread until there are so many."""
+    step_s: Literal[30, 60] = 30
+    """Step of the physics; with 60, moments at which units sample move back to whole minutes. [s]"""
 
 
 class ScenarioFile(_Strict):

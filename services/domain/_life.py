@@ -237,7 +237,12 @@ def _loaded(story: _So, event: BatchEvent) -> _So:
     body = event.body
     story = replace(story, details=_details(body), origin=dict(body))
     story = story.put(event.t, unit=_unit(body), frozen=bool(body.get("frozen")))
-    return story.probed(event.t, body.get("core_c"))
+    return story.probed(event.t, _core_at_load(body))
+
+
+def _core_at_load(body: Mapping[str, Any]) -> object:
+    """Return the core temperature at the start: nobody measured it since it was received."""
+    return body.get("received_c") if body.get("core_c") is None else body.get("core_c")
 
 
 def _split(story: _So, event: BatchEvent) -> _So:

@@ -1,16 +1,18 @@
 """Judges batches of food together with the cabinets they lie in."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from services.analytics.food.batchair import Air, air_of
 from services.analytics.food.batches import BatchJudgement, judge_batch
-from services.analytics.food.batchpath import Air, Followed, air_of
+from services.analytics.food.batchpath import Followed
 from services.analytics.food.batchtimers import timers_of, verdict_of
 from services.analytics.food.entries import Readings
-from services.domain import Fleet, UnitSettings, Verdict
+from services.domain import Analysis, Fleet, UnitSettings, Verdict
 from services.monitor.batchcards import batch_card_of, with_warnings
+from services.monitor.ruled import Ruled
 from services.monitor.standing import NEW_MINUTES, advance
 from services.monitor.window import Windows
 from services.records.facade import Records
@@ -21,6 +23,10 @@ from services.timebase import DAY_MS, MINUTE_MS, Span, utc_day_start_ms
 LOOK_BACK_MS = 7 * DAY_MS
 NEAR_MS = 30 * MINUTE_MS
 """Readings this long before a stay still tell of the air at its start."""
+SILENT_WORDS = (
+    "Nothing heard from its cabinet for longer than food keeps there without cooling; a named person probes"
+    " and decides"
+)
 FOLLOWED_AT_MOST = 2_000
 """Batches whose way stays in memory."""
 
@@ -39,6 +45,10 @@ class Moment:
     fleet: Fleet
     series: Series
     """Its samples in the days every judgement looks at."""
+    expected_of: Callable[[str], tuple[Span, ...]] = lambda _unit: ()
+    """Where samples of another cabinet are known to exist that have not arrived."""
+    silent: bool = False
+    """Whether it has been silent for longer than food keeps in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +63,13 @@ class _Read:
 class BatchJudge:
     """Keeps batches judged; what it remembers spares work and changes no result."""
 
-    def __init__(self, records: Records, windows: Windows) -> None:
-        """Read from the records and from the windows the monitor keeps."""
+    def __init__(self, records: Records, windows: Windows, ruled: Ruled) -> None:
+        """Read from the records and from what else the monitor keeps at hand."""
         self._records = records
         self._windows = windows
+        self._ruled = ruled
         self._followed: dict[int, tuple[Followed, ...]] = {}
-        self._contexts: dict[tuple[str | None, int], dict[int, BatchContext]] = {}
+        self._contexts: dict[tuple[str, int], dict[int, BatchContext]] = {}
         self._old: dict[str, _Read] = {}
         self._others: dict[str, _Read] = {}
         self._event_no = records.newest_batch_event()
@@ -87,6 +98,8 @@ class BatchJudge:
             return replace(result, card=own, own_clock=result.own)
         contexts = self._concerned(moment, past=past)
         airs: dict[str, Air] = {}
+        if _held_for_silence(result.analysis):
+            moment = replace(moment, silent=True)
         results = [
             self._judged(number, context, moment, airs) for number, context in sorted(contexts.items())
         ]
@@ -97,11 +110,11 @@ class BatchJudge:
         return replace(result, card=card, own_clock=result.own, batches=tuple(results))
 
     def homeless(self, fleet: Fleet, now_ms: int) -> None:
-        """Judge the batches nobody can place, once a minute."""
+        """Judge the batches nobody can place, or whose cabinet left the fleet, once a minute."""
         if self._homeless_ms is not None and 0 <= now_ms - self._homeless_ms < MINUTE_MS:
             return
         self._homeless_ms = now_ms
-        contexts = self._records.batch_contexts(None, since_ms=now_ms)
+        contexts = self._records.lost_batches(frozenset(unit.id for unit in fleet.units))
         moment = Moment("", now_ms, None, (), None, fleet, Series.empty())
         results = [self._judged(number, context, moment, {}) for number, context in contexts.items()]
         if results:
@@ -122,11 +135,18 @@ class BatchJudge:
                         changed.add(card.batch.unit)
         return frozenset(changed)
 
+    def read_anew(self, unit: str | None = None) -> None:
+        """Forget the readings of a cabinet that may read otherwise by now; None: of every one."""
+        for kept in (self._old, self._others):
+            if unit is None:
+                kept.clear()
+            else:
+                kept.pop(unit, None)
+
     def forget(self) -> None:
         """Ask the records and the store anew: something failed halfway."""
         self._contexts.clear()
-        self._old.clear()
-        self._others.clear()
+        self.read_anew()
         self._followed.clear()
 
     def _drop(self, moment: Moment) -> None:
@@ -171,7 +191,10 @@ class BatchJudge:
         vulnerable = any(air.settings.unit.food.vulnerable_guests for air in here.values())
         timers = timers_of(life, found, as_of_ms=moment.now_ms, vulnerable=vulnerable)
         computed = verdict_of(found, timers)
-        doubt = moment.doubt if life.batch.unit == moment.unit and life.batch.place == "stored" else None
+        inside = life.batch.unit == moment.unit and life.batch.place == "stored"
+        if inside and moment.silent and computed[0].rank < Verdict.HOLD.rank:
+            computed = Verdict.HOLD, SILENT_WORDS
+        doubt = moment.doubt if inside else None
         card = batch_card_of(
             life,
             found,
@@ -191,6 +214,9 @@ class BatchJudge:
         for stay in context.life.stays:
             if stay.unit is not None:
                 starts[stay.unit] = min(stay.start_ms, starts.get(stay.unit, stay.start_ms))
+        host = context.life.batch.unit
+        if host is not None:
+            starts.setdefault(host, context.life.batch.loaded_at)
         for unit, start_ms in starts.items():
             settings = _settings(moment.fleet, unit)
             if settings is None:
@@ -201,7 +227,8 @@ class BatchJudge:
             if start_ms - NEAR_MS < window_ms:
                 old = self._older(unit, settings, start_ms - NEAR_MS, window_ms, moment)
                 air = replace(air, readings=_then(old.readings, air.readings), cold=_then(old.cold, air.cold))
-            found[unit] = air
+            earlier = self._ruled.before(settings, since_ms=start_ms, now_ms=moment.now_ms)
+            found[unit] = replace(air, earlier=earlier) if earlier else air
         return found
 
     def _air(self, context: BatchContext, settings: UnitSettings, moment: Moment) -> Air:
@@ -214,7 +241,10 @@ class BatchJudge:
             )
         window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
         ends = [stay.end_ms for stay in context.life.stays if stay.unit == unit]
-        needed_ms = max(moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends)
+        needed_ms = max(
+            (moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends),
+            default=window_ms,
+        )
         other = self._others.get(unit)
         if other is None or other.start_ms != window_ms or other.end_ms < needed_ms:
             found = self._windows.read(unit, window_ms, moment.now_ms + 1, touched_from_ms=None)
@@ -222,7 +252,7 @@ class BatchJudge:
             air = air_of(found, settings, as_of_ms=moment.now_ms, checks=checks)
             other = _Read(window_ms, moment.now_ms, air)
             self._others[unit] = other
-        return other.air
+        return replace(other.air, expected=moment.expected_of(unit))
 
     def _older(self, unit: str, settings: UnitSettings, start_ms: int, end_ms: int, moment: Moment) -> Air:
         """Return the air before the days every judgement looks at, read once a day and when it changes."""
@@ -264,6 +294,11 @@ def is_closed(context: BatchContext, found: BatchJudgement, verdict: Verdict) ->
     if verdict.rank > signed or closed.probe_c > found.lowest_limit_c:
         return False
     return found.since_closed_min < NEW_MINUTES
+
+
+def _held_for_silence(analysis: Analysis) -> bool:
+    """Return whether a cabinet is held because nothing was heard for longer than food keeps in it."""
+    return any(row.quantity == "silence" for entry in analysis.exposure for row in entry.reasons)
 
 
 def _closed_words(who: str, reason: str) -> str:

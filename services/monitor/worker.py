@@ -2,11 +2,12 @@
 
 import random
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import structlog
 
+from services.analytics.food.verdicts import CLOCK_MS
 from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
 from services.monitor.banks import Banks
@@ -14,11 +15,12 @@ from services.monitor.batches import BatchJudge, Moment
 from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
 from services.monitor.pending import Pending
+from services.monitor.ruled import Ruled
 from services.monitor.window import Windows
 from services.records.facade import Records
 from services.records.said import Result
 from services.store import Latest, StoreReader, UnitStatus
-from services.timebase import SECOND_MS
+from services.timebase import SECOND_MS, Span
 
 BATCH = 16
 """Units judged before their results are written: a write stays within 50 ms (design 4)."""
@@ -52,7 +54,8 @@ class Monitor:
         self._windows = Windows(reader)
         self._kept_position = records.monitor_position()
         self._pending = Pending(self._kept_position)
-        self._batches = BatchJudge(records, self._windows)
+        self._ruled = Ruled(records)
+        self._batches = BatchJudge(records, self._windows, self._ruled)
         self._banks = Banks(records, self._windows)
         self._fleet: Fleet | None = None
         self._said_no = 0
@@ -77,7 +80,7 @@ class Monitor:
         results: list[Result] = []
         failed: list[str] = []
         for unit in batch:
-            result = self._judged(fleet, unit, latest.get(unit), statuses.get(unit), now_ms)
+            result = self._judged(fleet, unit, latest.get(unit), statuses, now_ms)
             if result is None:
                 failed.append(unit)
             else:
@@ -93,30 +96,45 @@ class Monitor:
                 break
         if fleet is not self._fleet:
             self._pending.urge(known if self._fleet is None else _changed(self._fleet, fleet))
+            self._batches.read_anew()
+            self._ruled.forget()
             self._fleet = fleet
         said = self._records.statements_after(self._said_no)
         if said:
             self._said_no = said[-1].id
+            for statement in said:
+                self._batches.read_anew(statement.unit)
             self._pending.urge(statement.unit for statement in said)
         self._pending.urge(self._batches.take_in() & known)
 
     def _judged(
-        self, fleet: Fleet, unit: str, latest: Latest | None, status: UnitStatus | None, now_ms: int
+        self,
+        fleet: Fleet,
+        unit: str,
+        latest: Latest | None,
+        statuses: Mapping[str, UnitStatus],
+        now_ms: int,
     ) -> Result | None:
         """Return the assessment of a unit; one that cannot be judged must not hold up the others."""
+
+        def expected_of(other: str) -> tuple[Span, ...]:
+            return expected_spans(self._reader, other, statuses.get(other))
+
         try:
             context = self._records.context(unit)
             span = self._reader.span_of(unit)
             touch = self._pending.touch_of(unit)
             touched_ms = None if touch is None else touch.t_min_ms
-            settings = fleet.settings_of(unit)
+            emptied_ms = context.clock_from_ms
+            since_ms = now_ms - CLOCK_MS if emptied_ms is None else max(now_ms - CLOCK_MS, emptied_ms)
+            settings = self._ruled.crossing(fleet.settings_of(unit), since_ms=since_ms, now_ms=now_ms)
             known, taken = self._banks.known(fleet, unit, now_ms=now_ms, touched_ms=touched_ms)
             case = Case(
                 settings=settings,
                 context=context,
                 touch=touch,
                 latest=latest,
-                expected=expected_spans(self._reader, unit, status),
+                expected=expected_of(unit),
                 backlog=bool(self._reader.missing_spans(unit)),
                 oldest_ms=None if span is None else span[0],
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
@@ -134,6 +152,7 @@ class Monitor:
                 doubt=doubt_of(case),
                 fleet=fleet,
                 series=series,
+                expected_of=expected_of,
             )
             past = rechecked_from_ms(context) is not None
             return self._batches.joined(result, moment, past=past)

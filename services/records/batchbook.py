@@ -207,12 +207,20 @@ def keep(session: Session, results: Iterable[BatchResult]) -> frozenset[int]:
     overtaken = set()
     for result in results:
         batch = result.card.batch.id
-        life = life_of(session, batch)
-        if life is None or life.event_no != result.event_no:
+        if _newest_of(session, batch) != result.event_no:
             overtaken.add(batch)
             continue
         put_card(session, result.card)
     return frozenset(overtaken)
+
+
+def _newest_of(session: Session, batch: int) -> int:
+    """Return the number of the newest event of a batch's life."""
+    row = session.get(BatchRow, batch)
+    if row is not None and row.split_from is not None:
+        return max(event.id for event in life_events(session, batch))
+    newest = select(func.max(BatchEventRow.no)).where(BatchEventRow.batch == batch)
+    return session.scalar(newest) or 0
 
 
 def stored_in(session: Session, unit: str) -> list[int]:
@@ -236,10 +244,11 @@ def concerned(session: Session, unit: str, *, since_ms: int) -> list[int]:
     return list(session.scalars(rows.order_by(BatchRow.no)))
 
 
-def homeless(session: Session) -> list[int]:
-    """Return the batches that nobody said where they are."""
-    rows = select(BatchRow.no).where(BatchRow.unit.is_(None), BatchRow.place != "gone")
-    return list(session.scalars(rows.order_by(BatchRow.no)))
+def lost(session: Session, known: Iterable[str]) -> list[int]:
+    """Return the batches that are in none of the known cabinets, or nobody said where."""
+    here = set(known)
+    rows = select(BatchRow.no, BatchRow.unit).where(BatchRow.place != "gone").order_by(BatchRow.no)
+    return [no for no, unit in session.execute(rows) if unit is None or unit not in here]
 
 
 def lay_in(session: Session, unit: str, start_ms: int, end_ms: int) -> list[int]:

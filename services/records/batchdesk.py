@@ -129,21 +129,15 @@ class BatchRecords:
             row = select(BatchRow.unit).where(BatchRow.no.in_(batches))
             return frozenset(lay | {unit for unit in session.scalars(row) if unit is not None})
 
-    def batch_contexts(self, unit: str | None, *, since_ms: int) -> dict[int, BatchContext]:
-        """Return the batches a cabinet's readings since a moment bear on; None: those nobody can place."""
+    def batch_contexts(self, unit: str, *, since_ms: int) -> dict[int, BatchContext]:
+        """Return the batches a cabinet's readings since a moment bear on."""
         with self._database.reading() as session:
-            batches = (
-                batchbook.homeless(session)
-                if unit is None
-                else batchbook.concerned(session, unit, since_ms=since_ms)
-            )
-            return {
-                batch: BatchContext(
-                    life=life,
-                    standing=batchbook.standing_of(session, batch),
-                )
-                for batch, life in batchbook.lives_of(session, batches).items()
-            }
+            return _contexts(session, batchbook.concerned(session, unit, since_ms=since_ms))
+
+    def lost_batches(self, known: frozenset[str]) -> dict[int, BatchContext]:
+        """Return the batches nobody can place: in no cabinet that was said, or in none of the known ones."""
+        with self._database.reading() as session:
+            return _contexts(session, batchbook.lost(session, known))
 
     def newest_batch_event(self) -> int:
         """Return the number of the newest event of any batch."""
@@ -151,10 +145,11 @@ class BatchRecords:
             return batchbook.newest_event(session)
 
     def units_with_batches(self) -> frozenset[str]:
-        """Return the cabinets that a batch was ever put into."""
+        """Return the cabinets that a batch was ever in, or was taken out of."""
         with self._database.reading() as session:
-            found = session.scalars(select(BatchStayRow.unit).distinct())
-            return frozenset(unit for unit in found if unit is not None)
+            lay = session.scalars(select(BatchStayRow.unit).distinct()).all()
+            near = session.scalars(select(BatchRow.unit).where(BatchRow.place != "gone").distinct()).all()
+            return frozenset(unit for unit in (*lay, *near) if unit is not None)
 
     def write_batches(self, results: Sequence[BatchResult]) -> frozenset[int]:
         """Keep judgements of batches; return those about which somebody said something meanwhile."""
@@ -170,3 +165,10 @@ class BatchRecords:
                 card = BatchCard.model_validate_json(row.card)
                 self._batch_cards[batch] = (row.change_no, card)
         return [self._batch_cards[batch][1] for batch, _ in numbers]
+
+
+def _contexts(session: Session, batches: Sequence[int]) -> dict[int, BatchContext]:
+    return {
+        batch: BatchContext(life=life, standing=batchbook.standing_of(session, batch))
+        for batch, life in batchbook.lives_of(session, batches).items()
+    }

@@ -4,15 +4,16 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-from services.domain import BatchCard, BatchNew, BatchSaid, Fleet, Life, Unit, Verdict
+from services.domain import BatchCard, BatchNew, BatchSaid, CorrectedSaid, Fleet, Life, Unit, Verdict
 from services.errors import Refused
-from services.timebase import HOUR_MS, datetime_of
+from services.timebase import DAY_MS, HOUR_MS, datetime_of
 
 LONGEST_AGO_MS = 72 * HOUR_MS
 """What happened longer ago than this is not remembered to the minute (judgement, no source)."""
 AHEAD_MS = 60_000
 """A telephone's clock may be this much ahead of ours."""
 FROZEN_CLASSES = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
+NOT_FOR_MEDICINE = frozenset({"cooked_at_once", "refrozen"})
 FROZEN_AT_C = -2.0
 """A core at or below this is frozen when it is put in: beef begins to freeze at -1.7 °C, cod at -2.2 °C
 (ASHRAE Refrigeration Handbook 2006, chapter 9, table of food properties; read in a secondary copy)."""
@@ -52,16 +53,24 @@ def local_day(fleet: Fleet, unit: str | None, t_ms: int) -> date:
     return moment.date() if site is None else moment.astimezone(site.zone).date()
 
 
-def loaded_body(fleet: Fleet, new: BatchNew) -> Body:
+def loaded_body(fleet: Fleet, new: BatchNew, *, now_ms: int) -> Body:
     """Return what is kept of a batch that is put in."""
     unit = receiving(fleet, new.unit)
+    _refuse_opened_ahead(fleet, new.unit, new.opened_on, now_ms)
     return {**_plain(new.model_dump(mode="json")), "frozen": _frozen_at_load(unit, new)}
+
+
+def _refuse_opened_ahead(fleet: Fleet, unit: str | None, opened_on: date | None, now_ms: int) -> None:
+    """Refuse a day mark still to come; a day more is left for places whose own day is not known."""
+    if opened_on is not None and opened_on > local_day(fleet, unit, now_ms + DAY_MS):
+        raise Refused("It was opened or made on a day still to come? Look at the date again.")
 
 
 def _frozen_at_load(unit: Unit, new: BatchNew) -> bool:
     if unit.kind != "freezer":
         return False
-    return new.core_c <= FROZEN_AT_C if new.core_c is not None else True
+    core_c = new.received_c if new.core_c is None else new.core_c
+    return core_c is None or core_c <= FROZEN_AT_C
 
 
 def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, *, t_ms: int) -> Body:
@@ -74,6 +83,8 @@ def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid,
     """
     if life.batch.place == "gone" and said.kind != "corrected":
         raise Refused("This batch is gone; it can only be corrected.")
+    if said.kind in _AFTER_ALL and t_ms < life.batch.since:
+        raise Refused("That was before the last time it was put somewhere else or taken out.")
     body = _plain(said.model_dump(mode="json", exclude={"kind", "person", "happened"}, exclude_unset=True))
     _CHECKS.get(said.kind, _anything)(fleet, life, card, said, body, t_ms)
     return body
@@ -176,6 +187,8 @@ def _hold_closed(
     disposition = body["disposition"]
     if card.standing is Verdict.DISCARD_ADVISED and disposition != "discarded":
         raise Refused("Discard is advised: this food may only be discarded.")
+    if life.batch.food_class == "medicine" and disposition in NOT_FOR_MEDICINE:
+        raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
     if disposition == "cooked_at_once":
         _refuse_past_date(fleet, life, card, t_ms)
     if disposition in {"moved", "refrozen"}:
@@ -202,8 +215,10 @@ def _where_to(fleet: Fleet, life: Life, body: Body) -> None:
 
 
 def _corrected(
-    _fleet: Fleet, _life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+    fleet: Fleet, life: Life, _card: BatchCard | None, said: BatchSaid, body: Body, t_ms: int
 ) -> None:
+    if isinstance(said, CorrectedSaid):
+        _refuse_opened_ahead(fleet, life.batch.unit, said.opened_on, t_ms)
     if body.get("event") is None:
         body.pop("event", None)
         if not body or {"withdrawn", "probe_c"} & body.keys():
@@ -214,6 +229,9 @@ def _corrected(
     elif (body.get("withdrawn") is True) == (body.get("probe_c") is not None):
         raise Refused("An earlier event is either withdrawn or given another probe reading.")
 
+
+_AFTER_ALL = frozenset({"put_back", "served", "cooked", "discarded", "hold_closed"})
+"""What cannot be so before the food came to where it is."""
 
 _Check = Callable[[Fleet, Life, BatchCard | None, BatchSaid, Body, int], None]
 _CHECKS: dict[str, _Check] = {

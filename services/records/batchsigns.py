@@ -25,7 +25,7 @@ _NEVER_WITHDRAWN = frozenset({"loaded", "split", "hold_closed", "corrected", "em
 
 def load(session: Session, fleet: Fleet, new: BatchNew, *, who: str, t_ms: int, now_ms: int) -> int:
     """Write down that a batch was put into a cabinet."""
-    body = batchrules.loaded_body(fleet, new)
+    body = batchrules.loaded_body(fleet, new, now_ms=now_ms)
     _in_use(session, batchrules.receiving(fleet, new.unit), who=who, now_ms=now_ms)
     row = batchbook.begin(session, unit=new.unit)
     batchbook.add_event(session, row.no, "loaded", who=who, t_ms=t_ms, said_ms=now_ms, body=body)
@@ -95,7 +95,16 @@ def _lower(session: Session, batch: int, words: str, *, now_ms: int) -> None:
 
 
 def emptied(session: Session, unit: str, *, who: str, now_ms: int) -> None:
-    """Let every batch of a cabinet that was said to hold nothing go."""
+    """Let every batch of a cabinet that was said to hold nothing go.
+
+    Raises
+    ------
+    Refused
+        If one of them is on hold: nobody has said what became of it.
+    """
+    for card in batchbook.cards_in(session, unit):
+        if card.standing.rank >= Verdict.HOLD.rank:
+            raise Refused(f"{card.batch.what} is on hold: first say what became of it, with a probe reading.")
     for batch in batchbook.stored_in(session, unit):
         batchbook.add_event(
             session,
@@ -121,10 +130,13 @@ def check_release(
             raise Refused("Food is frozen in a freezer: say which one.")
     if disposition == "discarded":
         return
-    for batch in batchbook.stored_in(session, unit):
-        card = batchbook.card_row(session, batch)
-        if card is None:
-            continue
+    cards = batchbook.cards_in(session, unit)
+    held = {c for u in fleet.units if u.id == unit for c in u.food.classes}
+    if disposition in batchrules.NOT_FOR_MEDICINE and (
+        "medicine" in held or any(card.batch.food_class == "medicine" for card in cards)
+    ):
+        raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
+    for card in cards:
         if card.standing is Verdict.DISCARD_ADVISED:
             raise Refused(f"Discard is advised for {card.batch.what}: discard it first.")
         if disposition == "cooked_at_once" and card.dates == "past":

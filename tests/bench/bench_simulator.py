@@ -11,6 +11,7 @@ import tempfile
 import time
 from pathlib import Path
 
+from deploy.simulate_logs import Logs
 from deploy.simulating import LIBRARY
 from firmware_sim.history import Simulator
 from firmware_sim.scenarios.load import load_scenario
@@ -61,7 +62,7 @@ def _many() -> tuple[float, list[float]]:
 
 
 def _year_seconds() -> tuple[int, float]:
-    """Return units and processor time of the library's year, weather, faults and truth with it, scaled."""
+    """Return units and processor time of the library's year with weather, faults, truth, logs, scaled."""
     scenario = load_scenario(LIBRARY / "fleet_year.toml")
     if scenario.ends is None:
         raise ValueError("the year has no end")
@@ -69,11 +70,14 @@ def _year_seconds() -> tuple[int, float]:
     start_ms = end_ms - 100 * DAY_MS
     simulator = Simulator(scenario, anchor_ms=end_ms, start_ms=start_ms)
     truth = Truth(scenario, start_ms=start_ms)
-    for block in simulator.blocks(start_ms + HOUR_MS):
-        truth.take(block)
-    begun_s = time.process_time()
-    for block in simulator.blocks(simulator.reached_ms + YEAR_DAYS_TIMED * DAY_MS):
-        truth.take(block)
+    with tempfile.TemporaryDirectory() as folder, Logs(scenario, Path(folder), anchor_ms=end_ms) as logs:
+        for block in simulator.blocks(start_ms + HOUR_MS):
+            truth.take(block)
+        begun_s = time.process_time()
+        for block in simulator.blocks(simulator.reached_ms + YEAR_DAYS_TIMED * DAY_MS):
+            truth.take(block)
+            logs.take(block)
+        logs.flush()
     return len(scenario.units), (time.process_time() - begun_s) * 365 / YEAR_DAYS_TIMED
 
 
@@ -91,7 +95,7 @@ def main() -> int:
     print(f"with the making of the day counted in: {whole:,.0f}")
     print(f"target {TARGET:,.0f}: {'reached' if median >= TARGET else 'missed'}")
     units, year_s = _year_seconds()
-    print(f"a year of {units} units with faults and truth: {year_s:,.0f} s of one core, scaled from")
+    print(f"a year of {units} units with faults, truth and logs: {year_s:,.0f} s of one core, scaled from")
     print(f"{YEAR_DAYS_TIMED} days of it; {YEAR_S / year_s:,.0f} times as fast as it happens")
     within = year_s <= YEAR_WITHIN_S
     print(

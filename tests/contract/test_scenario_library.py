@@ -15,7 +15,15 @@ from services.timebase import DAY_MS, HOUR_MS, ms_of
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "firmware_sim" / "scenarios"
-WANTED = {"quiet_week", "long_hot_trip", "failing_battery", "coverage_gaps", "fleet_year", "quiet_ridge"}
+WANTED = {
+    "quiet_week",
+    "long_hot_trip",
+    "failing_battery",
+    "morning_starts",
+    "coverage_gaps",
+    "fleet_year",
+    "quiet_ridge",
+}
 PAST_MS = 20_600 * DAY_MS
 
 
@@ -38,7 +46,9 @@ def test_every_scenario_loads_says_what_it_is_for_and_runs(name):
     anchor_ms = anchor_of(scenario)
     simulator = Simulator(scenario, anchor_ms=anchor_ms, start_ms=anchor_ms - 3 * HOUR_MS)
     blocks = list(simulator.blocks(anchor_ms))
-    assert sum(block.t_ms.size for block in blocks) == 360
+    step_ms = int(blocks[0].t_ms[1] - blocks[0].t_ms[0])
+    assert step_ms in {30_000, 60_000}
+    assert sum(block.t_ms.size for block in blocks) * step_ms == 3 * HOUR_MS
     for quantity in ("air_c", "food_c", "unit_v", "unit_a"):
         assert np.isfinite(blocks[-1].true[quantity]).all(), quantity
 

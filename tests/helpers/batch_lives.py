@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from services.analytics.food.batchpath import air_of
+from services.analytics.food.batchair import air_of
 from services.domain import BatchEvent, Life, Site, Unit, UnitSettings, lived
 from services.telemetry import Series
 

@@ -8,7 +8,9 @@ import numpy as np
 
 from services.analytics.food import reasons
 from services.analytics.food import track as clock
-from services.analytics.food.batchpath import OUT_C, Air, Followed, Path, follow, path_of
+from services.analytics.food.batchair import Air
+from services.analytics.food.batchlimits import batch_limits, lowest_c
+from services.analytics.food.batchpath import OUT_C, Followed, Path, follow, path_of
 from services.analytics.food.cooling import Cooling
 from services.analytics.food.cooling import cooling as cooled
 from services.analytics.food.entries import COARSE_MS, sentence
@@ -16,9 +18,8 @@ from services.analytics.food.exposure import line_parts
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_for
 from services.analytics.food.limit import HOT_AIR_C, Limit
-from services.analytics.food.rules import MOVING, limits_for
 from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, minutes_at, ranks, why
-from services.domain import BatchClock, CoreReading, FoodClass, Life, UnitSettings, Verdict
+from services.domain import BatchClock, CoreReading, Life, Verdict
 
 HOT_START_C = 57.0
 """Food that was this hot is cooked food on its way down (Food Code 3-501.14(A), 57 °C)."""
@@ -27,8 +28,6 @@ AT_START_MS = 30 * 60_000
 COOLING_COUNTS = frozenset(("fsanz-3.2.2",))
 """Rules whose clock goes on while cooked food cools. R638 regulation 8(4)(a)(i) and Food Code 3-501.16 leave
 that time out; for Standard 3.2.2 no text was read that does, so it counts."""
-THAWED: dict[FoodClass, FoodClass] = {"frozen_fish": "fish", "frozen_other": "other_chilled"}
-"""The class whose row applies to frozen food once it is thawed; ice cream has none: it is discarded."""
 _BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air"}
 
 
@@ -82,7 +81,7 @@ def judge_batch(
     """
     if life.batch.place == "gone":
         as_of_ms = min(as_of_ms, life.batch.since)
-    limits, assumed = _limits(life, airs)
+    limits, assumed = batch_limits(life, airs)
     cooling = _cooling(life, as_of_ms)
     lags = lags_for(life.batch.piece_kg)
     sides: list[_Side] = []
@@ -91,7 +90,7 @@ def judge_batch(
         own = tuple(limit for limit in limits if limit.below is cold)
         if own:
             path = path_of(life, airs, as_of_ms=as_of_ms, cold=cold)
-            lines = tuple(clock.Line(_counted_from_c(limit), below=cold) for limit in own)
+            lines = tuple(clock.Line(limit.counted_from_c, below=cold) for limit in own)
             earlier = next((f for f in kept if f.track.lines == lines), None)
             sides.append(_Side(own, path, follow(path, lines, lags=lags, before=earlier)))
     found = [
@@ -113,11 +112,7 @@ def judge_batch(
         minutes_out=0.0 if life.out_from_ms is None else max(0, as_of_ms - life.out_from_ms) / 60_000,
         hot=any(one.hot for one in found),
         cooling=cooling,
-        lowest_limit_c=min(
-            limit.limit_c
-            for limit in limits
-            if not limit.below and not limit.guard and (life.batch.frozen or not limit.frozen)
-        ),
+        lowest_limit_c=lowest_c(life, limits),
         assumed=tuple(dict.fromkeys((*assumed, *_assumed(life, airs, sides)))),
         followed=tuple(s.followed for s in sides),
     )
@@ -137,62 +132,6 @@ class _Judged:
     clock: BatchClock
     since_closed_min: float
     hot: bool
-
-
-def _counted_from_c(limit: Limit) -> float:
-    if not limit.at_counts:
-        return limit.limit_c
-    return limit.counted_from_c
-
-
-def _limits(life: Life, airs: Mapping[str, Air]) -> tuple[tuple[Limit, ...], list[str]]:
-    """Return every limit of every cabinet it was in: the strictest follow it wherever it goes."""
-    found: dict[tuple[str, float, bool], Limit] = {}
-    assumed: list[str] = []
-    for settings, frozen in _kept(life, airs):
-        site = settings.site
-        asked: FoodClass = life.batch.food_class
-        held = limits_for(
-            settings.rules,
-            settings.house_rules,
-            (asked if frozen else THAWED.get(asked, asked),),
-            freezer=frozen,
-            moving=site is not None and site.kind in MOVING,
-            vulnerable=settings.unit.food.vulnerable_guests,
-            brief_min=settings.unit.food.brief_min,
-            error_k=settings.unit.sensor.error_k,
-        )
-        assumed += held.assumed
-        for limit in held.limits:
-            key = (limit.rule, limit.limit_c, limit.below)
-            found[key] = limit if key not in found else _stricter(found[key], limit)
-    if not found:
-        held = limits_for(
-            (), (), (life.batch.food_class,), freezer=life.batch.frozen, moving=False, vulnerable=False
-        )
-        assumed.append("no cabinet known: held to the rules that apply where none are chosen")
-        return held.limits, assumed
-    return tuple(found.values()), assumed
-
-
-def _stricter(one: Limit, other: Limit) -> Limit:
-    """Return the limit under which time leads to more."""
-
-    def key(limit: Limit) -> tuple[float, float, float]:
-        never = np.inf
-        discard = never if limit.discard_min is None else limit.discard_min
-        return (discard, limit.hold_min, limit.lawful_min)
-
-    return min(one, other, key=key)
-
-
-def _kept(life: Life, airs: Mapping[str, Air]) -> Iterator[tuple[UnitSettings, bool]]:
-    seen: set[tuple[str, bool]] = set()
-    for stay in life.stays:
-        unit = stay.unit
-        if unit is not None and unit in airs and (unit, stay.frozen) not in seen:
-            seen.add((unit, stay.frozen))
-            yield airs[unit].settings, stay.frozen
 
 
 def _clock(
@@ -392,7 +331,9 @@ def _cooling(life: Life, as_of_ms: int) -> Cooling | None:
 
 def _assumed(life: Life, airs: Mapping[str, Air], sides: Sequence[_Side]) -> Iterator[str]:
     batch = life.batch
-    if batch.core_c is None and not _measured(life, airs):
+    if batch.core_c is None and batch.received_c is not None:
+        yield f"food starts at the {batch.received_c:g} °C it was received at: nobody measured it since"
+    elif batch.core_c is None and not _measured(life, airs):
         yield "food starts at the air of the cabinet it was put into"
     if batch.piece_kg is None:
         yield "size of the largest piece not given: every size is looked at"

@@ -7,68 +7,17 @@ from itertools import pairwise
 import numpy as np
 
 from services.analytics.food import track as clock
-from services.analytics.food.entries import Readings
+from services.analytics.food.batchair import Air
 from services.analytics.food.freezing import Frozen
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import Memory
-from services.analytics.quality import gap_limit_ms, interval_s, judged, merged
-from services.domain import Life, SensorCheck, Stay, UnitSettings
-from services.telemetry import FloatArray, IntArray, Series
-from services.timebase import SECOND_MS, Span
+from services.domain import Life, Stay
+from services.telemetry import FloatArray, IntArray
+from services.timebase import Span
 
 OUT_C = 30.0
 """Air around food that was taken out, where nobody measures it (judgement, no source): it decides only how
 long the food stays warm once it is back, since all time out counts in full."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Air:
-    """What is known of the air, or of the warmest food, in one cabinet."""
-
-    settings: UnitSettings
-    readings: Readings
-    cold: Readings
-    """As limits that must not be passed downwards see them."""
-    is_food: bool
-    """True where a probe sits in the warmest spot: the readings are the food itself."""
-    gap_ms: float
-    interval_ms: float
-    expected: tuple[Span, ...]
-    told: tuple[str, ...]
-    """What has to be said of the sensors."""
-
-
-def air_of(
-    series: Series,
-    settings: UnitSettings,
-    *,
-    as_of_ms: int,
-    checks: Sequence[SensorCheck] = (),
-    expected: Sequence[Span] = (),
-) -> Air:
-    """Return what a cabinet's samples tell of what lies in it, judged as for the cabinet itself."""
-    series, conflicts = merged(series)
-    probed = settings.unit.sensor.position == "product"
-    product = probed and bool(np.isfinite(series.numbers("product_c")).any())
-    column = "product_c" if product else "cabinet_c"
-    interval, _ = interval_s(series, column, settings, offline=False)
-    gap_ms = gap_limit_ms(interval)
-    quality = judged(series, settings, gap_ms=gap_ms, conflicts=conflicts, checks=checks, as_of_ms=as_of_ms)
-    warm, cold = (
-        (quality.product_c, quality.product_cold_c)
-        if product
-        else (quality.cabinet_c, quality.cabinet_cold_c)
-    )
-    return Air(
-        settings=settings,
-        readings=Readings.of(series.t_ms, warm),
-        cold=Readings.of(series.t_ms, cold),
-        is_food=probed,
-        gap_ms=gap_ms,
-        interval_ms=interval * SECOND_MS,
-        expected=tuple(expected),
-        told=quality.told,
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -123,6 +123,8 @@ def _by_day(last: date, today: date, source: str, words: str) -> DateAnswer:
 
 
 def _marked(opened_on: date, frozen: Sequence[tuple[date, date | None]], today: date) -> DateAnswer:
+    # a day still to come is a slip of the pen, which must not make food last longer
+    opened_on = min(opened_on, today)
     last, used = last_day_of_use(opened_on, frozen)
     if last is None:
         why = f"frozen with {used} of {KEEP_DAYS} days used: the count rests"

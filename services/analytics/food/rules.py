@@ -86,13 +86,14 @@ def limits_for(
     sets = _sets(rules, own)
     special = [c for c in classes if c in {"drinks", "medicine"}]
     foods = [_as_kept(c, freezer=freezer) for c in classes if c not in special]
+    chilled = [c for c in classes if c not in special and c not in FROZEN] if freezer else []
     limits: list[Limit] = []
     assumed: list[str] = []
     for chosen in sets:
-        limits += _rule_limits(chosen, foods, freezer=freezer)
+        limits += _rule_limits(chosen, foods, freezer=freezer, chilled=chilled)
     uncovered = [c for c in foods if c != "unknown" and not any(c in s.limits_c for s in sets)]
     if uncovered:
-        limits += _rule_limits(RULES[DEFAULT_RULES], uncovered, freezer=freezer)
+        limits += _rule_limits(RULES[DEFAULT_RULES], uncovered, freezer=freezer, chilled=chilled)
         assumed.append(f"{DEFAULT_RULES} for {', '.join(uncovered)}: the chosen rules give no number")
     if any(s.name == QUICK_FROZEN.name for s in sets):
         declared = moving and "unknown" not in foods
@@ -138,31 +139,33 @@ class _Row:
     frozen: bool
 
 
-def _rule_limits(rules: RuleSet, foods: Sequence[FoodClass], *, freezer: bool) -> list[Limit]:
+def _rule_limits(
+    rules: RuleSet, foods: Sequence[FoodClass], *, freezer: bool, chilled: Sequence[FoodClass] = ()
+) -> list[Limit]:
+    """Return the limits of one set; `chilled` is what lies in a freezer and has its own row once thawed."""
     numbers = rules.limits_c
     rows = [_Row(numbers[c], rules.source_of(c), c in FROZEN) for c in foods if c in numbers]
     if "unknown" in foods:
         rows.append(_unknown_row(rules, freezer=freezer))
     frozen = sorted((row for row in rows if row.frozen), key=lambda row: row.limit_c)
-    chilled = [row for row in rows if not row.frozen]
+    cold = [row for row in rows if not row.frozen]
     found = [_frozen_limit(rules, row) for row in frozen[:1]]
     if any(c in FROZEN for c in foods) or frozen:
-        chilled += _once_thawed(rules, foods, frozen)
-    chilled.sort(key=lambda row: row.limit_c)
-    return found + [_chilled_limit(rules, row) for row in chilled[:1]]
+        cold += _once_thawed(rules, foods, frozen, chilled)
+    cold.sort(key=lambda row: row.limit_c)
+    return found + [_chilled_limit(rules, row) for row in cold[:1]]
 
 
-def _once_thawed(rules: RuleSet, foods: Sequence[FoodClass], frozen: Sequence[_Row]) -> list[_Row]:
-    """Return the chilled limit of what was frozen; none where the document has no such number."""
+def _once_thawed(
+    rules: RuleSet, foods: Sequence[FoodClass], frozen: Sequence[_Row], chilled: Sequence[FoodClass]
+) -> list[_Row]:
+    """Return the chilled limits of what was frozen; none where the document has no such number."""
     fishy = "frozen_fish" in foods or any(row.limit_c <= FREEZER_STRICTEST_C for row in frozen)
-    thawed_c = rules.limits_c.get("fish" if fishy else "other_chilled", rules.limits_c.get("other_chilled"))
-    if thawed_c is None:
-        return []
-    return [
-        _Row(
-            thawed_c, f"{rules.document}: once thawed, frozen food is held to the chilled limit", frozen=False
-        )
-    ]
+    names: list[FoodClass] = ["fish" if fishy else "other_chilled", *chilled]
+    numbers = [rules.limits_c.get(name) for name in names]
+    numbers[0] = rules.limits_c.get("other_chilled") if numbers[0] is None else numbers[0]
+    words = f"{rules.document}: once thawed, frozen food is held to the chilled limit"
+    return [_Row(number, words, frozen=False) for number in numbers if number is not None]
 
 
 def _unknown_row(rules: RuleSet, *, freezer: bool) -> _Row:

@@ -148,3 +148,9 @@ def test_a_batch_to_watch_asks_nothing_of_a_cold_cabinet():
     assert steps(cold, NOWHERE) == ["Nothing to do. Open it seldom, shut it fast."]
     warm = card(own_standing=Verdict.WATCH, standing=Verdict.WATCH, runout=CALM)
     assert "check that it runs" in steps(warm, NOWHERE)[0]
+
+
+def test_leftovers_that_cool_are_cooled_fast_and_probed_in_time():
+    cooling = food_card(timers=(timer("cooling"),), standing=Verdict.WATCH)
+    [only] = batch_steps(cooling, Verdict.WATCH, [COLD])
+    assert "in ice" in only

@@ -176,3 +176,13 @@ def test_the_command_reads_the_databases_of_a_box(tmp_path):
     )
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "x.csv").read_text(encoding="utf-8-sig").count("\nreading,") == 1440
+
+
+@pytest.mark.parametrize("limit", [-3.0, 0.0, float("nan"), float("inf")])
+def test_a_gap_limit_that_is_no_length_of_time_is_refused(log_files, limit):
+    log, unit = log_files
+    parsed = read_log(log, columns={}, time_column=None, timezone=None)
+    with pytest.raises(ConfigurationError, match="no length of time"):
+        reporting.of_file(
+            parsed, read_unit(unit), Period(), printed_ms=PRINTED_MS, name=log.name, max_gap_min=limit
+        )

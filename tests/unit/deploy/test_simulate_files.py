@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from deploy import analyse as offline
+from deploy import simulate_files
 from deploy.simulate_files import has_parquet, run_out_every_ms, write_files
 from firmware_sim.history import simulate
 from firmware_sim.scenarios.load import load_scenario
@@ -124,3 +125,18 @@ def test_without_being_told_run_out_is_looked_for_about_fifty_times():
         assert math.ceil(days * DAY_MS / every_ms) <= 56
     assert run_out_every_ms(7 * DAY_MS, None) == 6 * HOUR_MS
     assert run_out_every_ms(7 * DAY_MS, 1.5) == 1.5 * HOUR_MS
+
+
+def test_a_fleet_simulated_in_parts_gives_the_same_files(tmp_path, monkeypatch):
+    head, tail = FLEET.rsplit('site = "cart-1"', 1)
+    apart = f'{head}site = "hall"{tail}\n[[site]]\nid = "hall"\ntimezone = "Africa/Lusaka"\n'
+    scenario = load_scenario(write_small_fleet(tmp_path, fleet=apart))
+    whole, cut = tmp_path / "whole", tmp_path / "cut"
+    span = {"start_ms": END_MS - 3 * HOUR_MS, "end_ms": END_MS, "run_out_every_h": 2.0}
+    write_files(scenario, whole, **span)
+    monkeypatch.setattr(simulate_files, "PART_UNITS", 1)
+    said = []
+    done = write_files(scenario, cut, **span, say=said.append)
+    assert len(said) == done.units == 2
+    for file in sorted(path.name for path in whole.iterdir()):
+        assert (whole / file).read_bytes() == (cut / file).read_bytes(), file

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -5,6 +7,7 @@ from firmware_sim.branches import HORIZON_H, Taken, run_outs
 from firmware_sim.history import Simulator
 from firmware_sim.scenarios.clones import repeated
 from firmware_sim.scenarios.load import load_scenario
+from firmware_sim.scenarios.model import Fault
 from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.small_fleet import FLEET, SCENARIO, write_small_fleet
 
@@ -93,3 +96,28 @@ def test_a_repeated_fleets_instants_do_not_get_into_each_others_way(tmp_path):
     alone = [run_outs(scenario, [one], anchor_ms=END_MS)[0] for one in taken]
     for one, other in zip(together, alone, strict=True):
         assert np.array_equal(one.stops_h, other.stops_h, equal_nan=True)
+
+
+def test_a_fleet_of_which_most_is_soon_decided_gives_what_each_unit_gives_alone(run, found):
+    scenario, taken = run
+    many = repeated(scenario, 6, mark="x", spread=False)
+    sizes = {name: values.size for name, values in taken[0].arrays.items()}
+    large = 4.0  # the last bank holds this much more, so that the others are decided long before
+    wide = {name: np.concatenate([values] * 3) for name, values in taken[0].arrays.items()}
+    for name in ("q1_ah", "q2_ah", "full_ah"):
+        wide[name] = wide[name] * np.repeat([1.0, 1.0, large], sizes[name])
+    banks = [(bank, physics) for bank, physics in many.banks]
+    label = banks[2][0].model_copy(update={"capacity_ah": large * banks[2][0].capacity_ah})
+    many = replace(many, banks=(*banks[:2], (label, banks[2][1])))
+    (one,) = run_outs(many, [Taken(taken[0].t_ms, wide)], anchor_ms=END_MS)
+    alone = found[0].stops_h[0]
+    assert one.stops_h[0] == alone
+    assert one.stops_h[4] > 2.0 * alone
+    assert np.isfinite(one.risk_h[7.0][[0, 2, 4]]).all()
+
+
+def test_a_lid_left_ajar_warms_the_food_sooner(run, found):
+    scenario, taken = run
+    ajar = Fault(kind="lid_ajar", unit="cart-meat", begins_h_before=19.0, lasts_h=200.0)
+    (one,) = run_outs(replace(scenario, faults=(ajar,)), taken[:1], anchor_ms=END_MS)
+    assert one.risk_h[7.0][0] < found[0].risk_h[7.0][0]

@@ -74,6 +74,17 @@ def test_each_clock_reset_counts_one_more(faults):
     assert counts.tolist() == [0.0, 1.0, 2.0, 3.0]
 
 
+def test_a_wrong_clock_is_wrong_by_its_step_for_as_long_as_it_lasts(faults):
+    step = {"kind": "clock_reset", "unit": "cart-meat", "begins_h_before": 30.0, "clock_step_s": -5400.0}
+    moved = faults(step | {"lasts_h": 10.0}, step | {"clock_step_s": 60.0, "begins_h_before": 5.0})
+    values = moved.over(ANCHOR_MS - HOUR_MS * np.array([31, 29, 15, 1]))["clock_step_s"][:, 0]
+    assert values.tolist() == [0.0, -5400.0, 0.0, 60.0]
+    told = moved.told()
+    assert told[0].ends_ms == told[0].begins_ms + 10 * HOUR_MS
+    assert told[1].ends_ms is None
+    assert told[0].parameters == {"clock_step_s": -5400.0}
+
+
 def test_a_failed_charger_takes_away_its_own_source_only(faults):
     moved = faults(
         {"kind": "failed_charger", "bank": "cart-bank", "source": "solar", "begins_h_before": 9.0}

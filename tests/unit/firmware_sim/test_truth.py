@@ -5,7 +5,7 @@ from firmware_sim.history import Block, Simulator
 from firmware_sim.scenarios.load import load_scenario
 from firmware_sim.truth import Truth, minutes_by_day
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
-from tests.helpers.small_fleet import write_small_fleet
+from tests.helpers.small_fleet import SCENARIO, write_small_fleet
 
 START_MS = 20_400 * DAY_MS
 
@@ -107,3 +107,20 @@ def test_charge_is_told_every_hour_for_every_bank(scenario):
     charge = truth.told([])["banks"]["cart-bank"]["state_of_charge"]
     assert charge["values"] == [0.8, 0.8]
     assert charge["from"] == "2025-11-08T01:00:00Z"
+
+
+def test_a_bank_tells_of_its_starter_battery_as_it_went(tmp_path):
+    text = SCENARIO + '[[bank]]\nid = "cart-bank"\ndrive = "relay"\nstarter_ah = 70\nstarter_soc = 0.35\n'
+    scenario = load_scenario(write_small_fleet(tmp_path, scenario=text))
+    start_ms = START_MS + 2 * HOUR_MS  # an hour before the drive at six
+    simulator, truth = (
+        Simulator(scenario, anchor_ms=START_MS + DAY_MS, start_ms=start_ms),
+        Truth(scenario, start_ms=start_ms),
+    )
+    for one in simulator.blocks(START_MS + 6 * HOUR_MS):
+        truth.take(one)
+    starter = truth.told([])["banks"]["cart-bank"]["starter"]
+    ((begin_ms, end_ms),) = starter["engine_may_not_start_ms"]
+    assert begin_ms <= start_ms + 30_000
+    assert START_MS + 4 * HOUR_MS < end_ms < START_MS + 6 * HOUR_MS
+    assert 11.6 < starter["lowest_v"] < 12.0

@@ -2,8 +2,15 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboards.pages.batch_views import action_word, batch_view, clock_view, event_words, timer_view
-from services.domain import BatchEvent, Verdict
+from dashboards.pages.batch_views import (
+    action_word,
+    batch_view,
+    clock_view,
+    event_words,
+    reason_rows,
+    timer_view,
+)
+from services.domain import BatchEvent, Evidence, Verdict
 from services.timebase import HOUR_MS
 from tests.helpers.food_cards import batch_clock, food_card, timer
 from tests.helpers.larder import NOW_MS, card
@@ -82,12 +89,13 @@ def test_a_timer_says_by_when_in_the_sites_time():
 def test_a_clock_shows_each_thing_it_compared():
     found = clock_view(batch_clock(verdict=Verdict.HOLD), "poultry")
     [row] = found.reasons
-    assert (row.quantity, row.value, row.operator, row.threshold, row.unit) == (
+    assert (row.quantity, row.value, row.operator, row.threshold, row.unit, row.met) == (
         "minutes worst case",
         "0.0",
         "<",
         "120.0",
         "min",
+        "yes",
     )
     assert (found.law, found.verdict) == ("kept", "Hold \N{EN DASH} do not serve")
 
@@ -148,3 +156,17 @@ def test_a_list_gives_the_first_two_reasons_and_the_page_all():
     found = view(use_first_why="aged like 0.2 days; chart: 1-2 days; 5 days left; ready to eat")
     assert found.first_short == "Aged like 0.2 days; chart: 1-2 days."
     assert found.first_why == "Aged like 0.2 days; chart: 1-2 days; 5 days left; ready to eat."
+
+
+@pytest.mark.parametrize(
+    ("operator", "at_it", "beyond"),
+    [("<", "no", "no"), ("<=", "yes", "no"), (">", "no", "yes"), (">=", "yes", "yes")],
+)
+def test_each_row_says_whether_its_comparison_holds(operator, at_it, beyond):
+    def row(value):
+        found = Evidence(
+            quantity="minutes", value=value, operator=operator, threshold=120.0, unit="min", source="demo"
+        )
+        return reason_rows((found,))[0].met
+
+    assert (row(120.0), row(120.1)) == (at_it, beyond)

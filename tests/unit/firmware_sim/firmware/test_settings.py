@@ -5,7 +5,15 @@ import pytest
 from firmware_sim.firmware.settings import Settings, SettingsStore
 from tests.helpers.flash import FailingFlash, PowerLostError
 
-PLAIN = Settings("cart-meat", ("cabinet", "compressor"), 60, bid=3, correlations=("ab" * 16,) * 32)
+PLAIN = Settings(
+    "cart-meat",
+    ("cabinet", "compressor"),
+    60,
+    bid=3,
+    clock_off_ms=None,
+    unset_boots=((2, 5_000), (3, 9_000)),
+    correlations=("ab" * 16,) * 32,
+)
 
 
 def _store(flash):

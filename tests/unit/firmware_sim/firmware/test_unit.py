@@ -339,3 +339,66 @@ def test_memory_of_other_channels_is_refused(flash):
 def test_its_storage_is_as_large_as_it_says():
     assert replace(BUILD, ring_samples=60_000).flash_pages * PAGE_BYTES < 4 * 2**20
     assert DAY_MS == 86_400_000
+
+
+def test_a_network_that_lets_it_in_tells_it_the_time_at_once(flash):
+    firmware = _boot(flash, backed_clock=False)
+    _measure(firmware, 4)
+    firmware.learn(START_MS + 125_000, START_MS + 125_000)
+    assert firmware.boot_began(firmware.bid) == START_MS
+    firmware.learn(START_MS - 3_600_000 + 130_000, START_MS + 130_000)
+    assert firmware.boot_began(firmware.bid) == START_MS - 3_600_000
+    assert _kinds(firmware)[-1] == "clock_step"
+
+
+def _twice_without_the_time(flash, **build):
+    """A clock lost, ten minutes, the supply away for two hours, ten minutes; the network never reached it."""
+    firmware = _boot(flash, **build)
+    _measure(firmware, 4)
+    firmware.reboot(START_MS + 600_000, "clock lost", clock_lost=True)
+    _measure(firmware, 20, start_ms=START_MS + 600_000)
+    later_ms = START_MS + 600_000 + 2 * 3_600_000
+    firmware.reboot(later_ms, "supply came back")
+    _measure(firmware, 20, start_ms=later_ms)
+    return firmware, later_ms
+
+
+def test_boots_since_a_clock_was_lost_are_all_dated_once_the_time_is_learnt(flash):
+    firmware, later_ms = _twice_without_the_time(flash)
+    bid = firmware.bid
+    assert [firmware.boot_began(boot) for boot in (bid - 1, bid)] == [None, None]
+    firmware.learn(later_ms + 700_000, later_ms + 700_000)
+    assert [firmware.boot_began(boot) for boot in (bid - 1, bid)] == [START_MS + 600_000, later_ms]
+    assert firmware.boot_began(bid - 2) is None
+
+
+def test_they_are_dated_over_a_restart_and_after_a_move_of_boots(flash):
+    firmware, later_ms = _twice_without_the_time(flash)
+    firmware.meet(40, later_ms + 650_000)
+    bid = firmware.bid
+    again = _boot(flash, boot_ms=later_ms + 700_000)
+    assert not again.clock.is_set
+    again.learn(later_ms + 800_000, later_ms + 800_000)
+    assert again.boot_began(bid - 1) == START_MS + 600_000
+    assert again.boot_began(bid) == later_ms
+
+
+def test_a_clock_without_a_battery_dates_no_boot_but_its_own(flash):
+    firmware, later_ms = _twice_without_the_time(flash, backed_clock=False)
+    firmware.learn(later_ms + 700_000, later_ms + 700_000)
+    assert firmware.boot_began(firmware.bid) == later_ms
+    assert firmware.boot_began(firmware.bid - 1) is None
+
+
+def test_a_clock_lost_again_dates_nothing_from_before(flash):
+    firmware, later_ms = _twice_without_the_time(flash)
+    firmware.reboot(later_ms + 700_000, "clock lost", clock_lost=True)
+    firmware.learn(later_ms + 800_000, later_ms + 800_000)
+    assert firmware.boot_began(firmware.bid - 1) is None
+
+
+def test_a_wrong_time_is_kept_by_its_own_battery(flash):
+    firmware = _boot(flash)
+    firmware.learn(START_MS + 5_400_000, START_MS)
+    again = _boot(flash, boot_ms=START_MS + 60_000)
+    assert again.now(START_MS + 60_000)[0] == START_MS + 5_460_000

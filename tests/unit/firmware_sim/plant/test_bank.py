@@ -127,3 +127,33 @@ def test_a_bad_bank_is_resistive_from_the_start():
     new, old = (Rig([bank(health=health, capacity_ah=100.0)]) for health in (1.0, 0.8))
     drop = [rig.step().bank_v[0] - [rig.step(60.0) for _ in range(3)][-1].bank_v[0] for rig in (new, old)]
     assert drop[1] > 1.2 * drop[0]
+
+
+def _rest_v_at_half(kind, *, begin_soc, watts=0.0, source_a=0.0):
+    rig = Rig([bank(kind, start_soc=begin_soc)])
+    full_ah = rig.state.full_ah[0]
+    while (rig.held_ah[0] > 0.5 * full_ah) == (begin_soc > 0.5):
+        rig.step(watts, source_a=source_a)
+    rig.run(24.0, 0.0, dt_s=60.0)
+    return rig.step().bank_v[0]
+
+
+def test_lithium_rests_higher_after_charge_than_after_discharge_by_a_few_hundredths_of_a_volt():
+    above = _rest_v_at_half("lifepo4", begin_soc=0.3, source_a=10.0) - _rest_v_at_half(
+        "lifepo4", begin_soc=0.7, watts=100.0
+    )
+    assert 4 * 0.012 < above < 4 * 0.022  # of four cells, at most 20 mV each
+
+
+def test_lead_has_no_such_memory():
+    above = _rest_v_at_half("agm", begin_soc=0.3, source_a=10.0) - _rest_v_at_half(
+        "agm", begin_soc=0.7, watts=100.0
+    )
+    assert abs(above) < 0.02
+
+
+def test_the_swing_stays_between_its_ends_whatever_is_asked_of_a_bank():
+    rig = Rig([bank("lifepo4", capacity_ah=20.0)])
+    for k in range(200):
+        rig.step(200.0 * (k % 3 == 0), source_a=40.0 * (k % 7 == 0), dt_s=600.0)
+        assert -1.0 <= rig.state.swing[0] <= 1.0

@@ -85,3 +85,54 @@ def test_loads_come_before_the_bank():
     shown = rig.run(0.2, 60.0, source_a=10.0)
     assert shown.source_a[0] == pytest.approx(10.0)
     assert shown.bank_a[0] == pytest.approx(shown.unit_a[0] - 10.0)
+
+
+def smart(**physics):
+    return bank(
+        start_soc=0.5, drive="relay", drive_a=60.0, alternator="smart", charge_path_mohm=15.0, **physics
+    )
+
+
+def test_a_smart_alternator_drops_after_a_while_and_comes_back_while_coasting():
+    rig = Rig([smart()])
+    shown = [rig.step(engine=1.0) for _ in range(120)]
+    charge_a = np.array([-one.bank_a[0] for one in shown])
+    early, late = charge_a[2:19], charge_a[40:]
+    assert early.min() > 10.0
+    assert np.median(late) == 0.0
+    assert late.max() > 10.0
+    assert np.mean(late > 0.0) == pytest.approx(0.12, abs=0.03)
+
+
+def test_a_smart_alternator_looks_at_the_starter_battery_where_there_is_one():
+    full, poor = Rig([smart(starter_ah=70.0)]), Rig([smart(starter_ah=70.0, starter_soc=0.5)])
+    charged = [-sum(rig.step(engine=1.0).bank_a[0] for _ in range(19)) for rig in (full, poor)]
+    assert charged[1] > 4.0 * charged[0]
+
+
+def test_a_plain_alternator_charges_more_in_an_hour_than_a_smart_one():
+    rigs = [Rig([bank(start_soc=0.5, drive="relay", drive_a=60.0)]), Rig([smart()])]
+    for rig in rigs:
+        rig.run(1.5, engine=1.0)
+    assert rigs[0].held_ah[0] > rigs[1].held_ah[0] + 5.0
+
+
+@pytest.mark.parametrize("drive", ["dcdc", "relay"])
+def test_idling_leaves_a_third_of_the_output_for_its_share_of_the_time(drive):
+    road, idle = (
+        Rig([bank(start_soc=0.3, drive=drive, drive_a=9.0, alternator_v=15.0, idle_share=share)])
+        for share in (0.0, 0.5)
+    )
+    for rig in (road, idle):
+        rig.run(2.0, engine=1.0)
+    gained = [rig.held_ah[0] - 0.3 * 102.0 for rig in (road, idle)]
+    assert gained[1] / gained[0] == pytest.approx(0.5 + 0.5 * 0.33, abs=0.02)
+
+
+def test_patterns_of_driving_are_the_same_in_steps_of_a_minute():
+    charged = []
+    for dt_s in (30.0, 60.0):
+        rig = Rig([smart(idle_share=0.4)])
+        rig.run(4.0, engine=1.0, dt_s=dt_s)
+        charged.append(rig.held_ah[0])
+    assert charged[0] - 51.0 == pytest.approx(charged[1] - 51.0, rel=0.08)  # 51 Ah were in it

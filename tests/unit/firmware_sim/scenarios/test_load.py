@@ -89,6 +89,37 @@ FAULT = '[[fault]]\nkind = "dusty_condenser"\nunit = "cart-meat"\nbegins_d_befor
 
 
 @pytest.mark.parametrize(
+    ("lines", "names"),
+    [
+        ('alternator = "smart"', "goes with drive = relay"),
+        ('drive = "relay"\nalternator = "clever"', "bank.0.alternator"),
+        ('drive = "relay"\nalternator = "smart"\nsmart_low_v = 14.5', "from the lower to the higher"),
+        ("idle_share = 1.0", "bank.0.idle_share"),
+        ("starter_ah = 0", "bank.0.starter_ah"),
+        ("starter_soc = 1.5", "bank.0.starter_soc"),
+    ],
+)
+def test_a_wrong_alternator_or_starter_battery_is_named(tmp_path, lines, names):
+    path = write_small_fleet(tmp_path, scenario=SCENARIO + f'[[bank]]\nid = "cart-bank"\n{lines}\n')
+    with pytest.raises(ConfigurationError, match=r"small\.toml: bank\.0") as caught:
+        load_scenario(path)
+    assert names in str(caught.value)
+
+
+@pytest.mark.parametrize("line", ["memory_samples = 10", "backed_clock = 3"])
+def test_a_wrong_memory_or_clock_is_named(tmp_path, line):
+    path = write_small_fleet(tmp_path, scenario=SCENARIO.replace("phase_s = 30", line))
+    with pytest.raises(ConfigurationError, match=r"small\.toml: unit\.1\."):
+        load_scenario(path)
+
+
+def test_a_clock_that_is_wrong_lasts_until_it_is_put_right(tmp_path):
+    text = 'kind = "clock_reset"\nunit = "cart-meat"\nbegins_d_before = 3\nclock_step_s = -60\nlasts_h = 5\n'
+    path = write_small_fleet(tmp_path, scenario=SCENARIO + "[[fault]]\n" + text)
+    assert not load_scenario(path).faults[0].is_instant
+
+
+@pytest.mark.parametrize(
     ("old", "new", "names"),
     [
         ("dusty_condenser", "dusty_condensor", "small.toml: fault.0.kind"),
@@ -122,6 +153,7 @@ FAULT = '[[fault]]\nkind = "dusty_condenser"\nunit = "cart-meat"\nbegins_d_befor
             "small.toml: fault.0.other: a unit cannot be exchanged with itself",
         ),
         ('dusty_condenser"', 'clock_reset"\nlasts_h = 2', "happens at a moment"),
+        ('dusty_condenser"', 'dusty_condenser"\nclock_step_s = 60', "clock_step_s goes with clock_reset"),
     ],
 )
 def test_a_wrong_fault_is_named_with_file_and_key(tmp_path, old, new, names):

@@ -3,7 +3,9 @@
 import pytest
 
 from services.domain import BatchNew, Verdict
+from services.domain.fleetfile import parse_fleet
 from services.monitor.worker import Monitor
+from tests.helpers import made
 from tests.helpers.house import DAY_MS, HOUR_MS, MINUTE_MS, House, minutes
 from tests.helpers.made import NOON_MS
 
@@ -160,8 +162,11 @@ def test_silence_of_a_cabinet_is_silence_around_its_batches(house):
     house.look(NOON_MS)
     house.look(NOON_MS + 20 * MINUTE_MS)
     assert house.records.batch_card(batch).standing is Verdict.NO_DATA
-    house.look(NOON_MS + 180 * MINUTE_MS)
-    assert house.records.batch_card(batch).standing is Verdict.HOLD
+    house.look(NOON_MS + 90 * MINUTE_MS)
+    held = house.records.batch_card(batch)
+    assert held.standing is Verdict.HOLD
+    assert "longer than food keeps" in held.standing_why
+    assert house.card().own_standing is Verdict.HOLD
 
 
 def test_raw_food_beside_what_is_eaten_as_it_is_is_only_a_word(house):
@@ -198,3 +203,95 @@ def test_a_failed_check_in_melting_ice_reaches_back_to_batches_and_cabinet(house
     house.look(NOON_MS + MINUTE_MS)
     assert house.records.batch_card(batch).minutes_above > 100
     assert house.card().standing.rank >= Verdict.HOLD.rank
+
+
+def test_food_taken_out_in_the_moment_it_was_put_in_is_judged_too(house):
+    hear(house, [COLD] * 60, end_ms=NOON_MS)
+    house.look(NOON_MS)
+    batch = load(house, at_ms=NOON_MS)
+    say(house, batch, "taken_out", at_ms=NOON_MS)
+    house.look(NOON_MS + 2 * MINUTE_MS)
+    house.look(NOON_MS + 130 * MINUTE_MS)
+    card = house.records.batch_card(batch)
+    assert (card.minutes_above, card.standing) == (pytest.approx(130.0), Verdict.HOLD)
+    assert card.timers[0].kind == "out"
+    assert house.card().batches == 0
+
+
+def with_fleet(house, *, at_ms, more="", without=""):
+    text = made.FLEET_TOML.replace('classes = ["red_meat"]', f'classes = ["red_meat"]\n{more}')
+    fleet = parse_fleet(text, name="fleet.toml")
+    left = tuple(unit for unit in fleet.units if unit.id != without)
+    fleet = fleet.model_copy(update={"units": left})
+    house.records.apply_fleet(fleet, who="operator", now_ms=at_ms)
+
+
+def test_a_failed_check_reaches_back_past_the_days_that_are_kept_at_hand(house):
+    hear(house, [4.2] * 300 + [COLD] * (10 * 1440 - 300), end_ms=NOON_MS)
+    batch = load(house, at_ms=NOON_MS - (10 * 1440 - 10) * MINUTE_MS, core_c=4.0)
+    house.look(NOON_MS)
+    assert house.records.batch_card(batch).standing is Verdict.OK
+    house.records.say_ice_point("v3-meat", who="Asha", reading_c=-1.6, now_ms=NOON_MS + MINUTE_MS)
+    settle(house, NOON_MS + MINUTE_MS)
+    assert house.records.batch_card(batch).standing is Verdict.DISCARD_ADVISED
+
+
+def test_looser_rules_chosen_afterwards_take_nothing_from_food_that_was_there_before(house):
+    hear(house, [COLD] * 60 + [7.0] * 100 + [COLD] * 100, end_ms=NOON_MS)
+    before = load(house, at_ms=NOON_MS - 250 * MINUTE_MS, core_c=3.0, piece_kg=0.1)
+    settle(house, NOON_MS)
+    told = house.records.batch_card(before)
+    own = house.card()
+    assert (told.standing, own.own_standing) == (Verdict.WATCH, Verdict.WATCH)
+    with_fleet(house, at_ms=NOON_MS + MINUTE_MS, more='rules = ["uk-8c"]')
+    after = load(house, at_ms=NOON_MS + 2 * MINUTE_MS, core_c=7.5)
+    settle(house, NOON_MS + 2 * MINUTE_MS)
+    assert house.records.batch_card(before).standing is Verdict.WATCH
+    assert house.records.batch_card(before).minutes_above >= told.minutes_above
+    assert {c.rule for c in house.records.batch_card(after).clocks} == {"uk-8c"}
+    assert house.card().own_standing is Verdict.WATCH
+    assert house.card().minutes_above >= own.minutes_above
+
+
+def test_food_in_a_cabinet_that_left_the_fleet_is_not_known_and_then_held(house):
+    hear(house, [FROZEN] * 60, end_ms=NOON_MS, unit="v3-ice")
+    batch = load(house, at_ms=NOON_MS - 30 * MINUTE_MS, unit="v3-ice", core_c=-18.0)
+    settle(house, NOON_MS)
+    assert house.records.batch_card(batch).standing is Verdict.OK
+    with_fleet(house, at_ms=NOON_MS + MINUTE_MS, without="v3-ice")
+    settle(house, NOON_MS + MINUTE_MS)
+    assert house.records.batch_card(batch).standing is Verdict.NO_DATA
+    settle(house, NOON_MS + 130 * MINUTE_MS)
+    assert house.records.batch_card(batch).standing is Verdict.HOLD
+
+
+def test_food_nobody_measured_since_it_was_received_starts_as_warm_as_it_came(house):
+    hear(house, [COLD] * 600, end_ms=NOON_MS)
+    batch = load(house, at_ms=NOON_MS - 100 * MINUTE_MS, received_c=14.0)
+    measured = load(house, at_ms=NOON_MS - 100 * MINUTE_MS, received_c=14.0, core_c=3.0)
+    house.look(NOON_MS)
+    card = house.records.batch_card(batch)
+    assert card.minutes_above > 60
+    assert card.standing is Verdict.WATCH
+    assert "food starts at the 14 °C it was received at: nobody measured it since" in card.assumed
+    assert house.records.batch_card(measured).minutes_above == 0.0
+
+
+def test_warm_food_put_into_a_freezer_is_not_taken_for_frozen_food(house):
+    warm = load(house, at_ms=NOON_MS, unit="v3-ice", received_c=6.0)
+    frozen = load(house, at_ms=NOON_MS, unit="v3-ice", received_c=-17.0)
+    assert house.records.batch_card(warm).batch.frozen is False
+    assert house.records.batch_card(frozen).batch.frozen is True
+
+
+def test_samples_awaited_of_the_cabinet_it_came_from_are_awaited_and_not_missing(house):
+    hear(house, [FROZEN] * 100, end_ms=NOON_MS - 400 * MINUTE_MS, unit="v3-ice")
+    hear(house, [FROZEN] * 100, end_ms=NOON_MS, unit="v3-ice", first_sq=400)
+    hear(house, [COLD] * 600, end_ms=NOON_MS)
+    batch = load(house, at_ms=NOON_MS - 490 * MINUTE_MS, unit="v3-ice", core_c=3.0)
+    say(house, batch, "moved", unit="v3-meat", at_ms=NOON_MS - MINUTE_MS)
+    settle(house, NOON_MS)
+    assert house.records.batch_card(batch).standing is Verdict.NO_DATA
+    hear(house, [WARM] * 300, end_ms=NOON_MS - 100 * MINUTE_MS, unit="v3-ice", first_sq=100)
+    settle(house, NOON_MS + 10_000)
+    assert house.records.batch_card(batch).standing is Verdict.DISCARD_ADVISED

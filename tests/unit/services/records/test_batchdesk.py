@@ -268,3 +268,54 @@ def test_a_batch_to_be_discarded_stops_a_sign_off_for_the_whole_cabinet(records)
         release(records, "kept")
     release(records, "discarded")
     assert records.card("v3-meat").standing is Verdict.WATCH
+
+
+@pytest.mark.parametrize("disposition", ["cooked_at_once", "refrozen"])
+def test_medicine_on_hold_is_neither_cooked_nor_frozen(records, disposition):
+    insulin = BatchNew(what="Insulin", food_class="medicine", unit="v3-meat", core_c=5.0)
+    number = load(records, insulin)
+    judge(records, number, Verdict.HOLD)
+    closing = {"probe_c": 5.0, "disposition": disposition, "reason": "none"}
+    with pytest.raises(Refused, match="pharmacist"):
+        say(records, number, "hold_closed", **closing, unit="v3-ice")
+    with pytest.raises(Refused, match="pharmacist"):
+        records.release_hold("v3-meat", who="Asha", now_ms=NOON_MS + MINUTE, **closing)
+
+
+def test_a_cabinet_is_not_said_empty_over_food_on_hold(records):
+    number = load(records)
+    judge(records, number, Verdict.HOLD)
+    with pytest.raises(Refused, match="Stew is on hold"):
+        records.say_unit_state("v3-meat", "empty", "Asha", NOON_MS + MINUTE)
+    with pytest.raises(Refused, match="Stew is on hold"):
+        records.say_emptied("v3-meat", who="Asha", now_ms=NOON_MS + MINUTE)
+    assert records.clock_from_ms("v3-meat") is None
+    assert records.batch_card(number).batch.place == "stored"
+    say(records, number, "discarded")
+    records.say_unit_state("v3-meat", "empty", "Asha", NOON_MS + 2 * MINUTE)
+
+
+@pytest.mark.parametrize("kind", ["served", "cooked", "discarded"])
+def test_food_is_not_gone_before_it_was_last_moved(records, kind):
+    number = load(records)
+    say(records, number, "moved", unit="v3-ice", now_ms=NOON_MS + HOUR)
+    with pytest.raises(Refused, match="before the last time"):
+        say(records, number, kind, now_ms=NOON_MS + 2 * HOUR, happened_ms=NOON_MS + MINUTE)
+    say(records, number, kind, now_ms=NOON_MS + 2 * HOUR, happened_ms=NOON_MS + HOUR)
+    assert records.batch_card(number).batch.place == "gone"
+
+
+def test_food_is_not_put_back_before_it_was_taken_out(records):
+    number = load(records)
+    say(records, number, "taken_out", now_ms=NOON_MS + HOUR)
+    with pytest.raises(Refused, match="before the last time"):
+        say(records, number, "put_back", now_ms=NOON_MS + 2 * HOUR, happened_ms=NOON_MS + MINUTE)
+
+
+def test_a_day_mark_still_to_come_is_refused(records):
+    ahead = dt.date(2026, 6, 3)
+    with pytest.raises(Refused, match="still to come"):
+        load(records, STEW.model_copy(update={"opened_on": ahead}))
+    number = load(records, STEW.model_copy(update={"opened_on": dt.date(2026, 6, 1)}))
+    with pytest.raises(Refused, match="still to come"):
+        say(records, number, "corrected", opened_on=ahead.isoformat())

@@ -92,3 +92,8 @@ def test_no_date_is_said_to_be_none():
 def test_a_count_that_never_ends_is_given_up():
     spans = [(date(2026, 6, 1), date(9999, 12, 31))]
     assert last_day_of_use(date(2026, 6, 1), spans) == (None, 1)
+
+
+@pytest.mark.parametrize("ahead", [date(2026, 6, 2), date.max])
+def test_a_day_mark_still_to_come_counts_as_today_and_lasts_no_longer(ahead):
+    assert dates("2026-06-01T12:00", opened_on=ahead).last_day == date(2026, 6, 7)

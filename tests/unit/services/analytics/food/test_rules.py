@@ -181,3 +181,9 @@ def test_every_limit_says_where_its_minutes_come_from():
         for limit in limits_with(("red_meat", "fish"), (rule,)):
             assert limit.source
             assert limit.ladder_source
+
+
+@pytest.mark.parametrize(("food_class", "limit_c"), [("poultry", 4.0), ("milk", 4.0), ("red_meat", 5.0)])
+def test_chilled_food_that_thaws_in_a_freezer_keeps_the_limit_of_its_own_class(food_class, limit_c):
+    found = limits_with((food_class,), ("za-r638-2018",), freezer=True)
+    assert [(x.limit_c, x.frozen) for x in found] == [(-12.0, True), (limit_c, False)]
