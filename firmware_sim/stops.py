@@ -82,7 +82,7 @@ class StopKeeper:
             [
                 1.0
                 if p.resistance_mohm is None
-                else p.resistance_mohm / (550.0 / b.capacity_ah * (b.nominal_v / 12.0) ** 2)
+                else p.resistance_mohm / (550.0 / b.capacity_ah * b.nominal_v / 12.0)
                 for b, p in scenario.banks
             ]
         )

@@ -139,7 +139,7 @@ class Banks:
             [
                 p.resistance_mohm / 1000.0
                 if p.resistance_mohm is not None
-                else FRESH_OHM_AH / b.capacity_ah * k * k * (1.0 + OHM_PER_LOSS * max(1.0 - p.health, 0.0))
+                else FRESH_OHM_AH / b.capacity_ah * k * (1.0 + OHM_PER_LOSS * max(1.0 - p.health, 0.0))
                 for (b, p), k in zip(banks, twelves, strict=True)
             ]
         )

@@ -57,7 +57,7 @@ class Starters:
         """Whether there is any; without, nothing here is asked."""
         self._ah = ah
         self._twelves = np.array([bank.nominal_v / 12.0 for bank, _ in banks])
-        self._full_ohm = STARTER_OHM_AH / ah * self._twelves**2
+        self._full_ohm = STARTER_OHM_AH / ah * self._twelves
         self._start_soc = np.array([p.starter_soc for _, p in banks])
         self._parked_a = np.array([p.parked_a for _, p in banks])
 

@@ -42,6 +42,8 @@ SHARED_SHARE_SD = 0.30
 RISE_V, RISE_MS, RISE_READINGS = 0.03, 4 * HOUR_MS, 6
 """A rest voltage this far above the lowest of the last hours has been lifted (judgement). [V at 12 V]"""
 NOTHING_KNOWN_SD = 0.45
+FULL_SOC = 0.9
+"""A charge that looks full but leaves the count below this was none (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,8 @@ class ChargeState:
     """When the bank was last seen full, oldest first."""
     charge_ends_ms: IntArray
     """When past charging of an hour or more ended."""
+    charge_lengths_ms: IntArray
+    """How long each of these lasted."""
     gauge: Gauge | None = None
     """Charge, capacity and curve error together; None where nothing was followed."""
     learned: tuple[Learned, ...] = ()
@@ -127,12 +131,13 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     """Return every rest voltage worth reading.
 
     A rest is the end of an off period of five minutes or more, and every hour of a long one, while nothing
-    charges; with a panel on the roof only at night, since weak sun reads like a full battery. On the
-    flat part of lithium iron phosphate a reading says no more than "somewhere in the middle".
+    charges or is said to feed the unit; with a panel on the roof only at night, since weak sun reads like
+    a full battery. On the flat part of lithium iron phosphate a reading says no more than "somewhere in
+    the middle".
     """
     curve, _ = curve_of(settings)
     run = np.repeat(np.arange(runs.first.size), runs.last - runs.first + 1)
-    still = ~frame.on & ~charging & (frame.t_ms - runs.start_ms[run] >= LEAST_REST_MS)
+    still = ~frame.on & ~charging & ~(frame.fed > 0) & (frame.t_ms - runs.start_ms[run] >= LEAST_REST_MS)
     at = np.flatnonzero(still & np.isfinite(frame.volts_12))
     block = frame.t_ms[at] // HOUR_MS
     ends = np.ones(at.shape, dtype=np.bool_)
@@ -214,7 +219,7 @@ def charge_state(
     parts = stretches_of(charging)
     span = frame.t_ms[parts.last] - frame.t_ms[parts.first]
     finished = parts.charging & (span >= HOUR_MS) & (parts.last < len(frame) - 1)
-    ends = frame.t_ms[parts.last[finished]]
+    ends, lengths = frame.t_ms[parts.last[finished]], span[finished]
     now = bool(charging[-1]) if charging.size else False
     if capacity is None or not known or not bool(np.any(np.isfinite(frame.volts_12))):
         reason = (
@@ -222,7 +227,7 @@ def charge_state(
             if capacity is None or not known
             else "no battery voltage in this log"
         )
-        return ChargeState(None, 0.0, reason, now, full, ends)
+        return ChargeState(None, 0.0, reason, now, full, ends, lengths)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
     label_ah = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
     found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / label_ah)
@@ -251,11 +256,19 @@ def charge_state(
     mean, sd = float(followed.soc[-1]), float(followed.soc_sd[-1])
     if sd > NOTHING_KNOWN_SD:
         return ChargeState(
-            None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends,
+            None, sd, "neither a rest voltage nor a full charge to count from", now, full, ends, lengths,
             learned=followed.learned,
         )  # fmt: skip
     gauge = Gauge(followed.estimate, capacity, track.temperature_share, label_ah)
-    return ChargeState(mean, sd, None, now, full, ends, gauge, followed.learned, followed)
+    return ChargeState(
+        mean, sd, None, now, _believed(full, followed), ends, lengths, gauge, followed.learned, followed
+    )
+
+
+def _believed(full_ms: IntArray, followed: Followed) -> IntArray:
+    """Return the full charges after which the filter has the bank full; those before its start all count."""
+    at = np.clip(np.searchsorted(followed.t_ms, full_ms), 0, followed.t_ms.size - 1)
+    return np.asarray(full_ms[(full_ms < followed.t_ms[0]) | (followed.soc[at] >= FULL_SOC)], dtype=np.int64)
 
 
 def _current_sd(frame: Frame, settings: UnitSettings) -> float:

@@ -12,6 +12,9 @@ from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 CHARGING_PAUSE_MS = 30 * MINUTE_MS
 """A pause in charging shorter than this does not end it."""
 
+FED_LEAST_V = 12.8
+"""A bank that is charged in earnest shows more than a full one at rest (judgement). [V at 12 V]"""
+
 HELD_MS, HELD_FALL_V, HELD_SPREAD_V = 2 * HOUR_MS, 0.01, 0.15
 """Mean voltages of neighbouring stretches of this length that fall by less: held by a charger (judgement)."""
 
@@ -26,8 +29,13 @@ class Stretches:
 
 
 def charging_at(frame: Frame, curve: RestCurve) -> BoolArray:
-    """Return where something charges the bank: the supply channel's word, else a voltage no rest shows."""
-    seen = np.where(np.isfinite(frame.fed), frame.fed > 0, frame.volts_12 > curve.charging_above_v)
+    """Return where something charges the bank: the supply channel's word, else a voltage no rest shows.
+
+    Mains may feed the cabinet and leave its battery alone, and a word may be old: it counts where the
+    voltage does not speak against it.
+    """
+    fed = (frame.fed > 0) & ~(frame.volts_12 < FED_LEAST_V)
+    seen = np.where(np.isfinite(frame.fed), fed, frame.volts_12 > curve.charging_above_v)
     if curve.held_above_v is not None:
         seen |= ~np.isfinite(frame.fed) & _held(frame, curve.held_above_v)
     return _without_pauses(frame.t_ms, seen, CHARGING_PAUSE_MS)

@@ -86,7 +86,8 @@ def runout_of(situation: Situation) -> Runout:
     from_ms = int(situation.frame.t_ms[-1])
     charging = situation.state.charging_now and situation.as_of_ms - from_ms <= situation.frame.gap_ms
     if charging:
-        usual = usual_charge_end_ms(situation.state.charge_ends_ms, situation.as_of_ms)
+        state = situation.state
+        usual = usual_charge_end_ms(state.charge_ends_ms, state.charge_lengths_ms, situation.as_of_ms)
         from_ms = situation.as_of_ms if usual is None else usual
     demand = demand_of(situation.frame, situation.ordinary, settings, as_of_ms=situation.as_of_ms)
     if demand is None:
@@ -196,7 +197,10 @@ def _missing_ah(situation: Situation, capacity: Capacity) -> float:
 
 
 def _lasts(worked: _Worked) -> tuple[LastsUntil, ...]:
-    """Return the chances of running until dawn, the next usual charging, and what somebody asks about."""
+    """Return the chances of running until dawn, the next usual charging, and what somebody asks about.
+
+    A moment before charging usually ends is told as if it ended now: nobody knows that it goes on.
+    """
     situation, from_ms = worked.situation, worked.from_ms
     asked = [(next_dawn_ms(situation.as_of_ms, situation.settings), "dawn")]
     if worked.next_ms is not None and worked.next_ms > from_ms:
@@ -206,7 +210,12 @@ def _lasts(worked: _Worked) -> tuple[LastsUntil, ...]:
         LastsUntil(
             at=at_ms,
             name=name,
-            chance=chance_until(worked.reserve, worked.load, at_ms=at_ms, from_ms=from_ms),
+            chance=chance_until(
+                worked.reserve,
+                worked.load,
+                at_ms=at_ms,
+                from_ms=from_ms if at_ms > from_ms else min(from_ms, situation.as_of_ms),
+            ),
         )
         for at_ms, name in asked
     )

@@ -8,9 +8,16 @@ import numpy.typing as npt
 
 from services.domain import UnitSettings
 from services.telemetry import FloatArray, IntArray, Series
-from services.timebase import SECOND_MS
+from services.timebase import HOUR_MS, SECOND_MS
 
 BoolArray = npt.NDArray[np.bool_]
+
+MOST_V = 17.0
+"""No 12 V system shows more, cold equalising included: another scale or a broken reading (judgement).
+[V at 12 V]"""
+STUCK_MS, STUCK_TURNS = 12 * HOUR_MS, 12
+"""A voltage that stays the same to the last digit for so long while the machine starts and stops is no
+reading: any battery and cable give way under its current (judgement)."""
 
 INTERVALS_PER_GAP = 3
 """Samples further apart than this many intervals are not joined by the power analyses."""
@@ -116,11 +123,12 @@ def frame_of(series: Series, settings: UnitSettings, max_gap_s: float | None) ->
         tripped = np.asarray(series.texts("fault")[known] == "over_temperature", dtype=np.bool_)
     else:
         tripped = np.zeros(t_ms.shape, dtype=np.bool_)
+    on = state[known] > 0.5  # noqa: PLR2004 - between 0 and 1
     return Frame(
         fed=_fed(series, known),
         t_ms=t_ms,
-        on=state[known] > 0.5,  # noqa: PLR2004 - between 0 and 1
-        volts_12=series.numbers("battery_v")[known] / scale,
+        on=on,
+        volts_12=_live(series.numbers("battery_v")[known] / scale, t_ms, on),
         cabinet_c=cabinet,
         above_set_k=cabinet - set_point,
         current_a=series.numbers("current_a")[known],
@@ -130,6 +138,18 @@ def frame_of(series: Series, settings: UnitSettings, max_gap_s: float | None) ->
         gap_ms=gap_ms,
         volt_scale=scale,
     )
+
+
+def _live(volts_12: FloatArray, t_ms: IntArray, on: BoolArray) -> FloatArray:
+    """Return voltages without those no battery has and those of a reading that stands still."""
+    volts = np.where(np.abs(volts_12) <= MOST_V, volts_12, np.nan)
+    starts = np.flatnonzero(np.concatenate([[True], volts[1:] != volts[:-1]])) if volts.size else t_ms
+    ends = np.append(starts[1:], volts.size)[: starts.size] - 1
+    long = t_ms[ends] - t_ms[starts] >= STUCK_MS if starts.size else np.zeros(0, dtype=np.bool_)
+    for first, last in zip(starts[long].tolist(), ends[long].tolist(), strict=True):
+        if np.count_nonzero(on[first + 1 : last + 1] != on[first:last]) >= STUCK_TURNS:
+            volts[first : last + 1] = np.nan
+    return volts
 
 
 def _fed(series: Series, known: BoolArray) -> FloatArray:

@@ -34,6 +34,10 @@ ABSORBING_SD = 0.12
 """How well the charge is known where lead-acid first reaches absorption voltage (judgement, no source)."""
 TAPER_SD = 0.1
 """Scatter of what a step at absorption closes of the missing charge (judgement)."""
+MOST_RATE_PER_H, MOST_RATE_SD = 0.3, 0.25
+"""A dead battery, or one far down a thin cable, shows absorption voltage at once: however high the voltage,
+no more than this share of the capacity is believed to come in an hour; the second is the scatter of what
+would fill it from empty (judgement)."""
 COUNT_SD = 0.03
 """Scatter of the counted charge over a whole discharge, beside the common error that is estimated: loads
 nobody counts (judgement)."""
@@ -217,13 +221,18 @@ class Filter:
             return  # A charger alone does not tell how full: the first rest or a full charge does.
         taper_h = self._track.taper_h
         missing = max(0.0, 1.0 - float(self.estimate.mean[ekf.CHARGE]))
-        rate = math.exp(float(self.estimate.mean[ekf.RATE]))
+        rate = min(math.exp(float(self.estimate.mean[ekf.RATE])), MOST_RATE_PER_H)
         bulk_h = min(hours - absorbing_h, max(0.0, missing - rate * taper_h) / rate)
         kept = math.exp(-(hours - bulk_h) / taper_h)
         left = (missing - rate * bulk_h) * kept
-        self._change[0] = missing - left
-        self._jacobian[0, :3] = kept, 0.0, rate * bulk_h * kept
-        self._predict((TAPER_SD * missing * (1.0 - kept)) ** 2, hours)
+        gained = min(missing - left, MOST_RATE_PER_H * hours)
+        self._change[0] = gained
+        if gained < missing - left:
+            self._jacobian[0, :3] = 1.0, 0.0, 0.0
+            self._predict(MOST_RATE_SD**2 * gained, hours)
+        else:
+            self._jacobian[0, :3] = kept, 0.0, rate * bulk_h * kept
+            self._predict((TAPER_SD * missing * (1.0 - kept)) ** 2, hours)
         self._keep_below_top()
 
     def _predict(self, charge_variance: float, hours: float) -> None:
@@ -245,9 +254,13 @@ class Filter:
         self._bounded = False
 
     def _fill(self) -> None:
+        """Take in a charge that held as long as a full one does: the surer, the less the count misses."""
         row = ekf.CHARGE_ROW
-        loose = self._opened(row, 1.0, FULL_SD**2)
-        self.estimate = ekf.corrected(loose, row, 1.0, FULL_SD**2, teaches=ekf.BY_CHARGING)
+        unknown = self.estimate.sd(ekf.CHARGE) > KNOWN_SD
+        missing = 0.0 if unknown else max(0.0, 1.0 - float(self.estimate.mean[ekf.CHARGE]))
+        variance = max(FULL_SD, self._track.not_returned * missing) ** 2
+        loose = self._opened(row, 1.0, variance)
+        self.estimate = ekf.corrected(loose, row, 1.0, variance, teaches=ekf.BY_CHARGING)
         self._since_top, self._bounded = 0.0, True
 
     def _read_at_absorption(self) -> None:

@@ -156,16 +156,20 @@ def next_start_ms(habit: Habit | None, as_of_ms: int) -> int | None:
     return None
 
 
-def usual_charge_end_ms(ends_ms: IntArray, as_of_ms: int) -> int | None:
+def usual_charge_end_ms(ends_ms: IntArray, lengths_ms: IntArray, as_of_ms: int) -> int | None:
     """Return when charging usually ends next: the median hour of the last week; None if it has no habit.
+
+    Only past charging that went on at this time of its day counts: a short drive at noon does not end with
+    the drive of tomorrow morning.
 
     Two drives a day end at two hours: the ends are taken apart where they lie more than four hours from
     each other, and the nearest cluster ahead with an end on two days counts.
     """
-    recent = ends_ms[ends_ms >= as_of_ms - HABIT_DAYS * DAY_MS]
-    if recent.size < 2:  # noqa: PLR2004 - one end is no habit
+    recent = ends_ms >= as_of_ms - HABIT_DAYS * DAY_MS
+    ahead = (ends_ms - as_of_ms) % DAY_MS
+    ahead = np.sort(ahead[recent & (ahead <= lengths_ms)])
+    if ahead.size < 2:  # noqa: PLR2004 - one end is no habit
         return None
-    ahead = np.sort((recent - as_of_ms) % DAY_MS)
     groups = np.split(ahead, np.flatnonzero(np.diff(ahead) > 2 * HOUR_MS) + 1)
     for group in groups:
         if group.size >= 2 and float(np.ptp(group)) <= 4 * HOUR_MS:  # noqa: PLR2004

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.telemetry import FloatArray, IntArray
-from services.timebase import HOUR_MS
+from services.timebase import DAY_MS, HOUR_MS
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,9 @@ def hourly_current(
 def joined(parts: Sequence[tuple[IntArray, FloatArray]]) -> BankLoad | None:
     """Return what several units draw together from their hourly currents; None without any.
 
-    Where one unit's hour is missing, the mean of that hour of the day stands in, else its own mean.
+    Where one unit's hour is missing, the mean of that hour of the day stands in, else its own mean. Whoever
+    drew more in the last day than usual is expected to go on so: a unit that stood off for days tells little
+    of what it draws since it was switched on.
     """
     known = [(hours, amps) for hours, amps in parts if hours.size]
     if not known:
@@ -86,5 +88,5 @@ def joined(parts: Sequence[tuple[IntArray, FloatArray]]) -> BankLoad | None:
         own = usual[hour_of_day]
         own[(hours - first) // HOUR_MS] = amps
         total += own
-        usual_total += usual
+        usual_total += usual + max(0.0, float(np.mean(amps[hours > hours[-1] - DAY_MS])) - mean)
     return BankLoad(every, total, usual_total, len(known))

@@ -21,6 +21,9 @@ SILENT_MS = 2 * HOUR_MS
 LEAD_TAPER_H, LITHIUM_TAPER_H = 1.2, 0.3
 """At absorption voltage the missing charge of lead-acid falls with an hour's time constant, the ampere-hour
 law (Vinal, Storage Batteries, from memory), over the coulombic efficiency; lithium by judgement. [h]"""
+LEAD_NOT_RETURNED, LITHIUM_NOT_RETURNED = 0.5, 0.15
+"""A charge that seems full while the count misses some is doubted by this share of it: lead-acid far down a
+charger's cable looks full for hours before it is, lithium only shows such a voltage near full (judgement)."""
 HOTTER_MS = DAY_MS
 """A battery's temperature follows the mean of the last day (judgement: tens of kilograms of lead)."""
 
@@ -60,6 +63,8 @@ class Track:
     leak_per_h: float
     taper_h: float
     """Time constant of the missing charge at absorption voltage. [h]"""
+    not_returned: float
+    """How far a charge that seems full is doubted, as a share of what the count misses."""
     temperature_share: float
     """What temperature makes of the capacity at the last mark."""
     curve_sd: float
@@ -148,6 +153,7 @@ def track_of(
         flat=flat,
         leak_per_h=curve.leak_per_month / (30.44 * 24.0),
         taper_h=LITHIUM_TAPER_H if lithium else LEAD_TAPER_H,
+        not_returned=LITHIUM_NOT_RETURNED if lithium else LEAD_NOT_RETURNED,
         temperature_share=float(usable[-1]),
         curve_sd=curve.soc_sd,
         bank=bank,

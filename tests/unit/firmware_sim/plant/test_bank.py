@@ -157,3 +157,14 @@ def test_the_swing_stays_between_its_ends_whatever_is_asked_of_a_bank():
     for k in range(200):
         rig.step(200.0 * (k % 3 == 0), source_a=40.0 * (k % 7 == 0), dt_s=600.0)
         assert -1.0 <= rig.state.swing[0] <= 1.0
+
+
+def test_two_blocks_in_series_have_twice_the_resistance_of_one():
+    sags = []
+    for volts in (12, 24):
+        rig = Rig([bank("agm", start_soc=0.8, nominal_v=volts)], [unit(cable_length_m=0.1)])
+        rest_v = rig.step(0.0).bank_v[0]
+        rig.step(100.0)
+        shown = rig.step(100.0)
+        sags.append((rest_v - shown.bank_v[0]) / shown.bank_a[0])
+    assert sags[1] / sags[0] == pytest.approx(2.0, rel=0.05)

@@ -1,5 +1,7 @@
 import numpy as np
+import pytest
 
+from services.analytics.power.charge import rests
 from services.analytics.power.charging import (
     absorption_starts_ms,
     charging_at,
@@ -7,18 +9,23 @@ from services.analytics.power.charging import (
     stretches_of,
 )
 from services.analytics.power.curves import CURVES
-from services.analytics.power.frame import frame_of
+from services.analytics.power.frame import frame_of, runs_of
 from services.telemetry import Series
 from services.timebase import HOUR_MS
 from tests.helpers.made_supply import Story, played, settings_for
 
 
-def test_the_supply_channel_tells_charging_even_at_a_low_voltage():
+@pytest.mark.parametrize(("volts", "charges"), [(12.9, True), (12.4, False)])
+def test_the_supply_channel_tells_charging_where_the_voltage_does_not_speak_against_it(volts, charges):
     settings = settings_for(Story())
     series = played(Story(days=0.2))
     words = np.full(series.t_ms.shape, "solar", dtype=object)
-    frame = frame_of(Series(series.t_ms, {**series.columns, "supply": words}), settings, None)
-    assert charging_at(frame, CURVES["agm"]).all()
+    told = {"supply": words, "battery_v": volts + 0.001 * (np.arange(len(series)) % 3)}
+    frame = frame_of(Series(series.t_ms, {**series.columns, **told}), settings, None)
+    assert charging_at(frame, CURVES["agm"]).all() == charges
+    assert charging_at(frame, CURVES["agm"]).any() == charges
+    found = rests(frame, runs_of(frame), settings, charging_at(frame, CURVES["agm"]))
+    assert found.at.size == 0  # fed from elsewhere: its voltage tells nothing of the battery
     plain = frame_of(series, settings, None)
     assert not charging_at(plain, CURVES["agm"]).any()
 

@@ -4,6 +4,7 @@ import pytest
 from services.analytics.power.frame import frame_of, gap_limit_ms, held_forward, runs_of
 from services.domain import Supply, Unit, UnitSettings
 from services.telemetry import Series
+from tests.helpers.made_supply import Story, played, settings_for
 
 PLAIN = UnitSettings.of(Unit(id="unit-1", kind="fridge", set_point_c=3.0, interval_s=60))
 
@@ -69,3 +70,27 @@ def test_an_empty_log_has_no_runs():
 
 def test_nan_before_the_first_number_becomes_the_start():
     assert held_forward(np.array([np.nan, 0.0, np.nan]), 7.0) == pytest.approx([7.0, 0.0, 0.0])
+
+
+@pytest.mark.parametrize("factor", [2.0, 1000.0, float("inf")])
+def test_a_voltage_no_battery_has_is_no_voltage(factor):
+    series = played(Story(days=0.2))
+    wrong = {**series.columns, "battery_v": series.numbers("battery_v") * factor}
+    frame = frame_of(Series(series.t_ms, wrong), settings_for(Story()), None)
+    assert len(frame) == len(series)
+    assert not np.any(np.isfinite(frame.volts_12))
+
+
+@pytest.mark.parametrize(("hours", "seen"), [(20.0, False), (6.0, True)])
+def test_a_voltage_that_stands_still_while_the_machine_starts_and_stops_is_no_reading(hours, seen):
+    series = played(Story(days=hours / 24.0))
+    still = {**series.columns, "battery_v": np.full(len(series), 12.7)}
+    frame = frame_of(Series(series.t_ms, still), settings_for(Story()), None)
+    assert np.all(np.isfinite(frame.volts_12) == seen)
+
+
+def test_a_voltage_may_stand_still_while_nothing_runs():
+    series = played(Story(days=2))
+    still = {"battery_v": np.full(len(series), 12.7), "compressor_on": np.zeros(len(series))}
+    frame = frame_of(Series(series.t_ms, {**series.columns, **still}), settings_for(Story()), None)
+    assert np.all(np.isfinite(frame.volts_12))

@@ -5,10 +5,11 @@ import pytest
 
 from services.analytics.power import ekf
 from services.analytics.power.capacity import Capacity, capacity_of
-from services.analytics.power.charge import charge_state, drawn_ah, load_a
+from services.analytics.power.charge import FULL_SOC, charge_state, drawn_ah, load_a
 from services.analytics.power.frame import frame_of, runs_of
 from services.analytics.power.gauge import Gauge
 from services.telemetry import Series
+from services.timebase import HOUR_MS
 from tests.helpers.made_supply import Story, played, settings_for
 
 
@@ -105,3 +106,27 @@ def test_a_silence_of_hours_widens_the_range():
 def test_a_charger_alone_tells_nothing_of_the_charge():
     story = Story(days=0.05, charge_a=lambda _m: 12.0)
     assert followed(story).soc is None
+
+
+def charged_at_the_end(volts, hours):
+    """Return a fall to a flat bank, its terminals at a charger's voltage for the last hours."""
+    story = Story(days=3, soc=0.7)
+    series = played(story)
+    late = series.t_ms > series.t_ms[-1] - hours * HOUR_MS
+    shown = {**series.columns, "battery_v": np.where(late, volts, series.numbers("battery_v"))}
+    return followed(story), followed(story, series=Series(series.t_ms, shown))
+
+
+def test_absorption_voltage_at_once_is_not_taken_for_a_bank_that_fills_in_no_time():
+    before, after = charged_at_the_end(14.3, 0.5)
+    assert after.charging_now
+    assert after.soc < before.soc + 0.25
+    assert after.soc_sd > 0.06
+
+
+def test_a_short_drive_on_a_flat_bank_is_no_full_charge():
+    before, after = charged_at_the_end(14.3, 2.2)
+    assert before.soc < 0.45
+    assert after.soc < 0.95
+    assert after.soc_sd > 0.03
+    assert after.soc >= FULL_SOC or after.full_ms.size == 0

@@ -80,17 +80,25 @@ def test_two_drives_a_day_end_at_two_hours():
         [MIDNIGHT_MS + day * DAY_MS + hour * HOUR_MS for day in range(4) for hour in (8, 18)], dtype=np.int64
     )
     morning, evening = (MIDNIGHT_MS + 4 * DAY_MS + hour * HOUR_MS for hour in (8, 18))
-    assert usual_charge_end_ms(ends, morning - HOUR_MS) == morning
-    assert usual_charge_end_ms(ends, evening - 2 * HOUR_MS) == evening
+    lengths = np.full(ends.shape, 3 * HOUR_MS)
+    assert usual_charge_end_ms(ends, lengths, morning - HOUR_MS) == morning
+    assert usual_charge_end_ms(ends, lengths, evening - 2 * HOUR_MS) == evening
+
+
+def test_charging_at_an_unusual_hour_does_not_end_with_the_usual_drive_of_tomorrow():
+    ends = MIDNIGHT_MS + np.arange(4, dtype=np.int64) * DAY_MS + 9 * HOUR_MS
+    lengths = np.full(ends.shape, 3 * HOUR_MS)
+    assert usual_charge_end_ms(ends, lengths, MIDNIGHT_MS + 4 * DAY_MS + 10 * HOUR_MS) is None
 
 
 def test_charging_with_a_habit_is_expected_to_end_at_its_hour_and_without_one_is_not():
     ends = np.array([START_MS, START_MS + DAY_MS, START_MS + 2 * DAY_MS + 600_000], dtype=np.int64)
     as_of = START_MS + 3 * DAY_MS - 3 * HOUR_MS
-    assert usual_charge_end_ms(ends, as_of) == START_MS + 3 * DAY_MS
-    assert usual_charge_end_ms(ends[:1], as_of) is None
+    lengths = np.full(ends.shape, 4 * HOUR_MS)
+    assert usual_charge_end_ms(ends, lengths, as_of) == START_MS + 3 * DAY_MS
+    assert usual_charge_end_ms(ends[:1], lengths[:1], as_of) is None
     scattered = np.array([START_MS, START_MS + DAY_MS + 9 * HOUR_MS], dtype=np.int64)
-    assert usual_charge_end_ms(scattered, as_of) is None
+    assert usual_charge_end_ms(scattered, np.full(2, 20 * HOUR_MS), as_of) is None
 
 
 def panelled(**place):

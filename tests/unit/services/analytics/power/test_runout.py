@@ -30,7 +30,9 @@ def flat_load(amps=2.0, share_sd=0.12):
 
 
 def state(soc=0.7, sd=0.08):
-    return ChargeState(soc, sd, None, charging_now=False, full_ms=NONE, charge_ends_ms=NONE)
+    return ChargeState(
+        soc, sd, None, charging_now=False, full_ms=NONE, charge_ends_ms=NONE, charge_lengths_ms=NONE
+    )
 
 
 def sources(*, habit_a=0.0, chance=0.0, hours=(6, 7), sun_a=0.0):

@@ -36,3 +36,10 @@ def test_several_units_add_up_and_missing_hours_take_the_usual_of_the_hour():
 def test_nobody_else_is_nothing():
     assert joined([]) is None
     assert joined([(np.empty(0, np.int64), np.empty(0))]) is None
+
+
+def test_a_unit_switched_on_after_days_off_is_expected_to_go_on_drawing():
+    hours = np.arange(7 * 24, dtype=np.int64) * HOUR_MS
+    amps = np.where(hours >= 6 * 24 * HOUR_MS, 2.0, 0.0)
+    load = joined([(hours, amps)])
+    assert float(np.mean(load.amps_ahead(int(hours[-1]), np.arange(24.0)))) == pytest.approx(2.0)
