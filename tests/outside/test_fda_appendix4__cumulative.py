@@ -19,7 +19,9 @@ CASES = [
 ]
 
 
-@pytest.mark.parametrize(("name", "points", "warm_min", "hot_min", "within"), CASES, ids=lambda v: str(v)[:4])
+@pytest.mark.parametrize(
+    ("name", "points", "warm_min", "hot_min", "within"), CASES, ids=[case[0] for case in CASES]
+)
 def test_worked_cases(name, points, warm_min, hot_min, within):
     found = raw_fish(*lines(*points))
     assert found.warm_h * 60 == pytest.approx(warm_min, abs=0.05), name
