@@ -142,8 +142,8 @@ def test_the_fleet_page_leads_with_who_needs_somebody(client):
     assert "4 of 5 need somebody now." in words
     assert "Discard advised" in words
     assert "Hold \N{EN DASH} do not serve" in words
-    assert "plan on 17:" in words
-    assert "likely 1" in words
+    assert "plan on 17:22" in words
+    assert "likely 18:57" in words
 
 
 def test_a_hold_is_closed_with_a_plain_form_and_a_comma(own):
