@@ -40,6 +40,9 @@ from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
+LEAST_CUTOUT_V, MOST_CUTOUT_V = 9.0, 13.0
+"""What a unit reports as its cut-out beyond these is none (judgement). [V at 12 V]"""
+
 
 @dataclass(frozen=True)
 class BankKnown:
@@ -196,7 +199,9 @@ def _supply(
     """Work out what the answers share."""
     band = band_of(frame, runs)
     reported = series.numbers("cutout_v")
-    said = reported[np.isfinite(reported)]
+    said = reported[
+        (reported >= LEAST_CUTOUT_V * frame.volt_scale) & (reported <= MOST_CUTOUT_V * frame.volt_scale)
+    ]
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
     amps = load_a(frame, settings) + standby_a(frame, settings)

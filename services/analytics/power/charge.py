@@ -336,6 +336,7 @@ def measured_capacity_ah(
             continue
         head, tail = inside[0], inside[-1]
         lost = min(1.0, float(found.soc[head])) - float(found.soc[tail])
-        if lost >= least_share:
-            estimates.append(float(ah[found.at[tail]] - ah[found.at[head]]) / lost)
+        drawn = float(ah[found.at[tail]] - ah[found.at[head]])
+        if lost >= least_share and drawn > 0.0:
+            estimates.append(drawn / lost)
     return float(np.median(estimates)) if estimates else None

@@ -15,6 +15,9 @@ BoolArray = npt.NDArray[np.bool_]
 MOST_V = 17.0
 """No 12 V system shows more, cold equalising included: another scale or a broken reading (judgement).
 [V at 12 V]"""
+LEAST_RUNNING_A, MOST_RUNNING_A = 0.3, 60.0
+"""A machine that runs draws no less and no more: else its current is of another scale, or its sensor dead or
+turned about, and what the file says it draws is used (judgement). [A]"""
 STUCK_MS, STUCK_TURNS = 12 * HOUR_MS, 12
 """A voltage that stays the same to the last digit for so long while the machine starts and stops is no
 reading: any battery and cable give way under its current (judgement)."""
@@ -131,7 +134,7 @@ def frame_of(series: Series, settings: UnitSettings, max_gap_s: float | None) ->
         volts_12=_live(series.numbers("battery_v")[known] / scale, t_ms, on),
         cabinet_c=cabinet,
         above_set_k=cabinet - set_point,
-        current_a=series.numbers("current_a")[known],
+        current_a=_believed_a(series.numbers("current_a")[known], on),
         ambient_c=series.numbers("ambient_c")[known],
         over_temperature=tripped,
         broken=np.diff(t_ms) > gap_ms,
@@ -150,6 +153,14 @@ def _live(volts_12: FloatArray, t_ms: IntArray, on: BoolArray) -> FloatArray:
         if np.count_nonzero(on[first + 1 : last + 1] != on[first:last]) >= STUCK_TURNS:
             volts[first : last + 1] = np.nan
     return volts
+
+
+def _believed_a(amps: FloatArray, on: BoolArray) -> FloatArray:
+    """Return currents without those below nothing; none at all where they are of no running machine."""
+    running = amps[on & np.isfinite(amps)]
+    if running.size and not LEAST_RUNNING_A <= float(np.median(running)) <= MOST_RUNNING_A:
+        return np.full(amps.shape, np.nan)
+    return np.where((amps >= 0.0) & (amps <= MOST_RUNNING_A), amps, np.nan)
 
 
 def _fed(series: Series, known: BoolArray) -> FloatArray:

@@ -112,3 +112,47 @@ def test_a_unit_year_takes_well_under_a_second():
     analysed(year)
     assert len(year) > 525_000
     assert time.process_time() - begin < 2.0
+
+
+def with_channel(series, name, value):
+    return Series(series.t_ms, {**series.columns, name: np.full(len(series), value)})
+
+
+@pytest.mark.parametrize("volts", [0.0, -5.0, 22.0])
+def test_a_reported_cutout_that_no_unit_has_changes_nothing(volts):
+    series = played(Story(days=1, soc=0.9))
+    plain = analysed(series)
+    assert analysed(with_channel(series, "cutout_v", volts)).runout == plain.runout
+    assert analysed(with_channel(series, "cutout_v", 11.9)).runout.hours_p10 < plain.runout.hours_p10
+
+
+@pytest.mark.parametrize("amps", [0.0, -4.2, 4200.0])
+def test_a_current_that_cannot_be_makes_no_battery_last_longer(amps):
+    series = played(Story(days=1, soc=0.9))
+    assert analysed(with_channel(series, "current_a", amps)).runout == analysed(series).runout
+
+
+def test_a_voltage_that_stands_still_says_nothing_of_the_night():
+    series = played(Story(days=1, soc=0.9))
+    result = analysed(with_channel(series, "battery_v", 12.7))
+    assert result.runout.reason == "not_enough_data"
+    assert result.runout.lasts_until == ()
+
+
+def test_mains_that_feeds_the_cabinet_and_not_its_battery_fills_no_battery():
+    series = played(Story(days=2, soc=0.4))
+    words = np.full(len(series), "mains", dtype=object)
+    result = analysed(Series(series.t_ms, {**series.columns, "supply": words}))
+    assert result.runout.reason != "charging"
+    charge = result.battery.state_of_charge
+    assert charge is None or charge.p50 < 0.5
+
+
+def test_dawn_before_charging_usually_ends_counts_on_no_charging():
+    story = Story(days=5, soc=0.5, charge_a=lambda m: 3.0 if (m % 1440) > 1080 or (m % 1440) < 420 else 0.0)
+    series = played(story)
+    evening = START_MS + 4 * 86_400_000 + 19 * 3_600_000
+    found = analysed(series, as_of_ms=evening)
+    if found.runout.if_charging_stops_at is not None:
+        for last in found.runout.lasts_until:
+            assert last.chance < 1.0 or last.at > found.runout.if_charging_stops_at

@@ -94,3 +94,11 @@ def test_a_voltage_may_stand_still_while_nothing_runs():
     still = {"battery_v": np.full(len(series), 12.7), "compressor_on": np.zeros(len(series))}
     frame = frame_of(Series(series.t_ms, {**series.columns, **still}), settings_for(Story()), None)
     assert np.all(np.isfinite(frame.volts_12))
+
+
+@pytest.mark.parametrize("amps", [0.0, -4.2, 0.0042, 4200.0])
+def test_a_current_no_running_machine_draws_is_not_believed(amps):
+    frame = frame_of(
+        series([0, 1, 2, 3], [1, 0, 1, 1], current_a=np.array([amps, 0.0, amps, amps])), PLAIN, None
+    )
+    assert not np.any(np.isfinite(frame.current_a))
