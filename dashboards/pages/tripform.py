@@ -173,8 +173,8 @@ def _share(typed: str) -> str:
 
 
 def _some(typed: str) -> bool:
-    """Return whether a field holds more than nothing; what is no number counts, to be complained of."""
+    """Return whether a field holds anything but nothing; what is no amount counts, to be complained of."""
     try:
-        return float(_number(typed)) > 0
+        return float(_number(typed)) != 0
     except ValueError:
         return bool(typed.strip())

@@ -73,11 +73,11 @@ class TripBank(Bank):
     """State of charge at the start."""
     health: float | None = Field(default=None, gt=0, le=1.08)
     """Tested capacity over label; else what its age says."""
-    panel_wp: float | None = Field(default=None, ge=0)
+    panel_wp: float | None = Field(default=None, ge=0, le=20_000)
     """None: what its cabinets' own descriptions name."""
-    drive_a: float = Field(default=25.0, ge=0)
+    drive_a: float = Field(default=25.0, ge=0, le=500)
     """What the engine's charger gives while driving."""
-    charger_a: float = Field(default=15.0, ge=0)
+    charger_a: float = Field(default=15.0, ge=0, le=500)
     """What its charger gives on mains or generator."""
 
     @property

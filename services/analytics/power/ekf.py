@@ -29,7 +29,7 @@ class Estimate:
 
     def sd(self, state: int) -> float:
         """Return the standard deviation of one state."""
-        return float(np.sqrt(max(0.0, float(self.cov[state, state]))))
+        return math.sqrt(max(0.0, float(self.cov[state, state])))
 
 
 def predicted(estimate: Estimate, change: FloatArray, jacobian: FloatArray, noise: FloatArray) -> Estimate:
@@ -47,6 +47,31 @@ def predicted(estimate: Estimate, change: FloatArray, jacobian: FloatArray, nois
         Covariance the step adds.
     """
     return Estimate(estimate.mean + change, jacobian @ estimate.cov @ jacobian.T + noise)
+
+
+def stepped(
+    estimate: Estimate, gained: float, row: FloatArray, *, charge_variance: float, drain_variance: float
+) -> Estimate:
+    """Return an estimate after a step that moves the charge alone: what `predicted` gives, sooner.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Before.
+    gained : float
+        What the step adds to the charge.
+    row : (n,) float64
+        Derivative of the charge after by the states before.
+    charge_variance, drain_variance : float
+        What the step adds to both.
+    """
+    mean, cov = estimate.mean.copy(), estimate.cov.copy()
+    mean[CHARGE] += gained
+    crossed = row @ estimate.cov
+    cov[CHARGE], cov[:, CHARGE] = crossed, crossed
+    cov[CHARGE, CHARGE] = float(crossed @ row) + charge_variance
+    cov[DRAIN, DRAIN] += drain_variance
+    return Estimate(mean, cov)
 
 
 def corrected(

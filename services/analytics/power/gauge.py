@@ -137,8 +137,7 @@ class Filter:
         self._log_ah = math.log(capacity.ah)
         prior = math.hypot(current_sd, capacity.share_sd)
         self._learned: list[Learned] = []
-        self._jacobian, self._change = np.eye(ekf.SIZE), np.zeros(ekf.SIZE)
-        self._noise = np.zeros((ekf.SIZE, ekf.SIZE))
+        self._row = ekf.CHARGE_ROW.copy()
         self._bank = track.bank
         if learned is None:
             self.estimate = ekf.fresh(
@@ -204,11 +203,11 @@ class Filter:
             self._tilt, current_share_per_h=used * drain / hours, hours=hours, wells=self._wells
         )
         lost = used * drain + hours * self._track.leak_per_h
-        self._change[0] = -lost
-        self._jacobian[0, :3] = 1.0, -used * drain, 0.0
-        self._predict(COUNT_SD**2 * max(0.0, used), hours)
+        self._row[:3] = 1.0, -used * drain, 0.0
+        self._predict(-lost, COUNT_SD**2 * max(0.0, used), hours)
         self._keep_below_top()
-        self.estimate = ekf.held_to(self.estimate, -ekf.CHARGE_ROW, 0.0)
+        if self.estimate.mean[ekf.CHARGE] < 0.0:
+            self.estimate = ekf.held_to(self.estimate, -ekf.CHARGE_ROW, 0.0)
 
     def _charge(self, hours: float, absorbing_h: float) -> None:
         """Put in at the rate that is being learned; at absorption voltage the ampere-hour law holds."""
@@ -226,19 +225,19 @@ class Filter:
         kept = math.exp(-(hours - bulk_h) / taper_h)
         left = (missing - rate * bulk_h) * kept
         gained = min(missing - left, MOST_RATE_PER_H * hours)
-        self._change[0] = gained
         if gained < missing - left:
-            self._jacobian[0, :3] = 1.0, 0.0, 0.0
-            self._predict(MOST_RATE_SD**2 * gained, hours)
+            self._row[:3] = 1.0, 0.0, 0.0
+            self._predict(gained, MOST_RATE_SD**2 * gained, hours)
         else:
-            self._jacobian[0, :3] = kept, 0.0, rate * bulk_h * kept
-            self._predict((TAPER_SD * missing * (1.0 - kept)) ** 2, hours)
+            self._row[:3] = kept, 0.0, rate * bulk_h * kept
+            self._predict(gained, (TAPER_SD * missing * (1.0 - kept)) ** 2, hours)
         self._keep_below_top()
 
-    def _predict(self, charge_variance: float, hours: float) -> None:
-        self._noise[0, 0] = charge_variance
-        self._noise[1, 1] = DRAIN_PER_WEEK**2 * hours / (24.0 * WEEK_DAYS)
-        self.estimate = ekf.predicted(self.estimate, self._change, self._jacobian, self._noise)
+    def _predict(self, gained: float, charge_variance: float, hours: float) -> None:
+        wander = DRAIN_PER_WEEK**2 * hours / (24.0 * WEEK_DAYS)
+        self.estimate = ekf.stepped(
+            self.estimate, gained, self._row, charge_variance=charge_variance, drain_variance=wander
+        )
 
     def _top(self) -> float:
         """Return the most it can hold: a full bank less what was counted out since charging ended."""
@@ -246,8 +245,8 @@ class Filter:
 
     def _keep_below_top(self) -> None:
         """Hold the charge to the most it can be."""
-        if self._bounded:
-            self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, self._top())
+        if self._bounded and self.estimate.mean[ekf.CHARGE] > (top := self._top()):
+            self.estimate = ekf.held_to(self.estimate, ekf.CHARGE_ROW, top)
 
     def _silence(self, hours: float) -> None:
         self.estimate = ekf.with_variance(self.estimate, 0, SILENT_SD_PER_DAY**2 * hours / 24.0)

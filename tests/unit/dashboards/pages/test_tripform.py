@@ -51,6 +51,13 @@ def test_what_is_filled_in_stands_in_the_trip():
         {"start": "tomorrow"},
         {"soc": "nan"},
         {"kg": "many"},
+        {"kg": "nan"},
+        {"kg": "-20"},
+        {"plug_h": "nan"},
+        {"sun_k": "-5"},
+        {"drive_a": "1e9"},
+        {"charger_a": "2500"},
+        {"panel_wp": "1e6"},
         {"day_c": ""},
     ],
 )

@@ -70,3 +70,17 @@ def test_far_below_a_bound_nothing_is_cut():
 def test_surprise_is_counted_in_standard_deviations():
     estimate = ekf.Estimate(np.array([0.5]), np.array([[0.03**2]]))
     assert ekf.surprise_sds(estimate, np.array([1.0]), 0.6, 0.04**2) == pytest.approx(2.0)
+
+
+def test_a_step_of_the_charge_alone_is_a_step_of_the_whole_model():
+    rng = np.random.default_rng(3)
+    half = rng.normal(size=(ekf.SIZE, ekf.SIZE))
+    before = ekf.Estimate(rng.normal(size=ekf.SIZE), half @ half.T)
+    row = np.zeros(ekf.SIZE)
+    row[:3] = 0.9, -0.05, 0.2
+    jacobian, noise, change = np.eye(ekf.SIZE), np.zeros((ekf.SIZE, ekf.SIZE)), np.zeros(ekf.SIZE)
+    jacobian[0], change[0], noise[0, 0], noise[1, 1] = row, -0.05, 0.01, 0.002
+    whole = ekf.predicted(before, change, jacobian, noise)
+    alone = ekf.stepped(before, -0.05, row, charge_variance=0.01, drain_variance=0.002)
+    assert alone.mean == pytest.approx(whole.mean)
+    assert alone.cov == pytest.approx(whole.cov)
