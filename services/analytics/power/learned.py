@@ -41,14 +41,25 @@ class Learned:
 
     @classmethod
     def from_json(cls, text: str) -> "Learned | None":
-        """Return what was kept; None where it was kept in a form no longer read."""
-        plain = json.loads(text)
-        if plain.pop("v", None) != VERSION or len(plain["mean"]) != SIZE:
+        """Return what was kept; None where it was kept in a form no longer read, or is not sound."""
+        try:
+            plain = json.loads(text)
+            if plain.pop("v", None) != VERSION:
+                return None
+            plain["mean"] = tuple(plain["mean"])
+            plain["cov"] = tuple(tuple(row) for row in plain["cov"])
+            plain["weekly"] = tuple((int(t), float(ah)) for t, ah in plain["weekly"])
+            found = cls(**plain)
+            return found if found.sound else None
+        except (AttributeError, KeyError, TypeError, ValueError):
             return None
-        plain["mean"] = tuple(plain["mean"])
-        plain["cov"] = tuple(tuple(row) for row in plain["cov"])
-        plain["weekly"] = tuple((int(t), float(ah)) for t, ah in plain["weekly"])
-        return cls(**plain)
+
+    @property
+    def sound(self) -> bool:
+        """Whether the filter can start from it."""
+        mean, cov = np.array(self.mean, dtype=np.float64), np.array(self.cov, dtype=np.float64)
+        shaped = mean.shape == (SIZE,) and cov.shape == (SIZE, SIZE)
+        return shaped and bool(np.all(np.isfinite(mean)) and np.all(np.isfinite(cov)))
 
     def estimate(self, log_capacity: float) -> Estimate:
         """Return the filter's state against a capacity believed now."""

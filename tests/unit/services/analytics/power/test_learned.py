@@ -3,6 +3,7 @@ import pytest
 
 from services.analytics.power.capacity import capacity_of
 from services.analytics.power.charge import charge_state, drawn_ah, load_a
+from services.analytics.power.ekf import SIZE
 from services.analytics.power.frame import frame_of, runs_of
 from services.analytics.power.learned import Learned, bank_key
 from services.timebase import DAY_MS
@@ -71,3 +72,18 @@ def test_after_a_long_silence_what_was_learned_is_less_sure(series):
     gone = late.between(int(late.t_ms[0]), int(late.t_ms[0]) + 4 * 60_000)
     assert followed(gone, row).soc_sd > 0.3
     assert np.isfinite(followed(late, row).soc)
+
+
+@pytest.mark.parametrize(
+    "text", ["{}", "[]", "null", "no text", '{"v":1}', '{"v":1,"mean":[0],"cov":[],"weekly":[]}']
+)
+def test_what_was_kept_in_no_sound_form_is_as_good_as_nothing(text):
+    assert Learned.from_json(text) is None
+
+
+def test_numbers_that_are_none_are_not_carried_on():
+    kept = Learned(
+        day_ms=0, bank="a", mean=(float("nan"), *(0.0,) * (SIZE - 1)), cov=((0.0,) * SIZE,) * SIZE,
+        tilt=0.0, since_top=None, charging=False,
+    )  # fmt: skip
+    assert Learned.from_json(kept.to_json()) is None
