@@ -4,7 +4,8 @@ import re
 import zlib
 from pathlib import Path
 
-from services.domain.fleetfile import parse_unit_file
+from services.domain.fleetfile import parse_fleet, parse_unit_file
+from services.domain.tripfile import parse_trip
 from services.telemetry import topics
 from services.telemetry.packs import decode_pack
 
@@ -31,11 +32,20 @@ def test_the_sample_sent_by_hand_is_taken_whole():
 
 
 def test_the_unit_file_shown_is_read():
-    (text,) = blocks("toml")
+    text = next(block for block in blocks("toml") if "[unit]" in block)
     settings = parse_unit_file(text, name="README.md")
     assert settings.unit.id == "v3-meat"
     assert settings.bank is not None
     assert settings.bank.capacity_ah == 100
+
+
+def test_the_trip_shown_can_be_planned_with_the_fleet_of_the_demo():
+    text = next(block for block in blocks("toml") if "[trip]" in block)
+    fleet = Path(__file__).resolve().parents[2] / "firmware_sim" / "scenarios" / "quiet_ridge_fleet.toml"
+    known = parse_fleet(fleet.read_text(encoding="utf-8"), name=fleet.name)
+    trip = parse_trip(text, name="README.md", fleet=known)
+    assert [unit.id for unit in trip.units] == ["v1-meat"]
+    assert trip.trip.nights == 3
 
 
 def test_the_two_commands_are_there_and_can_be_run():

@@ -98,7 +98,9 @@ def run_of(path, *, days=None, units=None):
         shown = {c: read_by(block, c) for c in sorted({c for own in columns.values() for c in own})}
         for i in kept:
             unit, physics = scenario.units[i]
-            rows = sampled_rows(block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s)
+            rows = sampled_rows(
+                block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s, step_s=scenario.step_s
+            )
             times[i].append(block.t_ms[rows])
             for column in columns[i]:
                 values[i][column].append(shown[column][rows, i])

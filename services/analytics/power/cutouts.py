@@ -41,6 +41,8 @@ STUCK_MS = 90 * MINUTE_MS
 TRIPPED_RUN_MS = 15 * MINUTE_MS
 """A run up to this long between two stands brings no cold (judgement)."""
 LEAST_WARMING_K = 1.0
+HUSHED_MS = 90 * MINUTE_MS
+"""Packs of an hour come late: a shorter silence stops no unit, however low its battery (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +274,7 @@ def _silences(
     """Return the gaps behind which cooling had stopped, and the silence since the last sample.
 
     A gap alone is not a cut-out. It counts when the cabinet came back warmer than the thermostat allows, or
-    at the end of the samples, when the last voltage under load was near the cut-out.
+    at the end of the samples, when the last voltage under load was near the cut-out and it lasts.
     """
     level = frame.above_set_k
     before = np.flatnonzero(frame.broken)
@@ -285,7 +287,7 @@ def _silences(
         end_ms = None if end_at is None else int(frame.t_ms[end_at])
         found.append(Event("silence", int(at), None, end_at, int(frame.t_ms[at]), end_ms, 0, 0, locked=True))
     newest = len(frame) - 1
-    silent = as_of_ms - int(frame.t_ms[newest]) > frame.gap_ms
+    silent = as_of_ms - int(frame.t_ms[newest]) > max(frame.gap_ms, HUSHED_MS)
     low = bool(is_low(frame.volts_12[newest:], threshold)[0])
     if silent and has_battery and frame.on[newest] and low:
         found.append(

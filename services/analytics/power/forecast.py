@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
+from services.analytics.power.engine import engine_line
 from services.analytics.power.foodrisk import food_at_risk
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.habits import (
@@ -21,10 +22,8 @@ from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, lo
 from services.analytics.power.moves import Outlook, moves
 from services.analytics.power.resistance import SourceResistance
 from services.analytics.power.runout import (
-    ENGINE_SOC,
     Reserve,
     chance_until,
-    charge_above,
     futures_of,
     hours_without_charging,
     next_dawn_ms,
@@ -38,8 +37,6 @@ from services.timebase import DAY_MS, HOUR_MS
 
 STALE_MS = DAY_MS
 """Samples older than this carry no run-out forecast (judgement, no source)."""
-
-_NOT_ENGINE = "the bank does not start an engine"
 
 
 @dataclass(frozen=True)
@@ -166,7 +163,15 @@ def _forecast(
             situation, runs, from_ms=from_ms, why="the run-out lies beyond the horizon"
         ),
         food_at_risk_reason=_no_food(situation),
-        **_engine(worked),
+        **engine_line(
+            situation.settings,
+            situation.state,
+            capacity,
+            reserve,
+            load,
+            as_of_ms=situation.as_of_ms,
+            from_ms=from_ms,
+        ),
     )
 
 
@@ -282,21 +287,6 @@ def _outlook(worked: _Worked) -> Outlook:
 def _within_horizon(hours: float) -> float | None:
     """Return hours up to the horizon, else None."""
     return hours if math.isfinite(hours) and hours <= HORIZON_H else None
-
-
-def _engine(worked: _Worked) -> dict[str, int | str | None]:
-    """Return when the engine may no longer start, on the early end, or why there is no such line."""
-    situation, reserve = worked.situation, worked.reserve
-    bank = situation.settings.bank
-    if bank is None or not bank.starts_engine:
-        return {"engine_may_not_start": None, "engine_may_not_start_reason": _NOT_ENGINE}
-    ah, sd_ah = charge_above(situation.state, worked.capacity, max(ENGINE_SOC, reserve.soc_cut))
-    early = Reserve(ah, sd_ah, reserve.load_sd, ENGINE_SOC).ah_at(0.1)
-    hours = _within_horizon(worked.load.hours_for(early))
-    if hours is None:
-        return {"engine_may_not_start": None, "engine_may_not_start_reason": f"more than {HORIZON_H} h"}
-    at = max(situation.as_of_ms, worked.from_ms + round(hours * HOUR_MS))
-    return {"engine_may_not_start": at, "engine_may_not_start_reason": None}
 
 
 def _stopped(situation: Situation) -> Runout:

@@ -50,9 +50,9 @@ class Learned:
             plain["cov"] = tuple(tuple(row) for row in plain["cov"])
             plain["weekly"] = tuple((int(t), float(ah)) for t, ah in plain["weekly"])
             found = cls(**plain)
-            return found if found.sound else None
         except (AttributeError, KeyError, TypeError, ValueError):
             return None
+        return found if found.sound else None
 
     @property
     def sound(self) -> bool:

@@ -126,6 +126,9 @@ def test_silence_after_a_low_voltage_under_load_is_a_probable_stop_and_after_a_h
     _, _, events = found(Story(days=3, soc=0.5, heard=lambda m: m < cut), as_of_ms=later)
     assert [event.kind for event in events] == ["silence"]
     assert events[0].end_ms is None
+    hour_later = START_MS + (cut + 60) * 60_000
+    _, _, soon = found(Story(days=3, soc=0.5, heard=lambda m: m < cut), as_of_ms=hour_later)
+    assert soon == ()  # packs may come by the hour
     _, _, none = found(Story(days=1, soc=0.9, heard=lambda m: m < 605), as_of_ms=later)
     assert none == ()
 
