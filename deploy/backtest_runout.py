@@ -265,6 +265,8 @@ def _measured(scenario: Scenario, block: Block) -> Iterator[tuple[str, Part]]:
     columns = {COLUMN_OF[name] for _, physics in scenario.units for name in physics.channels}
     shown = {column: read_by(block, column) for column in columns}
     for i, (unit, physics) in enumerate(scenario.units):
-        rows = sampled_rows(block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s)
+        rows = sampled_rows(
+            block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s, step_s=scenario.step_s
+        )
         own = {COLUMN_OF[name]: shown[COLUMN_OF[name]][rows, i] for name in physics.channels}
         yield unit.id, (block.t_ms[rows], own)

@@ -303,7 +303,9 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand
         readings = {column: read_by(block, column) for column in shown_columns}
         for i in kept:
             unit, physics = scenario.units[i]
-            rows = sampled_rows(block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s)
+            rows = sampled_rows(
+                block.t_ms, interval_s=unit.interval_s, phase_s=physics.phase_s, step_s=scenario.step_s
+            )
             values = np.stack(
                 [readings[column][rows, i] for column in columns[i]] + [block.true["soc"][rows, i]], axis=1
             )

@@ -191,7 +191,7 @@ class Simulator:
         return Block(t_ms, true, noise, self._moved)
 
 
-def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int, step_s: int = STEP_S) -> IntArray:
+def sampled_rows(t_ms: IntArray, *, interval_s: int, phase_s: int, step_s: int) -> IntArray:
     """Return the rows at which a unit samples: whole intervals since the epoch, plus its phase.
 
     A phase that lies between steps of `step_s` moves back to the step before.
