@@ -210,7 +210,10 @@ def _supply(
     if others is not None:
         amps = amps + others.at(frame.t_ms)
     ah = drawn_ah(frame, amps)
-    measured = measured_capacity_ah(frame, runs, settings, ah=ah, others_known=others is not None)
+    charging = charging_at(frame, curve_of(settings)[0])
+    measured = measured_capacity_ah(
+        frame, runs, settings, ah=ah, others_known=others is not None, charging=charging
+    )
     capacity = bounded(capacity_of(settings, as_of_ms=as_of_ms), measured)
     return _Supply(
         frame=frame,
@@ -221,10 +224,12 @@ def _supply(
         steps=steps,
         source=source_resistance(frame, steps, settings),
         capacity=capacity,
-        charging=charging_at(frame, curve_of(settings)[0]),
+        charging=charging,
         ah=ah,
         measured_ah=measured,
-        state=charge_state(frame, runs, settings, capacity, ah, learned=usable(learned, settings)),
+        state=charge_state(
+            frame, runs, settings, capacity, ah, learned=usable(learned, settings), charging=charging
+        ),
     )
 
 

@@ -194,6 +194,7 @@ def charge_state(
     ah: FloatArray | None = None,
     *,
     learned: Learned | None = None,
+    charging: BoolArray | None = None,
 ) -> ChargeState:
     """Return the state of charge at the last sample.
 
@@ -212,9 +213,11 @@ def charge_state(
     learned : Learned, optional
         What earlier days taught; the filter starts at its day, and samples before it only tell what a
         voltage of that day means (charging, surface charge).
+    charging : (n,) bool, optional
+        What `charging_at` gives, where it is known already.
     """
     curve, known = curve_of(settings)
-    charging = charging_at(frame, curve)
+    charging = charging_at(frame, curve) if charging is None else charging
     full = full_charges_ms(frame.t_ms, frame.volts_12, curve)
     parts = stretches_of(charging)
     span = frame.t_ms[parts.last] - frame.t_ms[parts.first]
@@ -297,6 +300,7 @@ def measured_capacity_ah(
     ah: FloatArray | None = None,
     least_share: float = 0.25,
     others_known: bool = False,
+    charging: BoolArray | None = None,
 ) -> float | None:
     """Return the capacity that counted charge and rest voltages agree on; None where they cannot tell.
 
@@ -312,6 +316,8 @@ def measured_capacity_ah(
         A stretch of discharge counts when its rest voltages fall by at least this state of charge.
     others_known : bool
         Whether `ah` counts what other units on the bank really drew; taken to be alike they prove nothing.
+    charging : (n,) bool, optional
+        What `charging_at` gives, where it is known already.
 
     Returns
     -------
@@ -324,7 +330,7 @@ def measured_capacity_ah(
         return None
     if settings.units_on_bank > 1 and not others_known:
         return None
-    charging = charging_at(frame, curve)
+    charging = charging_at(frame, curve) if charging is None else charging
     found = rests(frame, runs, settings, charging)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
     parts = stretches_of(charging)
