@@ -65,7 +65,6 @@ def test_samples_sent_before_the_clock_was_set_end_with_their_right_times(make, 
         with rig.on_air(broker.url):
             assert until(rig.all_confirmed)
             assert running.store.marks(UNIT) == {1: 149}
-            assert not _is_the_truth(running.store, rig)  # the broker is reached, the time not yet told
             rig.measure(10)
             assert until(rig.all_confirmed)
         assert running.wait_for(lambda: _is_the_truth(running.store, rig))
