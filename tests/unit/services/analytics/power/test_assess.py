@@ -146,13 +146,3 @@ def test_mains_that_feeds_the_cabinet_and_not_its_battery_fills_no_battery():
     assert result.runout.reason != "charging"
     charge = result.battery.state_of_charge
     assert charge is None or charge.p50 < 0.5
-
-
-def test_dawn_before_charging_usually_ends_counts_on_no_charging():
-    story = Story(days=5, soc=0.5, charge_a=lambda m: 3.0 if (m % 1440) > 1080 or (m % 1440) < 420 else 0.0)
-    series = played(story)
-    evening = START_MS + 4 * 86_400_000 + 19 * 3_600_000
-    found = analysed(series, as_of_ms=evening)
-    if found.runout.if_charging_stops_at is not None:
-        for last in found.runout.lasts_until:
-            assert last.chance < 1.0 or last.at > found.runout.if_charging_stops_at
