@@ -120,12 +120,6 @@ def _of_the_cabinet(card: UnitCard) -> Verdict:
     return own if card.standing is Verdict.WATCH and own is Verdict.OK else card.standing
 
 
-def reading_words(card: UnitCard) -> str:
-    """Return the newest cabinet temperature in words."""
-    value = card.latest.get("cabinet_c")
-    return text.degrees(None if value is None else float(value))
-
-
 def batch_steps(card: BatchCard, verdict: Verdict, places: Sequence[Place]) -> list[str]:
     """Return what to do now with one batch, told the verdict that counts and where it could go."""
     if card.batch.place == "gone":

@@ -18,7 +18,7 @@ from dashboards.pages.render import draw
 from services.api.desk import Desk
 from services.api.routes import AtDesk
 from services.domain import Quantiles
-from services.domain.fleetfile import FleetFileError
+from services.domain.complaints import FleetFileError
 from services.domain.plan import BankPlan, Plan, UnitPlan
 from services.domain.trip import Trip
 from services.domain.tripfile import parse_trip

@@ -1,18 +1,14 @@
 """Reads fleet and single-unit files, and says everything that is wrong with one at once."""
 
 import json
-import re
-import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, time
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from services.domain._fleet import Bank, BatchTemplate, Fleet, HouseRules, Person, Site, Unit, UnitSettings
 from services.domain._lines import Path, line_at, lines_of
-from services.errors import ConfigurationError
+from services.domain.complaints import Complaints, loaded, plain
 
 _UNIT_SECTIONS = ("food", "supply", "compressor", "sensor", "link")
 _FLEET_TABLES: Mapping[str, type[BaseModel]] = {
@@ -39,36 +35,6 @@ _UNIQUE = (
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """One thing wrong with a file."""
-
-    path: str
-    """Dotted; tables of a list by their id where they have one."""
-    line: int | None
-    message: str
-
-
-class FleetFileError(ConfigurationError):
-    """A fleet or unit file that cannot be taken; lists every problem, one a line."""
-
-    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
-        """Keep all problems; `setting` and `line` are those of the first."""
-        super().__init__("", setting=problems[0].path, line=problems[0].line)
-        self.name = name
-        self.problems = tuple(problems)
-
-    def __str__(self) -> str:
-        """Return one line per problem: file, line, key path, what is wrong."""
-        return "\n".join(
-            ", ".join(
-                part for part in (self.name, f"line {p.line}" if p.line is not None else "", p.path) if part
-            )
-            + f": {p.message}"
-            for p in self.problems
-        )
-
-
 def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None) -> Fleet:
     """Return the fleet a TOML text describes; `name` leads every complaint.
 
@@ -79,7 +45,7 @@ def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None
     FleetFileError
         Listing every problem found, with key path and line.
     """
-    document = _loaded(text, name)
+    document = loaded(text, name)
     reader = _Reader(name, document, lines_of(text))
     for key in document:
         if key not in _FLEET_TABLES:
@@ -106,7 +72,7 @@ def parse_unit_file(text: str, *, name: str, house_faults: HouseFaults | None = 
     FleetFileError
         Listing every problem found, with key path and line.
     """
-    document = _loaded(text, name)
+    document = loaded(text, name)
     reader = _Reader(name, document, lines_of(text))
     for key in document:
         if key not in {"unit", "house_rules", *_UNIT_SECTIONS}:
@@ -132,42 +98,12 @@ def _settings_alone(unit: Unit, house_rules: tuple[HouseRules, ...]) -> UnitSett
     return settings.model_copy(update={"assumed": tuple(assumed)})
 
 
-def _loaded(text: str, name: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
-        line = int(found[1]) if found else len(text.splitlines()) or 1
-        words = re.sub(r"\s*\(at .*\)$", "", str(error))
-        raise FleetFileError(name, [Problem("", line, f"not TOML: {words}")]) from error
-
-
 def _listed(names: object) -> str:
     return ", ".join(str(n) for n in names) if isinstance(names, (tuple, Mapping)) else str(names)
 
 
-def _plain(value: object) -> str:
-    if isinstance(value, (date, datetime, time)):
-        return value.isoformat()
-    raise TypeError(type(value).__name__)
-
-
-class _Reader:
-    """Collects problems while it turns tables into models."""
-
-    def __init__(self, name: str, document: dict[str, Any], lines: dict[Path, int]) -> None:
-        self._name = name
-        self._document = document
-        self._lines = lines
-        self._problems: list[Problem] = []
-
-    def complain(self, path: Path, message: str) -> None:
-        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message))
-
-    def finish(self) -> None:
-        if self._problems:
-            ordered = sorted(self._problems, key=lambda problem: problem.line or 0)
-            raise FleetFileError(self._name, list(dict.fromkeys(ordered)))
+class _Reader(Complaints):
+    """Turns tables into models."""
 
     def tables(self, key: str, model: type[_Model]) -> tuple[_Model, ...]:
         found = self._document.get(key, [])
@@ -193,7 +129,7 @@ class _Reader:
             return None
         table = self._with_classes(table, path) if model is Unit else table
         try:
-            made = model.model_validate_json(json.dumps(table, default=_plain), strict=True)
+            made = model.model_validate_json(json.dumps(table, default=plain), strict=True)
         except ValidationError as error:
             for fault in error.errors(include_url=False):
                 self.complain(self._place(path, fault["loc"]), _words(fault["type"], fault["msg"]))
@@ -274,22 +210,6 @@ class _Reader:
     def _list(self, key: str) -> list[dict[str, Any]]:
         found = self._document.get(key)
         return [t if isinstance(t, dict) else {} for t in found] if isinstance(found, list) else []
-
-    def _dotted(self, path: Path) -> str:
-        words: list[str] = []
-        here: Any = self._document
-        for part in path:
-            try:
-                here = here[part]
-            except (KeyError, IndexError, TypeError):
-                here = None
-            if isinstance(part, int):
-                fields = here if isinstance(here, dict) else {}
-                own = next((fields[k] for k in ("id", "name", "what") if k in fields), None)
-                words[-1] += f"[{part}]" if not isinstance(own, str) else f'["{own}"]'
-            else:
-                words.append(part)
-        return ".".join(words)
 
 
 def _words(kind: str, message: str) -> str:

@@ -1,16 +1,15 @@
 """Reads trip files, and says everything that is wrong with one at once."""
 
 import json
-import tomllib
 from collections.abc import Mapping
-from datetime import date, datetime, time
+from datetime import time
 from typing import Any
 
 from pydantic import ValidationError
 
 from services.domain._fleet import Fleet
-from services.domain._lines import Path, line_at, lines_of
-from services.domain.fleetfile import FleetFileError, Problem
+from services.domain._lines import Path, lines_of
+from services.domain.complaints import Complaints, loaded, plain
 from services.domain.trip import Trip
 
 TABLES = ("trip", "weather", "bank", "unit", "drive", "stop", "load")
@@ -28,10 +27,7 @@ def parse_trip(text: str, *, name: str, fleet: Fleet | None = None) -> Trip:
     FleetFileError
         Listing every problem found, with key path and line.
     """
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FleetFileError(name, [Problem("", _toml_line(error, text), f"not TOML: {error}")]) from error
+    document = loaded(text, name)
     reader = _Reader(name, document, lines_of(text))
     trip = reader.read(fleet)
     reader.finish()
@@ -40,33 +36,8 @@ def parse_trip(text: str, *, name: str, fleet: Fleet | None = None) -> Trip:
     return trip
 
 
-def _toml_line(error: tomllib.TOMLDecodeError, text: str) -> int:
-    words = str(error).partition("at line ")[2].partition(",")[0]
-    return int(words) if words.isdigit() else max(1, len(text.splitlines()))
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, (date, datetime, time)):
-        return value.isoformat()
-    raise TypeError(type(value).__name__)
-
-
-class _Reader:
-    """Collects problems while it turns tables into a trip."""
-
-    def __init__(self, name: str, document: dict[str, Any], lines: dict[Path, int]) -> None:
-        self._name = name
-        self._document = document
-        self._lines = lines
-        self._problems: list[Problem] = []
-
-    def complain(self, path: Path, message: str) -> None:
-        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message))
-
-    def finish(self) -> None:
-        if self._problems:
-            ordered = sorted(self._problems, key=lambda problem: problem.line or 0)
-            raise FleetFileError(self._name, list(dict.fromkeys(ordered)))
+class _Reader(Complaints):
+    """Turns tables into a trip."""
 
     def read(self, fleet: Fleet | None) -> Trip | None:
         for key in self._document:
@@ -81,7 +52,7 @@ class _Reader:
             return None
         joined = self._joined(fleet)
         try:
-            trip = Trip.model_validate_json(json.dumps(joined, default=_plain))
+            trip = Trip.model_validate_json(json.dumps(joined, default=plain))
         except ValidationError as error:
             for fault in error.errors(include_url=False):
                 self.complain(fault["loc"], _words(fault["type"], fault["msg"]))
@@ -164,21 +135,6 @@ class _Reader:
                 self.complain(("load", index, "day"), f"the trip ends on day {last} at noon")
             if load.day == 1 and load.at < trip.trip.starts.time():
                 self.complain(("load", index, "at"), "lies before the trip starts")
-
-    def _dotted(self, path: Path) -> str:
-        words: list[str] = []
-        here: Any = self._document
-        for part in path:
-            try:
-                here = here[part]
-            except (KeyError, IndexError, TypeError):
-                here = None
-            if isinstance(part, int):
-                own = here.get("id") if isinstance(here, Mapping) else None
-                words[-1] += f"[{part}]" if not isinstance(own, str) else f'["{own}"]'
-            else:
-                words.append(part)
-        return ".".join(words)
 
 
 def _filled(tables: object, known: Mapping[object, dict[str, Any]]) -> list[Any]:

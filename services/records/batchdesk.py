@@ -7,27 +7,21 @@ from pydantic import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from services.domain import BATCH_SAID, BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid, Fleet
+from services.domain import BATCH_SAID, BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid
 from services.errors import Refused
 from services.records import batchbook, batchrules, batchsigns, signing
-from services.records.database import Database
+from services.records.door import Door
 from services.records.said import BatchContext, BatchResult
 from services.records.tables import BatchEventRow, BatchRow, BatchStateRow, BatchStayRow
 from services.timebase import ms_of
 
 
-class BatchRecords:
+class BatchRecords(Door):
     """What people say of batches of food, and what was made of it."""
-
-    _database: Database
 
     def __init__(self) -> None:
         """Begin with no card in memory."""
         self._batch_cards: dict[int, tuple[int, BatchCard]] = {}
-
-    def fleet(self, at_ms: int | None = None) -> Fleet:
-        """Return the fleet as people described it at a moment, by default now."""
-        raise NotImplementedError
 
     def load_batch(self, new: BatchNew, *, who: str, now_ms: int, happened_ms: int | None = None) -> int:
         """Write down that a batch of food was put into a cabinet, and return its number.

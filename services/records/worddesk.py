@@ -5,21 +5,15 @@ from typing import Any
 
 from sqlalchemy import select
 
-from services.domain import Fleet, SensorCheck
+from services.domain import SensorCheck
 from services.records import rows, signing
-from services.records.database import Database
+from services.records.door import Door
 from services.records.said import Statement
 from services.records.tables import StatementRow
 
 
-class WordRecords:
+class WordRecords(Door):
     """What named persons say of cabinets, and reading it again."""
-
-    _database: Database
-
-    def fleet(self, at_ms: int | None = None) -> Fleet:
-        """Return the fleet as people described it at a moment, by default now."""
-        raise NotImplementedError
 
     def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
         """Write down what a probe showed; it changes no verdict."""

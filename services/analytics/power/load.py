@@ -15,7 +15,7 @@ from services.analytics.power.ambient import (
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.shared import BankLoad
 from services.domain import UnitSettings
-from services.telemetry import FloatArray, IntArray
+from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
 HORIZON_H = 168
@@ -247,8 +247,3 @@ def load_of(
         share_sd = math.hypot(share_sd, SHARED_SHARE_SD)
     cumulative = np.concatenate([[0.0], np.cumsum(amps * np.diff(edges))])
     return Load(edges, cumulative, float(np.mean(amps)), share_sd)
-
-
-def hours_ahead(from_ms: int, hours: int) -> IntArray:
-    """Return the middles of the hours after an instant [ms]."""
-    return np.asarray(from_ms + (np.arange(hours) + 0.5) * HOUR_MS, dtype=np.int64)

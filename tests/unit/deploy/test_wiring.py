@@ -3,7 +3,7 @@
 import pytest
 
 from deploy.wiring import apply_fleet_file, check_file
-from services.domain.fleetfile import FleetFileError
+from services.domain.complaints import FleetFileError
 from services.records.facade import Records
 from tests.helpers.made import FLEET_TOML, NOON_MS
 

@@ -3,7 +3,7 @@ from datetime import time
 import pytest
 
 from dashboards.pages import tripform
-from services.domain.fleetfile import FleetFileError
+from services.domain.complaints import FleetFileError
 from services.domain.tripfile import parse_trip
 from tests.helpers.larder import NOW_MS, fleet
 

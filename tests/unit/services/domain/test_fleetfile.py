@@ -4,7 +4,8 @@ import datetime as dt
 
 import pytest
 
-from services.domain.fleetfile import FleetFileError, parse_fleet, parse_unit_file
+from services.domain.complaints import FleetFileError
+from services.domain.fleetfile import parse_fleet, parse_unit_file
 from services.errors import ConfigurationError
 from tests.helpers.made import FLEET_TOML
 

@@ -1,6 +1,7 @@
 import pytest
 
-from services.domain.fleetfile import FleetFileError, parse_fleet
+from services.domain.complaints import FleetFileError
+from services.domain.fleetfile import parse_fleet
 from services.domain.tripfile import parse_trip
 from tests.helpers.trips import DRIVES, FLEET, HEAD, WARM_DRINKS, fleet, trip
 
