@@ -1,0 +1,1 @@
+"""The commands, one module per group; imports stand inside them so that `--help` loads no web stack."""

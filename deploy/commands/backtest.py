@@ -1,0 +1,63 @@
+"""Commands that score the service against fleets whose truth is known."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    help="How good the service is, against simulated fleets whose truth is known.", no_args_is_help=True
+)
+
+
+@app.command("cutouts")
+def backtest_cutouts(
+    scenario: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Scenario files or names; every-kind is a made-up fleet with every way to stop."),
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh seeds to draw.")] = 1,
+    seed: Annotated[list[int] | None, typer.Option(help="A seed to play again, not fresh ones.")] = None,
+    days: Annotated[float | None, typer.Option(min=1.0, help="Days of each run.")] = None,
+    misses: Annotated[int, typer.Option(min=0, help="How many misses to list.")] = 20,
+    check: Annotated[bool, typer.Option("--check", help="Exit 1 below the targets.")] = False,
+) -> None:
+    """Score cut-outs and their causes against the truth of simulated fleets."""
+    from deploy import backtest_cutouts as cutouts
+    from deploy.backtesting import fresh_seeds
+
+    chosen = tuple(seed) if seed else fresh_seeds(seeds)
+    typer.echo(f"seeds: {' '.join(map(str, chosen))}")
+    named = scenario or [Path(cutouts.EVERY_KIND)]
+    score = cutouts.cutouts(named, chosen, days=days, say=lambda words: typer.echo(words, err=True))
+    for line in cutouts.lines(score, most=misses):
+        typer.echo(line)
+    short = cutouts.short_of(score)
+    for words in short:
+        typer.echo(f"below target: {words}", err=True)
+    if check and short:
+        raise typer.Exit(1)
+
+
+@app.command("runout")
+def backtest_runout(
+    seed: Annotated[
+        list[int] | None, typer.Option(help="Seed of a made-up fleet; repeat for several.")
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where none is given.")] = 2,
+    banks: Annotated[int, typer.Option(min=1, max=60, help="Banks in each fleet.")] = 12,
+    days: Annotated[float, typer.Option(min=10, help="Days simulated; the first eight only teach.")] = 30.0,
+) -> None:
+    """Ask for run-outs along simulated months and score them against two baselines."""
+    from deploy.backtest_report import runout_report
+
+    print(
+        runout_report(
+            seeds=tuple(seed or ()),
+            fresh=seeds,
+            vehicles=banks,
+            days=days,
+            say=lambda words: print(words, file=sys.stderr),
+        )
+    )

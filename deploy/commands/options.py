@@ -1,0 +1,16 @@
+"""Options that several commands have."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from platformdirs import user_data_path
+
+DATA = user_data_path("bushlarder")
+"""Where data are kept unless `--data` says otherwise."""
+
+Data = Annotated[Path, typer.Option(help="Folder that holds the databases, the broker's state and the logs.")]
+Port = Annotated[int | None, typer.Option(help="Port the pages are served on (default 8420).")]
+BrokerUrl = Annotated[
+    str | None, typer.Option("--broker", help="mqtt://HOST:PORT of a broker already there.")
+]

@@ -1,0 +1,84 @@
+"""Commands that run the house, whole or in parts."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from deploy.commands.options import DATA, BrokerUrl, Data, Port
+
+app = typer.Typer()
+
+DEMO_SCENARIO = Path(__file__).resolve().parents[2] / "firmware_sim" / "scenarios" / "quiet_ridge.toml"
+DEMO_FLEET = DEMO_SCENARIO.with_name("quiet_ridge_fleet.toml")
+
+
+@app.command()
+def run(data: Data = DATA, port: Port = None, broker: BrokerUrl = None) -> None:
+    """Run a lodge box: broker, ingest, monitor and pages."""
+    from deploy import lodge_box, wiring
+    from services.settings import load_settings
+
+    settings = load_settings(data, port=port, broker_url=broker)
+    wiring.open_records(settings)
+    lodge_box.run(settings, stop=wiring.stop_event(), console=Console())
+
+
+@app.command()
+def demo(
+    data: Data = DATA / "demo",
+    port: Port = None,
+    days: Annotated[float, typer.Option(help="Days of history the simulated fleet brings.")] = 14.0,
+) -> None:
+    """Run a lodge box with a simulated fleet whose history arrives through MQTT."""
+    from deploy import lodge_box, wiring
+    from services.clock import now_ms
+    from services.settings import load_settings
+
+    settings = load_settings(data, port=port)
+    records = wiring.open_records(settings)
+    if not records.known_units():
+        wiring.apply_fleet_file(records, DEMO_FLEET, who="demo", at_ms=now_ms())
+    lodge_box.run(
+        settings,
+        stop=wiring.stop_event(),
+        console=Console(),
+        demo=lodge_box.Demo(scenario=DEMO_SCENARIO, history_days=days, units=len(records.known_units())),
+    )
+
+
+@app.command()
+def ingest(broker: Annotated[str, typer.Option(help="mqtt://HOST:PORT")], data: Data = DATA) -> None:
+    """Run the ingest process alone: from the broker into the store."""
+    from deploy import wiring
+    from services.logs import start_logs
+    from services.settings import load_settings
+
+    settings = load_settings(data)
+    start_logs("ingest", settings.log_level)
+    wiring.ingest(settings, broker)
+
+
+@app.command()
+def monitor(data: Data = DATA) -> None:
+    """Run the monitor process alone: from the store to verdicts."""
+    from deploy import wiring
+    from services.logs import start_logs
+    from services.settings import load_settings
+
+    settings = load_settings(data)
+    start_logs("monitor", settings.log_level)
+    wiring.monitor(settings)
+
+
+@app.command()
+def web(data: Data = DATA, port: Port = None) -> None:
+    """Run the web process alone: interface and pages."""
+    from deploy import wiring
+    from services.logs import start_logs
+    from services.settings import load_settings
+
+    settings = load_settings(data, port=port)
+    start_logs("web", settings.log_level)
+    wiring.web(settings)
