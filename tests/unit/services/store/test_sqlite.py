@@ -3,13 +3,15 @@
 import sqlite3
 import threading
 import time
+from contextlib import closing
 
 import pytest
 
 from services.errors import ConfigurationError, DependencyUnavailable
-from services.store import Batch, Reject, WaitingPack, keeping
+from services.store import Batch, Reject, Skipped, WaitingPack, keeping
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Rejected, Sample
+from services.timebase import Span
 
 UNIT = "v3-meat"
 
@@ -130,3 +132,19 @@ def test_what_has_outgrown_its_bound_loses_its_oldest_part(store, monkeypatch):
     assert [change.change_no for change in store.changes_after(2)] == [3, 4]
     (everything,) = store.changes_after(0)
     assert (everything.change_no, everything.t_min_ms, everything.t_max_ms) == (2, 0, 180_000)
+
+
+def test_a_store_of_version_1_learns_which_numbers_it_holds(tmp_path):
+    path = tmp_path / "telemetry.db"
+    made = SqliteStore(path)
+    made.append([sample(0), sample(1), sample(4), sample(9)], received_ms=7)
+    made.declare_skipped(UNIT, Skipped(1, 5, 7, "gone"))
+    before, spans = made.gaps(), made.missing_spans(UNIT)
+    made.close()
+    older = sqlite3.connect(path)
+    older.execute("DROP TABLE runs")
+    older.execute("PRAGMA user_version = 1")
+    older.close()
+    with closing(SqliteStore(path)) as newer:
+        assert newer.gaps() == before == {(UNIT, 1): [(2, 3), (8, 8)]}
+        assert newer.missing_spans(UNIT) == spans == [Span(60_000, 240_000), Span(240_000, 540_000)]

@@ -1,58 +1,34 @@
-"""Reading the embedded store from any process; every read is its own short transaction."""
+"""Reading what every store writes down beside its samples, from any process, in short transactions."""
 
 import sqlite3
 import threading
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
-
-from services.errors import DependencyUnavailable
-from services.store.protocol import (
-    Change,
-    Latest,
-    Message,
-    Reject,
-    Skipped,
-    UnitStatus,
-    Waiting,
-)
-from services.store.schema import IMPORTED_BID, VALUE_COLUMNS, connect, values_of
-from services.telemetry import NUMERIC_COLUMNS, TEXT_COLUMNS, Rejected, Series
+from services.store.faults import unavailable
+from services.store.protocol import Change, Latest, Message, Reject, Skipped, UnitStatus, Waiting
+from services.store.schema import IMPORTED_BID, connect
+from services.telemetry import Rejected, Series
 from services.timebase import MINUTE_MS, Span
 
 AHEAD_MS = 5 * MINUTE_MS
 """A sample dated further ahead of now than this is kept but is never the latest (design 3.1)."""
 
-_LATEST = (
-    f"SELECT t_ms, received_ms, {', '.join(VALUE_COLUMNS)}, extra FROM samples"  # noqa: S608 - own names
-    " WHERE unit_no = ? AND t_ms <= ? AND tq >= 0 ORDER BY t_ms DESC, bid DESC, sq DESC LIMIT 1"
-)
-
 _BOOTS_WITH_BACKLOG = (
-    "SELECT unit_no, bid, mark FROM boots JOIN units USING (unit_no)"
-    " WHERE unit = ? AND bid != ? AND newest > mark"
+    "SELECT unit_no, bid FROM boots JOIN units USING (unit_no) WHERE unit = ? AND bid != ? AND newest > mark"
 )
-_AROUND_GAPS = (
-    "SELECT before_ms, t_ms FROM (SELECT sq, t_ms, lag(sq) OVER (ORDER BY sq) AS before_sq,"
-    " lag(t_ms) OVER (ORDER BY sq) AS before_ms FROM samples WHERE unit_no = :unit AND bid = :bid AND tq >= 0"
-    " AND sq >= coalesce((SELECT max(sq) FROM samples"
-    " WHERE unit_no = :unit AND bid = :bid AND sq <= :mark), 0)) WHERE sq > before_sq + 1"
-)
-"""The mark itself may be a number declared missing: begin at the newest sample at or below it."""
-_FIRST_OF_BOOT = (
-    "SELECT s.t_ms, coalesce((SELECT max(e.t_ms) FROM samples e WHERE e.unit_no = s.unit_no"
-    " AND e.t_ms < s.t_ms AND e.tq >= 0), 0) FROM samples s"
-    " WHERE s.unit_no = ? AND s.bid = ? AND s.tq >= 0 ORDER BY s.sq LIMIT 1"
-)
-"""The first sample of a boot whose number 0 is missing, and the last sample of any kind before it."""
+_RUNS = "SELECT from_sq, first_ms, last_ms FROM runs WHERE unit_no = ? AND bid = ? ORDER BY from_sq"
 
 
-class SqliteReader:
-    """The `StoreReader` over one SQLite file; safe to share between threads."""
+class LedgerReader(ABC):
+    """The reading side of a store but for its samples, which each kind of store keeps in its own way.
+
+    Safe to share between threads.
+    """
 
     _writer = False
 
@@ -61,6 +37,22 @@ class SqliteReader:
         self._path = Path(path)
         self._lock = threading.RLock()
         self._connection = connect(self._path, writer=self._writer)
+
+    @abstractmethod
+    def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
+        """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
+
+    @abstractmethod
+    def span_of(self, unit: str) -> tuple[int, int] | None:
+        """Return the oldest and newest sample time of a unit, None when it has none."""
+
+    @abstractmethod
+    def latest(self, now_ms: int) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+
+    @abstractmethod
+    def _newest_before(self, unit: str, t_ms: int) -> int | None:
+        """Return the time of the last dated sample of a unit, of any boot, before an instant."""
 
     def close(self) -> None:
         """Release the connection."""
@@ -74,55 +66,16 @@ class SqliteReader:
             try:
                 yield self._connection
             except sqlite3.OperationalError as error:
-                raise DependencyUnavailable(f"the telemetry store does not answer: {error}") from error
+                raise unavailable(error) from error
 
     def _rows(self, query: str, *arguments: object) -> list[Any]:
         with self._access() as connection:
             return connection.execute(query, arguments).fetchall()
 
     def _unit(self, unit: str) -> tuple[int, int] | None:
+        """Return the number of a unit and which columns it has ever sent, as bits."""
         rows = self._rows("SELECT unit_no, columns FROM units WHERE unit = ?", unit)
         return (rows[0][0], rows[0][1]) if rows else None
-
-    def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
-        """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
-        known = self._unit(unit)
-        if known is None:
-            return Series.empty()
-        unit_no, mask = known
-        wanted = [
-            column
-            for place, column in enumerate(VALUE_COLUMNS)
-            if mask >> place & 1 and (columns is None or column in columns)
-        ]
-        rows = self._rows(
-            f"SELECT {', '.join(['t_ms', *wanted])} FROM samples"  # noqa: S608 - names of our own columns
-            " WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND tq >= 0 ORDER BY t_ms, bid, sq",
-            unit_no,
-            start_ms,
-            end_ms,
-        )
-        return _series_of(rows, wanted)
-
-    def span_of(self, unit: str) -> tuple[int, int] | None:
-        """Return the oldest and newest sample time of a unit, None when it has none."""
-        rows = self._rows(
-            "SELECT (SELECT min(t_ms) FROM samples WHERE unit_no = units.unit_no AND tq >= 0),"
-            " (SELECT max(t_ms) FROM samples WHERE unit_no = units.unit_no AND tq >= 0)"
-            " FROM units WHERE unit = ?",
-            unit,
-        )
-        return (rows[0][0], rows[0][1]) if rows and rows[0][0] is not None else None
-
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
-        found = {}
-        with self._access() as connection:
-            for unit_no, unit in connection.execute("SELECT unit_no, unit FROM units").fetchall():
-                row = connection.execute(_LATEST, (unit_no, now_ms + AHEAD_MS)).fetchone()
-                if row is not None:
-                    found[unit] = Latest(unit, row[0], row[1], values_of(row[2:]))
-        return found
 
     def changes_after(self, change_no: int, limit: int = 10_000) -> Sequence[Change]:
         """Return changes with a higher number, oldest first.
@@ -157,15 +110,12 @@ class SqliteReader:
     def missing_spans(self, unit: str) -> Sequence[Span]:
         """Return the stretches of time in which samples are known to exist that are not held."""
         found = []
-        for unit_no, bid, mark in self._rows(_BOOTS_WITH_BACKLOG, unit, IMPORTED_BID):
-            with self._access() as connection:
-                rows = connection.execute(
-                    _AROUND_GAPS, {"unit": unit_no, "bid": bid, "mark": mark}
-                ).fetchall()
-            if mark < 0:
-                first = self._rows(_FIRST_OF_BOOT, unit_no, bid)
-                rows += [(start, end) for end, start in first]
-            found += [Span(start, end) for start, end in rows if start < end]
+        for unit_no, bid in self._rows(_BOOTS_WITH_BACKLOG, unit, IMPORTED_BID):
+            dated = [row for row in self._rows(_RUNS, unit_no, bid) if row[1] is not None]
+            ends = [(before[2], after[1]) for before, after in pairwise(dated)]
+            if dated and dated[0][0] > 0:
+                ends.append((self._newest_before(unit, dated[0][1]) or 0, dated[0][1]))
+            found += [Span(start, end) for start, end in ends if start < end]
         return sorted(found)
 
     def skipped(self, unit: str) -> Sequence[Skipped]:
@@ -219,18 +169,3 @@ class SqliteReader:
     def counters(self) -> Mapping[str, int]:
         """Return what was dropped to stay within bounds, by name."""
         return dict(self._rows("SELECT name, value FROM counters"))
-
-
-def _series_of(rows: Sequence[tuple[Any, ...]], wanted: Sequence[str]) -> Series:
-    """Turn rows into columns; numbers come back from milli-units."""
-    if not rows:
-        return Series.empty()
-    by_column = list(zip(*rows, strict=True))
-    columns: dict[str, npt.NDArray[Any]] = {}
-    for name, stored in zip(wanted, by_column[1:], strict=True):
-        if name in TEXT_COLUMNS:
-            columns[name] = np.array(stored, dtype=object)
-        else:
-            values = np.array(stored, dtype=np.float64)  # None becomes NaN
-            columns[name] = values / 1000.0 if name in NUMERIC_COLUMNS else values
-    return Series(np.array(by_column[0], dtype=np.int64), columns)
