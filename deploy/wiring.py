@@ -2,9 +2,10 @@
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
@@ -14,6 +15,7 @@ from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
 from deploy import importing
 from deploy.analyse import read_text
+from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.logbook import LogBook
 from deploy.reporting import Period
 from deploy.supervisor import stop_with_parent
@@ -21,13 +23,16 @@ from services.analytics.food.house import house_faults
 from services.analytics.food.rules import limits_of
 from services.analytics.planning.planner import plan
 from services.api.app import create_app
+from services.box import Box, Sizes, noted_size
 from services.clock import now_ms
 from services.domain import Person, UnitSettings
 from services.domain.fleetcheck import check
 from services.domain.fleetfile import parse_fleet, parse_unit_file
 from services.errors import ConfigurationError
+from services.ingest.access import Access
 from services.ingest.worker import run_ingest
 from services.monitor.worker import run_monitor
+from services.pulse import Pulse
 from services.records.facade import Records
 from services.settings import Settings
 from services.store import Appended
@@ -71,18 +76,70 @@ def open_reader(settings: Settings) -> Iterator[SqliteReader]:
         reader.close()
 
 
+def box_of(settings: Settings) -> Box:
+    """Return what can be seen of the machine."""
+    return Box(settings.data, settings.reserve_mb)
+
+
+def _ingest_sign(settings: Settings) -> Callable[[Mapping[str, Any]], None]:
+    """Return what writes ingest's sign of life, with how the data grew over the last day."""
+    box = box_of(settings)
+    before = box.signs().get("ingest")
+    sizes: Sizes = [] if before is None else [(t_ms, size) for t_ms, size in before.said.get("sizes", [])]
+    pulse = Pulse(settings.data, "ingest")
+
+    def beat(said: Mapping[str, Any]) -> None:
+        moment_ms = now_ms()
+        sizes[:] = noted_size(sizes, moment_ms, sum(box.sizes().values()))
+        pulse.beat(moment_ms, {**said, "sizes": sizes})
+
+    return beat
+
+
+def broker_access(settings: Settings, broker_url: str) -> Access:
+    """Return how the service gets into its broker.
+
+    Raises
+    ------
+    ConfigurationError
+        If a file with a password cannot be read.
+    """
+    user, file = settings.broker_user, settings.broker_password_file
+    secret = settings.broker_password
+    if settings.broker_folder is not None and user is None:
+        user, file = SERVICE_USER, BrokerFolder(settings.broker_folder).service_secret
+    if secret is not None:
+        password = secret.get_secret_value()
+    elif file is not None:
+        password = read_text(file).strip()
+    else:
+        password = None
+    return Access(
+        broker_url,
+        user=user,
+        password=password,
+        ca=settings.broker_ca,
+        certificate=settings.broker_certificate,
+        key=settings.broker_key,
+    )
+
+
 def ingest(settings: Settings, broker_url: str) -> None:
     """Run the ingest process until told to stop."""
     records = open_records(settings)
     store = open_store(settings)
     try:
         run_ingest(
-            broker_url,
+            broker_access(settings, broker_url),
             store,
             known_units=records.known_units,
             outbox=records.commands_after,
             stop=stop_event(),
-            heartbeat=lambda: records.beat("ingest", now_ms()),
+            heartbeat=_ingest_sign(settings),
+            room=lambda: box_of(settings).room().enough,
+            alert=lambda told: records.note_event(
+                told.kind, told.about, told.body, who="ingest", now_ms=now_ms()
+            ),
         )
     finally:
         store.close()
@@ -91,7 +148,13 @@ def ingest(settings: Settings, broker_url: str) -> None:
 def monitor(settings: Settings) -> None:
     """Run the monitor process until told to stop."""
     with open_reader(settings) as reader:
-        run_monitor(reader, open_records(settings), stop=stop_event(), clock=now_ms)
+        run_monitor(
+            reader,
+            open_records(settings),
+            stop=stop_event(),
+            clock=now_ms,
+            heartbeat=Pulse(settings.data, "monitor").beat,
+        )
 
 
 def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
@@ -104,6 +167,7 @@ def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
         pages=page_router(),
         static_dir=STATIC_DIR,
         problem_page=problem_page,
+        box=box_of(settings),
     )
     app.state.inspectors_log = LogBook(records, reader)
     app.state.planner = plan
@@ -141,7 +205,9 @@ def web(settings: Settings) -> None:
         server = _Server(config)
 
         def end() -> None:
-            stop.wait()
+            pulse = Pulse(settings.data, "web")
+            while not stop.wait(1.0):
+                pulse.beat(now_ms(), {"started": server.started})
             server.should_exit = True
 
         threading.Thread(target=end, name="stop-web", daemon=True).start()

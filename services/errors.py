@@ -9,6 +9,10 @@ class DependencyUnavailable(BushlarderError):  # noqa: N818 - reads as a state i
     """A broker, store or server did not answer; the caller retries with jittered back-off."""
 
 
+class NoRoom(DependencyUnavailable):
+    """The disk is full; nothing more can be kept until somebody makes room."""
+
+
 class ConfigurationError(BushlarderError):
     """The operator must change something; commands print it and exit with 2."""
 

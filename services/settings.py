@@ -29,9 +29,25 @@ class Settings(BaseSettings):
     port: int = Field(default=DEFAULT_PORT, ge=1, le=65535)
     """Port the pages are served on."""
     broker_url: str | None = None
-    """``mqtt://HOST:PORT`` of a broker that is already there; None starts one on loopback."""
+    """``mqtts://HOST:PORT`` of a broker that is already there; ``mqtt://`` only on this machine.
+
+    None starts one: that of `broker_folder`, or without a folder one for this machine only.
+    """
+    broker_folder: Path | None = None
+    """What `bushlarder setup broker` made: `run` starts this broker, `unit` gives its credentials."""
     broker_user: str | None = None
     broker_password: SecretStr | None = None
+    broker_password_file: Path | None = None
+    """Holds the password, so that it stands in no environment."""
+    broker_ca: Path | None = None
+    """The root to believe of an ``mqtts://`` broker; None is what the machine believes."""
+    broker_certificate: Path | None = None
+    broker_key: Path | None = None
+    """What the service shows to a broker that asks for a certificate."""
+    reserve_mb: int = Field(default=256, ge=0)
+    """Room on the disk that ingest leaves free, for what people say and for getting out. [MB]"""
+    backup_to: Path | None = None
+    """Folder of the backups `bushlarder doctor` looks at."""
     log_level: str = "info"
     """debug, info, warning or error."""
 

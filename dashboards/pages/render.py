@@ -56,7 +56,13 @@ def _phone_policy() -> str:
 def draw(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
     """Return a page with linked style and scripts."""
     shelf = request.app.state.shelf
-    body = _environment().get_template(name).render(static_url=shelf.url, path=request.url.path, **context)
+    body = (
+        _environment()
+        .get_template(name)
+        .render(
+            static_url=shelf.url, path=request.url.path, troubles=request.app.state.desk.troubles(), **context
+        )
+    )
     return HTMLResponse(body, status)
 
 
@@ -69,6 +75,7 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
             css=Markup(_inlined("phone.css")),  # noqa: S704 - our own file
             script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
             path=request.url.path,
+            troubles=request.app.state.desk.troubles(),
             **context,
         )
     )

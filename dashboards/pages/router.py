@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from dashboards.pages import batches, camp, fleet, log, plan, put_in, say, tonight, unit, workshop
+from dashboards.pages import batches, camp, fleet, health, log, plan, put_in, say, tonight, unit, workshop
 from dashboards.pages.render import STATIC_DIR, problem_page
 
 __all__ = ["STATIC_DIR", "page_router", "problem_page"]
@@ -11,6 +11,6 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 def page_router() -> APIRouter:
     """Return the routes of the pages; they find the desk and the static files on the application."""
     router = APIRouter()
-    for part in (fleet, tonight, plan, camp, put_in, batches, workshop, unit, log, say):
+    for part in (fleet, tonight, plan, camp, put_in, batches, workshop, unit, log, say, health):
         router.include_router(part.router)
     return router

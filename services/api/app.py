@@ -11,7 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.routing import Route
 
-from services.api import problems, routes
+from services.api import metrics, problems, routes
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
 from services.api.live import LiveChanges
@@ -19,6 +19,7 @@ from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
 from services.api.ports import BookOfRecords
 from services.api.schemas import Problem
 from services.api.static import StaticShelf
+from services.box import Box
 from services.store import StoreReader
 
 _DESCRIPTION = (
@@ -33,6 +34,7 @@ def create_app(
     records: BookOfRecords,
     reader: StoreReader,
     clock: Callable[[], int],
+    box: Box,
     pages: APIRouter | None = None,
     static_dir: Path | None = None,
     problem_page: problems.ProblemPage | None = None,
@@ -45,6 +47,8 @@ def create_app(
         The records and the telemetry store's reading side; both may be used from several threads.
     clock : callable
         Now. [ms since 1970-01-01 UTC]
+    box : Box
+        The machine: its disk and the signs of life of its processes.
     pages : APIRouter, optional
         Routes of the pages.
     static_dir : Path, optional
@@ -52,7 +56,7 @@ def create_app(
     problem_page : callable, optional
         Draws errors for people.
     """
-    desk = Desk(records, reader, clock)
+    desk = Desk(records, reader, clock, box)
     live = LiveChanges(desk.newest_change, desk.cards_changed_after)
 
     @asynccontextmanager
@@ -77,6 +81,7 @@ def create_app(
     _answer_not_found(app, UnknownBatchError, "unknown_batch", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
     app.router.routes.append(Route("/static/{name:path}", app.state.shelf.serve, methods=["GET", "HEAD"]))
+    app.router.routes.append(Route("/metrics", _metrics, methods=["GET"]))
     app.include_router(routes.router)
     if pages is not None:
         app.include_router(pages)
@@ -87,6 +92,10 @@ def create_app(
     app.add_middleware(LastResort)
     app.add_middleware(SecurityHeaders)
     return app
+
+
+def _metrics(request: Request) -> Response:
+    return Response(metrics.exposition(request.app.state.desk), media_type=metrics.MEDIA_TYPE)
 
 
 def _answer_not_found(

@@ -8,6 +8,7 @@ import numpy as np
 
 from services.api.batchdesk import BatchDesk
 from services.api.bins import bin_width_ms, binned
+from services.api.health import parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
 from services.api.ports import BookOfRecords
 from services.api.schemas import (
@@ -16,13 +17,14 @@ from services.api.schemas import (
     CommandAsked,
     Health,
     Noted,
-    PartHealth,
     Release,
     Samples,
     SiteRow,
     StatementRow,
+    Trouble,
     WaitingUnit,
 )
+from services.box import MB, Box
 from services.domain import (
     BatchCard,
     BatchNew,
@@ -41,7 +43,6 @@ MAX_POINTS = 2_000
 CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEAN_COLUMNS)
 """Columns that may be asked for as samples. Positions are not: they reveal rare animals and people."""
 
-SILENT_AFTER_MS = 15 * SECOND_MS
 _WARMEST_BEFORE_REBOOT_K = 2.0
 _FRESH_MS = 30 * MINUTE_MS
 """A reading older than this, and than three intervals, does not tell how a cabinet is now (judgement)."""
@@ -58,9 +59,12 @@ class NotAssessedError(LookupError):
 class Desk(BatchDesk):
     """Reads state that others computed, and writes down what named persons say."""
 
-    def __init__(self, records: BookOfRecords, reader: StoreReader, clock: Callable[[], int]) -> None:
-        """Take the records, the telemetry store's reading side and the clock."""
+    def __init__(
+        self, records: BookOfRecords, reader: StoreReader, clock: Callable[[], int], box: Box
+    ) -> None:
+        """Take the records, the telemetry store's reading side, the clock and the machine."""
         super().__init__(records, clock)
+        self.box = box
         self._reader = reader
         self._written: dict[str, tuple[UnitCard, bytes]] = {}
 
@@ -198,24 +202,20 @@ class Desk(BatchDesk):
 
     def health(self) -> Health:
         """Return whether the parts of the house are alive."""
-        now = self.now_ms()
-        parts = tuple(
-            PartHealth(
-                name=name,
-                state="running" if now - beat <= SILENT_AFTER_MS else "silent",
-                beat_ms=beat,
-                age_s=max(0, now - beat) / SECOND_MS,
-            )
-            for name, beat in sorted(self._records.heartbeats().items())
-        )
-        alive = {part.name for part in parts if part.state == "running"}
+        troubles = self.troubles()
         return Health(
-            status="ok" if {"ingest", "monitor"} <= alive else "degraded",
-            parts=parts,
+            status="degraded" if any(each.down for each in troubles) else "ok",
+            parts=parts_of(self.box.signs(), self.now_ms()),
+            troubles=troubles,
+            disk_free_mb=self.box.room().free_bytes // MB,
             units=len(self._records.fleet().units),
             waiting=len(self._reader.waiting()),
             quarantined=self._reader.quarantine_count(),
         )
+
+    def troubles(self) -> tuple[Trouble, ...]:
+        """Return what the box itself cannot do at the moment; costs a few small reads."""
+        return troubles_of(self.box.signs(), self.box.room(), self.now_ms())
 
     def say_state(self, unit: str, person: str, state: UnitState) -> Noted:
         """Write down what a named person uses a unit for from now on."""

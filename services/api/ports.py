@@ -68,9 +68,6 @@ class BookOfRecords(Protocol):
     def people(self) -> Sequence[Person]:
         """Return who may sign."""
 
-    def heartbeats(self) -> Mapping[str, int]:
-        """Return when each process last showed life."""
-
     def statements(self, unit: str, limit: int = 50) -> Sequence[Said]:
         """Return what people said of a unit, newest first."""
 

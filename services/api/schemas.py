@@ -168,11 +168,23 @@ class PartHealth(Wire):
     age_s: float
 
 
+class Trouble(Wire):
+    """Something the box itself cannot do, and what to do about it."""
+
+    part: str
+    down: bool
+    """Whether what it is for stands still."""
+    words: str
+    advice: str
+
+
 class Health(Wire):
     """Whether the parts of the house are alive."""
 
     status: Literal["ok", "degraded"]
     parts: tuple[PartHealth, ...]
+    troubles: tuple[Trouble, ...]
+    disk_free_mb: int
     units: int
     waiting: int
     quarantined: int

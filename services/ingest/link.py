@@ -10,7 +10,6 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
-from urllib.parse import urlsplit
 
 import paho.mqtt.client as mqtt
 import structlog
@@ -21,7 +20,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from services.clock import now_ms
-from services.errors import ConfigurationError
+from services.ingest.access import Access
 from services.ingest.client import BulkClient, Delivery, MalformedPacketError
 
 CLIENT_ID = "bushlarder-ingest"
@@ -69,17 +68,17 @@ class Link:
     Only the network thread touches the client; the worker posts what it wants sent and rings.
     """
 
-    def __init__(self, url: str, filters: Sequence[str], *, client_id: str = CLIENT_ID) -> None:
+    def __init__(self, access: Access, filters: Sequence[str], *, client_id: str = CLIENT_ID) -> None:
         """Prepare the session; `start` opens it.
 
         Raises
         ------
         ConfigurationError
-            If the URL is not ``mqtt://host:port`` or ``mqtts://host:port``.
+            If the broker's URL, root, certificate or key cannot be used.
         """
-        self._host, self._port = _place_of(url)
+        self._host, self._port = access.place()
         self._filters = tuple(filters)
-        self._client = self._make_client(url, client_id)
+        self._client = self._make_client(access, client_id)
         self._inbox: deque[Arrival] = deque()
         self._acks: deque[tuple[int, int]] = deque()
         self._posts: deque[Post] = deque()
@@ -129,6 +128,10 @@ class Link:
         self._arrived.clear()
         if len(inbox) < count:
             self._arrived.wait(timeout_s)
+
+    def waiting(self) -> int:
+        """Return how many messages wait to be taken."""
+        return len(self._inbox)
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Tell the broker, in order of arrival, that messages are durable here."""
@@ -235,15 +238,11 @@ class Link:
             while self._bell_r.recv(4096):
                 pass
 
-    def _make_client(self, url: str, client_id: str) -> BulkClient:
+    def _make_client(self, access: Access, client_id: str) -> BulkClient:
         client = BulkClient(
             CallbackAPIVersion.VERSION2, client_id, protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
         )
-        parts = urlsplit(url)
-        if parts.scheme == "mqtts":
-            client.tls_set()
-        if parts.username is not None:
-            client.username_pw_set(parts.username, parts.password)
+        access.apply(client)
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -265,8 +264,7 @@ class Link:
         self.epoch += 1
         self.connected = True
         # Retained statuses come again only where the broker did not know the subscription any more.
-        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
-        client.subscribe([(each, options) for each in self._filters])
+        client.subscribe([(each, _options_of(each)) for each in self._filters])
         _log.info("ingest.broker.connected", session_present=flags.session_present, epoch=self.epoch)
 
     def _on_disconnect(self, *_: object) -> None:
@@ -295,12 +293,7 @@ def _properties_of(post: Post) -> Properties | None:
     return properties
 
 
-def _place_of(url: str) -> tuple[str, int]:
-    parts = urlsplit(url)
-    try:
-        port = parts.port
-    except ValueError as error:
-        raise ConfigurationError(f"no usable port: {error}", setting="broker.url") from error
-    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
-        raise ConfigurationError("the broker URL is not mqtt://HOST:PORT", setting="broker.url")
-    return parts.hostname, port or (8883 if parts.scheme == "mqtts" else 1883)
+def _options_of(topic_filter: str) -> SubscribeOptions:
+    """Return how to subscribe: the broker's words about itself are not kept for a service that is away."""
+    qos = 0 if topic_filter.startswith("$SYS/") else 1
+    return SubscribeOptions(qos=qos, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)

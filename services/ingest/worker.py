@@ -4,13 +4,19 @@ import secrets
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import structlog
 
 from services.clock import now_ms
-from services.errors import DependencyUnavailable
+from services.errors import DependencyUnavailable, NoRoom
+from services.ingest.access import Access
+from services.ingest.brokerlog import FILTERS, Alert
 from services.ingest.commands import Commands, Outbox, backfill_post
 from services.ingest.confirm import PAUSE_MS, Confirmations
+from services.ingest.figures import Figures
+from services.ingest.gate import Gate
+from services.ingest.knock import refuse_open_door
 from services.ingest.link import CLIENT_ID, Arrival, Link, Post
 from services.ingest.repair import Boot, Missing, Repair, Step
 from services.ingest.sorting import Letter, Sorted, sort_letter
@@ -31,6 +37,8 @@ BOOTS_TRIED = 3
 """How many boots of a unit an unreadable pack is looked for in."""
 FIRST_RETRY_S, LONGEST_RETRY_S = 0.1, 5.0
 """Waiting for a store that does not answer."""
+NO_ROOM = "The disk is full: new readings are not taken and stay in the units. Make room on the disk."
+"""What the sign of life says then."""
 
 _log = structlog.get_logger(__name__)
 
@@ -45,23 +53,31 @@ class Ingest:
         *,
         known_units: Callable[[], frozenset[str]],
         outbox: Outbox = lambda _after: (),
-        heartbeat: Callable[[], None] = lambda: None,
+        heartbeat: Callable[[Mapping[str, Any]], None] = lambda _said: None,
+        room: Callable[[], bool] = lambda: True,
+        alert: Callable[[Alert], None] = lambda _alert: None,
     ) -> None:
-        """Wire a store and a link; `heartbeat` is called about once a second."""
+        """Wire a store and a link; `alert` takes what an operator should know of.
+
+        `heartbeat` takes what there is to say about once a second; while `room` says that the disk is too
+        full, nothing is taken, so that nothing is acknowledged either.
+        """
         self._store = store
         self._link = link
         self._known_units = known_units
         self._heartbeat = heartbeat
+        self._room = room
+        self._alert = alert
+        self._gate = Gate()
+        self._has_room = True
         self._known: frozenset[str] = frozenset()
         self._confirmations = Confirmations(store)
         self._commands = Commands(store, outbox)
         self._repair = Repair(lambda: secrets.token_bytes(16))
         self._next_chores_s = self._next_gaps_s = 0.0
         self._to_replay: set[str] = set()
-        self.counters = dict.fromkeys(
-            ("received", "redelivered", "stored", "duplicates", "conflicts", "rejected", "waiting", "faults"),
-            0,
-        )
+        self.figures = Figures()
+        self.counters = self.figures.counters
 
     def run(self, stop: threading.Event) -> None:
         """Work until told to stop; what was taken from the link is finished first."""
@@ -75,16 +91,21 @@ class Ingest:
     def step(self, stop: threading.Event) -> None:
         """Do what is due, then take one batch all the way."""
         self._retried(self._chores, stop)
+        if not self._has_room:
+            stop.wait(CHORES_S)
+            return
         arrivals = self._link.take(BATCH, wait_s=LINGER_S, linger_s=LINGER_S)
         self.counters["received"] += len(arrivals)
         self.counters["redelivered"] += sum(arrival.delivery.dup for arrival in arrivals)
-        letters = [_letter_of(arrival) for arrival in arrivals]
+        letters = [_letter_of(arrival) for arrival in self._gate.admit(arrivals)]
         if arrivals and self._retried(lambda: self._commit_all(letters), stop):
             self._link.acknowledge(arrivals)
         self._retried(lambda: self._confirm(now_ms()), stop)
 
     def _commit_all(self, letters: Sequence[Letter]) -> None:
         """Make messages durable; one that nobody foresaw is set aside alone, not with its batch."""
+        if not letters:
+            return
         try:
             self._commit(letters)
         except DependencyUnavailable:
@@ -111,8 +132,11 @@ class Ingest:
         result = Sorted()
         for letter in letters:
             sort_letter(result, letter, self._known)
-        moment_ms = now_ms()
+        moment_ms, begun_s = now_ms(), time.monotonic()
         appended = self._store.commit(result.batch(), received_ms=moment_ms)
+        took_s = time.monotonic() - begun_s
+        oldest_ms = min((letter.received_ms for letter in letters), default=moment_ms)
+        self.figures.committed(took_s, lag_ms=max(0, moment_ms + round(took_s * 1000.0) - oldest_ms))
         self._count(result, appended)
         for unit, bids in result.touched.items():
             self._confirmations.owe(unit, bids)
@@ -171,11 +195,35 @@ class Ingest:
             self._carry_out(self._repair.look(self._store.gaps(), now_ms()))
         if moment_s >= self._next_chores_s:
             self._next_chores_s = moment_s + CHORES_S
-            self._guarded("heartbeat", self._heartbeat)
+            self._guarded("room", self._look_for_room)
+            self._beat()
             self._guarded("known_units", self._look_at_known_units)
+            self._guarded("alerts", self._tell_alerts)
             self._guarded("outbox", lambda: self._commands.send(self._link.post, now_ms()))
         for unit in sorted(self._to_replay):
             self._replay(unit)
+
+    def _look_for_room(self) -> None:
+        """See whether anything may be written; the change of it is logged, the state is said."""
+        has_room = self._room()
+        if has_room != self._has_room:
+            self._has_room = has_room
+            if has_room:
+                _log.info("ingest.room.again")
+            else:
+                _log.error("ingest.room.none")
+        self.figures.trouble = None if has_room else NO_ROOM
+
+    def _tell_alerts(self) -> None:
+        self.counters["capped"] = self._gate.capped
+        self.counters["refused_logins"] = self._gate.refused_logins
+        for alert in self._gate.alerts(now_ms()):
+            _log.warning("ingest.broker.alert", kind=alert.kind, about=alert.about, **alert.body)
+            self._alert(alert)
+
+    def _beat(self) -> None:
+        said = self.figures.said(queue=self._link.waiting(), connected=self._link.connected)
+        self._guarded("heartbeat", lambda: self._heartbeat(said))
 
     def _guarded(self, what: str, work: Callable[[], object]) -> None:
         try:
@@ -211,11 +259,19 @@ class Ingest:
                 work()
             except DependencyUnavailable as error:
                 _log.warning("ingest.dependency.unavailable", error=str(error), pause_s=pause_s)
+                self.figures.trouble = NO_ROOM if isinstance(error, NoRoom) else _words_of(error)
+                self._beat()
                 if stop.wait(secrets.SystemRandom().uniform(0.5, 1.0) * pause_s):
                     return False
                 pause_s = min(pause_s * 2, LONGEST_RETRY_S)
             else:
+                if self._has_room:
+                    self.figures.trouble = None
                 return True
+
+
+def _words_of(error: DependencyUnavailable) -> str:
+    return f"New readings are not taken and stay in the units: {error}"
 
 
 def _letter_of(arrival: Arrival) -> Letter:
@@ -224,18 +280,29 @@ def _letter_of(arrival: Arrival) -> Letter:
 
 
 def run_ingest(
-    broker_url: str,
+    access: Access,
     store: TelemetryStore,
     *,
     known_units: Callable[[], frozenset[str]],
     outbox: Outbox,
     stop: threading.Event,
-    heartbeat: Callable[[], None],
+    heartbeat: Callable[[Mapping[str, Any]], None],
+    room: Callable[[], bool] = lambda: True,
+    alert: Callable[[Alert], None] = lambda _alert: None,
     client_id: str = CLIENT_ID,
 ) -> Mapping[str, int]:
     """Move messages from a broker into a store until told to stop; return what was counted."""
-    link = Link(broker_url, topics.service_filters(), client_id=client_id)
-    ingest = Ingest(store, link, known_units=known_units, outbox=outbox, heartbeat=heartbeat)
+    refuse_open_door(access)
+    link = Link(access, (*topics.service_filters(), *FILTERS), client_id=client_id)
+    ingest = Ingest(
+        store,
+        link,
+        known_units=known_units,
+        outbox=outbox,
+        heartbeat=heartbeat,
+        room=room,
+        alert=alert,
+    )
     link.start()
     try:
         ingest.run(stop)

@@ -2,8 +2,10 @@
 
 import random
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import structlog
 
@@ -20,7 +22,7 @@ from services.monitor.window import Windows
 from services.records.facade import Records
 from services.records.said import Result
 from services.store import Latest, StoreReader, UnitStatus
-from services.timebase import SECOND_MS, Span
+from services.timebase import Span
 
 BATCH = 16
 """Units judged before their results are written: a write stays within 50 ms (design 4)."""
@@ -28,7 +30,7 @@ PAGES = 20
 """Pages of the change feed read in one step."""
 PAGE = 10_000
 POLL_S = 0.25
-BEAT_EVERY_MS = SECOND_MS
+BEAT_EVERY_S = 1.0
 _WORST_WAIT_S = 30.0
 
 _log = structlog.get_logger(__name__)
@@ -64,6 +66,11 @@ class Monitor:
     def rows_read(self) -> int:
         """How many samples were read from the store so far."""
         return self._windows.rows_read
+
+    @property
+    def behind(self) -> int:
+        """How many changes of the feed are read and not judged yet."""
+        return self._pending.read_to - self._kept_position
 
     def step(self, now_ms: int) -> Step:
         """Judge the units whose turn it is, at most `BATCH` of them, and keep the results."""
@@ -204,36 +211,73 @@ def _changed(before: Fleet, after: Fleet) -> frozenset[str]:
     return frozenset(unit for unit, settings in described(after).items() if old.get(unit) != settings)
 
 
+@dataclass(slots=True)
+class _Figures:
+    """What the monitor says of itself."""
+
+    judged: int = 0
+    failed: int = 0
+    step_s: float = 0.0
+    """The last step's time."""
+    trouble: str | None = None
+
+    def said(self, behind: int) -> Mapping[str, Any]:
+        """Return everything as it goes into the sign of life."""
+        return {
+            "judged": self.judged,
+            "failed": self.failed,
+            "step_s": round(self.step_s, 4),
+            "behind": behind,
+            "trouble": self.trouble,
+        }
+
+
 def run_monitor(
     reader: StoreReader,
     records: Records,
     *,
     stop: threading.Event,
     clock: Callable[[], int],
+    heartbeat: Callable[[int, Mapping[str, Any]], None],
 ) -> None:
-    """Judge until told to stop; what fails is counted, told and tried again."""
+    """Judge until told to stop; what fails is counted, told and tried again.
+
+    `heartbeat` takes the time and what there is to say about once a second, also while waiting.
+    """
     monitor = Monitor(reader, records)
+    figures = _Figures()
     failures = 0
-    beat_ms = 0
     while not stop.is_set():
         wait_s = POLL_S
+        begun_s = time.monotonic()
         try:
-            now_ms = clock()
-            if now_ms - beat_ms >= BEAT_EVERY_MS:
-                records.beat("monitor", now_ms)
-                beat_ms = now_ms
-            step = monitor.step(now_ms)
+            step = monitor.step(clock())
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
+            figures.judged += len(step.judged)
+            figures.failed += len(step.failed)
+            figures.step_s = time.monotonic() - begun_s
+            figures.trouble = None
         except DependencyUnavailable as error:
             failures += 1
             wait_s = _wait_s(failures)
+            figures.trouble = f"Nothing is judged: {error}"
             _log.warning("monitor.dependency.unavailable", error=str(error), failures=failures)
         except Exception:  # noqa: BLE001 - the outermost loop
             failures += 1
             wait_s = _wait_s(failures)
+            figures.trouble = "Nothing is judged: a fault in the service itself; its log says which."
             _log.exception("monitor.step.failed", failures=failures)
-        stop.wait(wait_s)
+        _rest(stop, wait_s, lambda: heartbeat(clock(), figures.said(monitor.behind)))
+
+
+def _rest(stop: threading.Event, wait_s: float, beat: Callable[[], None]) -> None:
+    """Show life, then wait, showing it again every second."""
+    end_s = time.monotonic() + wait_s
+    beat()
+    while (left_s := end_s - time.monotonic()) > 0.0 and not stop.wait(min(left_s, BEAT_EVERY_S)):
+        if left_s > BEAT_EVERY_S:
+            beat()
 
 
 def _wait_s(failures: int) -> float:

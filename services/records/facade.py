@@ -12,6 +12,7 @@ from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
 from services.records.batchdesk import BatchRecords
 from services.records.database import Database
+from services.records.operatordesk import OperatorRecords
 from services.records.said import (
     Context,
     KeptEpisode,
@@ -23,7 +24,6 @@ from services.records.said import (
 from services.records.tables import (
     CommandRow,
     EpisodeRow,
-    HeartbeatRow,
     StatementRow,
     StateRow,
     VerdictChangeRow,
@@ -33,7 +33,7 @@ from services.records.worddesk import WordRecords
 _COMMAND_LIFE_S = 3_600
 
 
-class Records(BatchRecords, WordRecords):
+class Records(BatchRecords, WordRecords, OperatorRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str) -> None:
@@ -295,17 +295,6 @@ class Records(BatchRecords, WordRecords):
         with self._database.reading() as session:
             found = session.scalars(select(CommandRow).where(CommandRow.no > no).order_by(CommandRow.no))
             return [rows.command_of(row) for row in found]
-
-    def beat(self, process: str, now_ms: int) -> None:
-        """Show that a process is alive."""
-        with self._database.writing() as session:
-            session.merge(HeartbeatRow(process=process, beat_ms=now_ms))
-
-    def heartbeats(self) -> dict[str, int]:
-        """Return when each process last showed life."""
-        with self._database.reading() as session:
-            found = session.execute(select(HeartbeatRow.process, HeartbeatRow.beat_ms))
-            return {row.process: row.beat_ms for row in found}
 
     def monitor_position(self) -> int:
         """Return the monitor's place in the change feed."""

@@ -179,15 +179,6 @@ class CommandRow(Table):
     """Sixteen random bytes as hexadecimal digits."""
 
 
-class HeartbeatRow(Table):
-    """When a process last showed life."""
-
-    __tablename__ = "heartbeats"
-
-    process: Mapped[str] = mapped_column(Text, primary_key=True)
-    beat_ms: Mapped[int] = mapped_column(BigInteger)
-
-
 class CounterRow(Table):
     """Numbers that go on: the newest change of the state table, the monitor's place in the feed."""
 
@@ -208,3 +199,20 @@ class TaughtRow(Table):
     day_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
     value: Mapped[str] = mapped_column(Text)
     """JSON; the analyses read and write it."""
+
+
+class OperatorEventRow(Table):
+    """Something about the house itself: a credential given or taken, log-ins refused; only ever added."""
+
+    __tablename__ = "operator_events"
+    __table_args__ = (Index("operator_events_by_time", "t_ms"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    kind: Mapped[str] = mapped_column(Text)
+    about: Mapped[str] = mapped_column(Text)
+    """A unit, or a part of the house."""
+    who: Mapped[str] = mapped_column(Text)
+    """A person, or the part that noticed it."""
+    body: Mapped[str] = mapped_column(Text)
+    """JSON."""

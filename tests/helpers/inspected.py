@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from services.box import Box
 from services.domain import Fleet
 from services.domain.fleetfile import parse_fleet
 from services.records.facade import Records
@@ -81,7 +82,7 @@ def open_book(
         samples.append(Sample(unit="camp-meat", bid=1, sq=sq, t_ms=t_ms, tq=2, values=values))
         sq += 1
     store.append(samples, received_ms=PRINTED_MS - DAY_MS)
-    return Larder(records, store, SqliteReader(folder / "telemetry.db"))
+    return Larder(records, store, SqliteReader(folder / "telemetry.db"), Box(folder, reserve_mb=1))
 
 
 def steady(minute: float) -> float:

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from services.api.app import create_app
+from services.box import Box
 from services.domain import (
     Analysis,
     Battery,
@@ -30,6 +31,7 @@ from services.domain import (
 )
 from services.domain.fleetfile import parse_fleet
 from services.monitor.worker import Monitor
+from services.pulse import Pulse
 from services.records.facade import Records
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
@@ -283,11 +285,19 @@ class Larder:
     records: Records
     store: SqliteStore
     reader: SqliteReader
+    box: Box
 
     def close(self) -> None:
         self.reader.close()
         self.store.close()
         self.records.close()
+
+
+def beat(folder: Path, part: str, t_ms: int, **said: Any) -> None:
+    """Have a process show life."""
+    pulse = Pulse(folder, part)
+    pulse.beat(t_ms, said)
+    pulse.close()
 
 
 def samples_of(unit: str, *, hours: int, every_s: int = 60, gap: tuple[int, int] = (0, 0)) -> list[Sample]:
@@ -320,8 +330,8 @@ def open_larder(folder: Path) -> Larder:
     for each in cards():
         records.write_card(each, analysis(each))
     for process in ("ingest", "monitor"):
-        records.beat(process, NOW_MS - 1_000)
-    return Larder(records, store, SqliteReader(folder / "telemetry.db"))
+        beat(folder, process, NOW_MS - 1_000)
+    return Larder(records, store, SqliteReader(folder / "telemetry.db"), Box(folder, reserve_mb=1))
 
 
 def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI:
@@ -330,6 +340,7 @@ def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI
         records=larder.records,
         reader=larder.reader,
         clock=clock,
+        box=larder.box,
         pages=page_router(),
         static_dir=STATIC_DIR,
         problem_page=problem_page,
@@ -386,5 +397,5 @@ def open_judged_larder(folder: Path) -> Larder:
         if not monitor.step(NOW_MS).more:
             break
     for process in ("ingest", "monitor"):
-        records.beat(process, NOW_MS - 1_000)
-    return Larder(records, store, reader)
+        beat(folder, process, NOW_MS - 1_000)
+    return Larder(records, store, reader, Box(folder, reserve_mb=1))

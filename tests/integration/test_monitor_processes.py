@@ -11,6 +11,7 @@ from services.clock import now_ms
 from services.domain import Verdict
 from services.errors import Refused
 from services.monitor.worker import run_monitor
+from services.pulse import Pulse, signs
 from services.records.facade import Records
 from services.store.sqlite import SqliteReader
 from tests.helpers.house import DAY_MS, House, minutes
@@ -25,7 +26,7 @@ def watch(folder):
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     reader, records = SqliteReader(folder / "telemetry.db"), Records(folder / "records.db")
-    run_monitor(reader, records, stop=stop, clock=now_ms)
+    run_monitor(reader, records, stop=stop, clock=now_ms, heartbeat=Pulse(folder, "monitor").beat)
     reader.close()
     records.close()
 
@@ -67,7 +68,7 @@ def test_a_hold_is_found_signed_for_and_stays_closed_across_processes(house):
     assert standing(house) is Verdict.WATCH
     with pytest.raises(Refused):
         house.sign(at_ms=now_ms())
-    assert house.records.heartbeats().keys() == {"monitor"}
+    assert signs(house.folder).keys() == {"monitor"}
 
 
 def test_people_and_monitor_writing_at_once_lose_nothing(house):

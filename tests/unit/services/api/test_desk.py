@@ -5,7 +5,7 @@ from services.api.schemas import Check, CommandAsked, Release
 from services.domain import UnitCard, Verdict
 from services.errors import Refused
 from services.timebase import HOUR_MS, MINUTE_MS
-from tests.helpers.larder import NOW_MS, analysis, card, fleet, open_larder
+from tests.helpers.larder import NOW_MS, analysis, beat, card, fleet, open_larder
 
 
 @pytest.fixture
@@ -17,7 +17,7 @@ def larder(tmp_path):
 
 @pytest.fixture
 def desk(larder):
-    return Desk(larder.records, larder.reader, lambda: NOW_MS)
+    return Desk(larder.records, larder.reader, lambda: NOW_MS, larder.box)
 
 
 def test_a_unit_nobody_added_and_one_not_judged_yet_are_told_apart(desk):
@@ -112,14 +112,16 @@ def test_a_reboot_is_refused_on_readings_of_hours_ago(desk, larder):
 
 
 def test_a_program_is_told_no_more_than_a_page_when_nobody_judges(larder):
-    late = Desk(larder.records, larder.reader, lambda: NOW_MS + HOUR_MS)
+    late = Desk(larder.records, larder.reader, lambda: NOW_MS + HOUR_MS, larder.box)
     live = [told for _, told in late.cards_changed_after(0)]
     assert len(live) == 4
     listed = map(UnitCard.model_validate_json, late.cards_json())
     for told in (late.card("v3-veg"), *late.cards(), *listed, *live):
         assert told.standing.rank >= Verdict.NO_DATA.rank
         assert told.computed.rank >= Verdict.NO_DATA.rank
-    assert Desk(larder.records, larder.reader, lambda: NOW_MS).card("v3-veg").standing is Verdict.OK
+    assert (
+        Desk(larder.records, larder.reader, lambda: NOW_MS, larder.box).card("v3-veg").standing is Verdict.OK
+    )
 
 
 def test_a_unit_taken_out_of_the_fleet_has_no_results(desk, larder):
@@ -138,7 +140,7 @@ def test_a_question_may_always_be_asked(desk, larder):
 
 def test_health_names_a_part_that_fell_silent(desk, larder):
     assert desk.health().status == "ok"
-    larder.records.beat("monitor", NOW_MS - MINUTE_MS)
+    beat(larder.box.data, "monitor", NOW_MS - MINUTE_MS)
     found = desk.health()
     assert found.status == "degraded"
     assert {part.name: part.state for part in found.parts} == {"ingest": "running", "monitor": "silent"}

@@ -22,6 +22,7 @@ class Notebook:
 
     def __init__(self):
         self.coming, self.acknowledged, self.posts = [], [], []
+        self.connected = True
 
     def take(self, limit, *, wait_s, linger_s):  # noqa: ARG002
         taken, self.coming = self.coming[:limit], self.coming[limit:]
@@ -32,6 +33,9 @@ class Notebook:
 
     def post(self, post):
         self.posts.append(post)
+
+    def waiting(self):
+        return len(self.coming)
 
 
 def arrival(sq, *, mid=None):

@@ -325,11 +325,15 @@ def test_cost_does_not_grow_with_history(tmp_path):
 
 def test_the_loop_judges_beats_and_ends_when_told(house):
     house.hear(cold_day(hours=2), at_ms=NOON_MS)
-    stop = threading.Event()
+    stop, beats = threading.Event(), []
     loop = threading.Thread(
         target=run_monitor,
         args=(house.reader, house.records),
-        kwargs={"stop": stop, "clock": lambda: NOON_MS},
+        kwargs={
+            "stop": stop,
+            "clock": lambda: NOON_MS,
+            "heartbeat": lambda now_ms, said: beats.append((now_ms, dict(said))),
+        },
     )
     loop.start()
     try:
@@ -338,7 +342,9 @@ def test_the_loop_judges_beats_and_ends_when_told(house):
                 break
             stop.wait(0.05)
         assert house.card().standing is Verdict.OK
-        assert house.records.heartbeats() == {"monitor": NOON_MS}
+        assert beats[-1][0] == NOON_MS
+        assert beats[-1][1]["trouble"] is None
+        assert beats[-1][1]["judged"] >= 1
     finally:
         stop.set()
         loop.join(10)

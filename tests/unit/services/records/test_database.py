@@ -10,7 +10,7 @@ from sqlalchemy import select
 from services.errors import DependencyUnavailable
 from services.records import database
 from services.records.database import Database
-from services.records.tables import HeartbeatRow, Table
+from services.records.tables import CounterRow, Table
 
 
 @pytest.fixture
@@ -21,9 +21,9 @@ def opened(tmp_path, monkeypatch):
     made.close()
 
 
-def beats(opened):
+def counters(opened):
     with opened.reading() as session:
-        return {row.process: row.beat_ms for row in session.scalars(select(HeartbeatRow))}
+        return {row.name: row.value for row in session.scalars(select(CounterRow))}
 
 
 def test_the_steps_lead_to_the_tables_the_code_uses(opened):
@@ -33,30 +33,30 @@ def test_the_steps_lead_to_the_tables_the_code_uses(opened):
 
 def test_opening_again_changes_nothing(opened, tmp_path):
     with opened.writing() as session:
-        session.merge(HeartbeatRow(process="web", beat_ms=1))
+        session.merge(CounterRow(name="web", value=1))
     again = Database(tmp_path / "records.db")
-    assert beats(again) == {"web": 1}
+    assert counters(again) == {"web": 1}
     again.close()
 
 
 def test_readers_go_on_beside_a_writer_and_see_only_what_is_committed(opened):
     with opened.writing() as session:
-        session.merge(HeartbeatRow(process="web", beat_ms=1))
+        session.merge(CounterRow(name="web", value=1))
         session.flush()
-        assert beats(opened) == {}
-    assert beats(opened) == {"web": 1}
+        assert counters(opened) == {}
+    assert counters(opened) == {"web": 1}
 
 
 def test_what_fails_halfway_leaves_nothing(opened):
     def fail():
         with opened.writing() as session:
-            session.merge(HeartbeatRow(process="web", beat_ms=1))
+            session.merge(CounterRow(name="web", value=1))
             session.flush()
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
         fail()
-    assert beats(opened) == {}
+    assert counters(opened) == {}
 
 
 def test_a_database_somebody_else_holds_is_unavailable_and_then_again_not(opened, tmp_path):
@@ -67,13 +67,13 @@ def test_a_database_somebody_else_holds_is_unavailable_and_then_again_not(opened
     other.execute("ROLLBACK")
     other.close()
     with opened.writing() as session:
-        session.merge(HeartbeatRow(process="web", beat_ms=2))
-    assert beats(opened) == {"web": 2}
+        session.merge(CounterRow(name="web", value=2))
+    assert counters(opened) == {"web": 2}
 
 
 def test_a_url_opens_the_same_file(opened, tmp_path):
     with opened.writing() as session:
-        session.merge(HeartbeatRow(process="web", beat_ms=3))
+        session.merge(CounterRow(name="web", value=3))
     by_url = Database(f"sqlite:///{tmp_path / 'records.db'}")
-    assert beats(by_url) == {"web": 3}
+    assert counters(by_url) == {"web": 3}
     by_url.close()

@@ -1,0 +1,76 @@
+"""Signs of life: every process keeps one small file up to date in the data folder.
+
+A file of fixed size that is overwritten in place needs no room, no lock and no flush: it can still say
+"the disk is full" when the disk is full and "the records do not answer" when they do not.
+"""
+
+import contextlib
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+FOLDER = "signs"
+SIZE = 8_192
+"""Bytes of a sign, padded with blanks."""
+_READ_TRIES = 3
+"""A reader may meet the writer halfway through; the text is then not whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """What a process last said about itself."""
+
+    part: str
+    beat_ms: int
+    said: Mapping[str, Any]
+    """Numbers and words by name; `trouble` is a sentence while something is wrong."""
+
+    @property
+    def trouble(self) -> str | None:
+        """Return what the process cannot do at the moment."""
+        found = self.said.get("trouble")
+        return None if found is None else str(found)
+
+
+class Pulse:
+    """The writing side, one for each process."""
+
+    def __init__(self, data: Path, part: str) -> None:
+        """Make the file, as long as it will ever be; on a full disk an earlier one is used."""
+        folder = data / FOLDER
+        folder.mkdir(parents=True, exist_ok=True)
+        self._part = part
+        self._file = os.open(folder / f"{part}.json", os.O_RDWR | os.O_CREAT, 0o644)
+        if os.fstat(self._file).st_size < SIZE:
+            os.pwrite(self._file, b" " * SIZE, 0)
+
+    def beat(self, now_ms: int, said: Mapping[str, Any] | None = None) -> None:
+        """Show life, and what there is to say."""
+        text = json.dumps({"beat_ms": now_ms, "pid": os.getpid(), **(said or {})}).encode()
+        if len(text) > SIZE:
+            raise ValueError(f"a sign of {len(text)} bytes is too long")
+        with contextlib.suppress(OSError):  # a sign that cannot be written is missing, which is a sign too
+            os.pwrite(self._file, text.ljust(SIZE), 0)
+
+    def close(self) -> None:
+        """Let go of the file; the last sign stays."""
+        os.close(self._file)
+
+
+def signs(data: Path) -> dict[str, Sign]:
+    """Return the newest sign of every process that ever ran on a data folder."""
+    found = (_sign_of(file) for file in sorted((data / FOLDER).glob("*.json")))
+    return {sign.part: sign for sign in found if sign is not None}
+
+
+def _sign_of(file: Path) -> Sign | None:
+    for _ in range(_READ_TRIES):
+        try:
+            said = json.loads(file.read_bytes())
+            return Sign(file.stem, int(said.pop("beat_ms")), said)
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            continue
+    return None
