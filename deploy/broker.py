@@ -1,4 +1,7 @@
-"""A broker for the lodge box, the demo and the tests: configured, else mosquitto, else the embedded one."""
+"""A broker for the lodge box: one already there, one that was set up, or one for this machine only.
+
+The last is for trying out: it lets anybody in, and therefore binds to loopback and nothing else.
+"""
 
 import os
 import shutil
@@ -12,7 +15,8 @@ from typing import TextIO
 
 from iotcore import Broker
 
-from services.errors import DependencyUnavailable
+from deploy.broker_setup import BrokerFolder, faults
+from services.errors import ConfigurationError, DependencyUnavailable
 
 _READY_WITHIN_S = 10.0
 _STOP_WITHIN_S = 5.0
@@ -91,10 +95,28 @@ def _mosquitto(program: str, folder: Path, log: TextIO) -> Iterator[str]:
     config = folder / "mosquitto.conf"
     user = "user root" if os.geteuid() == 0 else ""
     config.write_text(_MOSQUITTO.format(port=port, folder=folder, user=user), encoding="utf-8")
+    with _running(program, config, port, log):
+        yield f"mqtt://127.0.0.1:{port}"
+
+
+@contextmanager
+def _set_up(program: str | None, folder: BrokerFolder, log: TextIO) -> Iterator[str]:
+    """Run the broker of a folder; never one that lets anybody in."""
+    if wrong := faults(folder):
+        raise ConfigurationError("; ".join(wrong), setting="broker_folder")
+    if program is None:
+        raise ConfigurationError("mosquitto is not installed on this machine", setting="broker_folder")
+    port = folder.service_port()
+    with _running(program, folder.configuration, port, log):
+        yield f"mqtt://127.0.0.1:{port}"
+
+
+@contextmanager
+def _running(program: str, config: Path, port: int, log: TextIO) -> Iterator[None]:
     process = subprocess.Popen([program, "-c", str(config)], stdout=log, stderr=log)  # noqa: S603 - our own path
     try:
         _wait_for(port, process)
-        yield f"mqtt://127.0.0.1:{port}"
+        yield
     finally:
         process.terminate()
         try:
@@ -114,11 +136,15 @@ def _embedded(folder: Path) -> Iterator[str]:
 
 
 @contextmanager
-def broker(url: str | None, data: Path, *, embedded: bool = False) -> Iterator[tuple[str, str]]:
+def broker(
+    url: str | None, data: Path, *, set_up: Path | None = None, embedded: bool = False
+) -> Iterator[tuple[str, str]]:
     """Yield the broker's URL and a word for which one it is, running until the block ends.
 
     Raises
     ------
+    ConfigurationError
+        If the broker set up in a folder would let anybody in, or others may read its secrets.
     DependencyUnavailable
         If a broker could not be started.
     """
@@ -128,7 +154,13 @@ def broker(url: str | None, data: Path, *, embedded: bool = False) -> Iterator[t
     folder = data / "broker"
     folder.mkdir(parents=True, exist_ok=True)
     program = None if embedded else find_mosquitto()
-    if program is not None:
+    if set_up is not None:
+        with (
+            (folder / "broker.log").open("a", encoding="utf-8") as log,
+            _set_up(program, BrokerFolder(set_up), log) as at,
+        ):
+            yield at, f"mosquitto as set up in {set_up}"
+    elif program is not None:
         with (
             (folder / "broker.log").open("a", encoding="utf-8") as log,
             _mosquitto(program, folder, log) as at,

@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from deploy.commands import backtest, fleet, look, person, serve, simulate
+from deploy.commands import backtest, fleet, look, person, serve, setup, simulate, unit
 from services.errors import BushlarderError, ConfigurationError
 
 app = typer.Typer(
@@ -17,6 +17,8 @@ app = typer.Typer(
 for group in (serve, look, fleet, simulate):
     app.add_typer(group.app)
 app.add_typer(person.app, name="person")
+app.add_typer(setup.app, name="setup")
+app.add_typer(unit.app, name="unit")
 app.add_typer(backtest.app, name="backtest")
 
 

@@ -20,6 +20,7 @@ from deploy.broker import broker
 from deploy.supervisor import Supervisor
 from services.clock import now_ms
 from services.errors import ConfigurationError, DependencyUnavailable
+from services.ingest.access import LOOPBACK
 from services.settings import Settings
 
 _PAGES_WITHIN_S = 60.0
@@ -69,6 +70,16 @@ def require_free_port(host: str, port: int) -> None:
                 f"{host}:{port} cannot be used ({error.strerror}): choose another port with --port",
                 setting="port",
             ) from error
+
+
+def _require_own_broker(settings: Settings) -> None:
+    """Refuse to show to others what came over a broker that lets anybody in."""
+    tried_out = settings.broker_url is None and settings.broker_folder is None
+    if tried_out and settings.host not in LOOPBACK:
+        raise ConfigurationError(
+            "pages for other machines need a broker of your own: bushlarder setup broker, then broker_folder",
+            setting="host",
+        )
 
 
 def _health(settings: Settings) -> dict[str, Any] | None:
@@ -151,7 +162,11 @@ def run(settings: Settings, *, stop: threading.Event, console: Console, demo: De
         If a part could not be started.
     """
     require_free_port(settings.host, settings.port)
-    with _sole_owner(settings.data), broker(settings.broker_url, settings.data) as (url, which):
+    _require_own_broker(settings)
+    with (
+        _sole_owner(settings.data),
+        broker(settings.broker_url, settings.data, set_up=settings.broker_folder) as (url, which),
+    ):
         console.print(f"Broker: {which} at {url}")
         supervisor = Supervisor(
             settings.data / "logs",

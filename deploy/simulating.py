@@ -8,6 +8,7 @@ from pathlib import Path
 
 from deploy.simulate_files import write_files
 from deploy.simulate_picture import draw_day
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.run import run_fleet
 from firmware_sim.scenarios.load import Scenario, load_scenario
 from services.clock import now_ms
@@ -101,7 +102,7 @@ def picture(job: Job, file: Path, *, unit: str | None) -> str:
     return f"{name}: {file}"
 
 
-def live(job: Job, broker: str, *, state: Path | None, speed: float | None) -> None:
+def live(job: Job, broker: BrokerAt, *, state: Path | None, speed: float | None) -> None:
     """Run the fleet against a broker until stopped."""
     from deploy import lodge_box, wiring  # noqa: PLC0415 - the web stack is not needed for files
     from services.logs import start_logs  # noqa: PLC0415

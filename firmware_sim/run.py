@@ -117,14 +117,13 @@ class FleetRun:
     def __init__(
         self,
         scenario: Path | Scenario,
-        broker_url: str,
+        broker: BrokerAt,
         *,
         state_dir: Path,
         history_days: float,
         stop: threading.Event,
         now_ms: Callable[[], int],
     ) -> None:
-        broker = BrokerAt.of(broker_url)
         self._scenario = load_scenario(scenario) if isinstance(scenario, Path) else scenario
         state_dir.mkdir(parents=True, exist_ok=True)
         self._memory = _Memory(state_dir / "plant.npz")
@@ -231,7 +230,7 @@ class FleetRun:
 
 def run_fleet(
     scenario: Path | Scenario,
-    broker_url: str,
+    broker: BrokerAt,
     *,
     state_dir: Path,
     history_days: float = 14.0,
@@ -250,8 +249,8 @@ def run_fleet(
     ----------
     scenario : Path or Scenario
         The scenario file, its fleet file beside it; or one already read.
-    broker_url : str
-        ``mqtt://[USER:PASSWORD@]HOST:PORT``.
+    broker : BrokerAt
+        Where it is, and what lets the units in.
     state_dir : Path
         Memory of plant and units.
     history_days : float
@@ -272,9 +271,7 @@ def run_fleet(
     ConfigurationError
         If scenario, fleet file or state folder cannot be used.
     """
-    run = FleetRun(
-        scenario, broker_url, state_dir=state_dir, history_days=history_days, stop=stop, now_ms=now_ms
-    )
+    run = FleetRun(scenario, broker, state_dir=state_dir, history_days=history_days, stop=stop, now_ms=now_ms)
     told_s = -1.0
 
     def tell() -> None:

@@ -13,7 +13,16 @@ app = typer.Typer()
 @app.command()
 def simulate(
     scenario: Annotated[Path, typer.Argument(help="Scenario file, or the name of one of the library.")],
-    broker: Annotated[str | None, typer.Option(help="mqtt://HOST:PORT: live, every unit a client.")] = None,
+    broker: Annotated[
+        str | None, typer.Option(help="mqtt://HOST:PORT or mqtts://HOST:PORT: live, every unit a client.")
+    ] = None,
+    ca: Annotated[
+        Path | None, typer.Option(help="Root certificate to believe of an mqtts:// broker.")
+    ] = None,
+    credentials: Annotated[
+        Path | None,
+        typer.Option(help="File of ID:SECRET lines from `unit add`, or folder of keys and certificates."),
+    ] = None,
     state: Annotated[
         Path | None, typer.Option(help="Folder that stands in for the units' memory; else it is forgotten.")
     ] = None,
@@ -35,6 +44,7 @@ def simulate(
 ) -> None:
     """Run a simulated fleet: live against a broker, into files with the truth beside them, or a picture."""
     from deploy import simulating
+    from firmware_sim.firmware.address import BrokerAt
 
     job = simulating.Job.of(scenario, units=units, days=days, end=end)
     if broker is None and to is None and plot is None:
@@ -44,4 +54,5 @@ def simulate(
     if plot is not None:
         typer.echo(simulating.picture(job, plot, unit=unit))
     if broker is not None:
-        simulating.live(job, broker, state=state, speed=speed)
+        at = BrokerAt.of(broker, ca=ca, credentials=credentials)
+        simulating.live(job, at, state=state, speed=speed)

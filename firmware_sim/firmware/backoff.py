@@ -9,6 +9,10 @@ AT_MOST_S = 60.0
 STEADY_S = 30.0
 """A connection that holds this long ends the series of failures. [s] Judgement."""
 
+SPREAD_S = 10.0
+"""After a connection that stood, the first attempt comes within this long, at random: a broker that starts
+again, or a network that comes back, is there for all units in the same instant. [s] Judgement."""
+
 
 class BackOff:
     """Doubling pauses with jitter, so that a fleet that lost its broker does not come back as one."""
@@ -29,3 +33,7 @@ class BackOff:
         """Take note of a connection that has stood for some time."""
         if for_s >= STEADY_S:
             self._pause_s = FIRST_S
+
+    def lost(self, at_s: float) -> None:
+        """Take note that a connection that stood is gone."""
+        self.next_s = max(self.next_s, at_s + self._random.uniform(0.0, SPREAD_S))

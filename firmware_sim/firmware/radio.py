@@ -87,8 +87,7 @@ class Radio(threading.Thread):
         client = Client(
             CallbackAPIVersion.VERSION2, client_id=self._unit, protocol=MQTTProtocolVersion.MQTTv5
         )
-        if self._broker.user is not None:
-            client.username_pw_set(self._broker.user, self._broker.password)
+        self._broker.prepare(client, self._unit)
         client.on_connect = self._on_connect
         client.on_message = self._on_message
         client.on_publish = self._on_publish
@@ -226,6 +225,8 @@ class Radio(threading.Thread):
     def _turn(self) -> None:
         """One round: the network, what came in, what goes out."""
         if self._client.loop(WAIT_S) != MQTTErrorCode.MQTT_ERR_SUCCESS:
+            if self._connected:
+                self._back_off.lost(time.monotonic())
             self._gone()
             return
         if not self._connected:

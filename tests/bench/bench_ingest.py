@@ -25,6 +25,7 @@ from paho.mqtt.properties import Properties
 
 from services.clock import now_ms
 from services.ingest import worker
+from services.ingest.access import Access
 from services.ingest.link import RECEIVE_MAXIMUM, Link
 from services.store.sqlite import SqliteStore
 from services.telemetry import topics
@@ -83,7 +84,7 @@ def durable_arm(url, count, folder, batch):
     """Drain with the real ingest into a real store, until all is stored, acknowledged and confirmed."""
     worker.BATCH = batch
     store = SqliteStore(Path(folder) / "telemetry.db")
-    link = Link(url, topics.service_filters(), client_id="bench")
+    link = Link(Access(url), topics.service_filters(), client_id="bench")
     ingest = worker.Ingest(store, link, known_units=lambda: frozenset(UNITS))
     stop = threading.Event()
     first = [0.0]

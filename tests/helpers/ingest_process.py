@@ -17,6 +17,7 @@ import time
 from pathlib import Path
 from typing import Self
 
+from services.ingest.access import Access
 from services.ingest.link import Link
 from services.ingest.worker import Ingest
 from services.store.sqlite import SqliteStore
@@ -30,7 +31,7 @@ def main(folder: Path, url: str) -> None:
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     store = SqliteStore(folder / "telemetry.db")
-    link = Link(url, topics.service_filters())
+    link = Link(Access(url), topics.service_filters())
     ingest = Ingest(store, link, known_units=lambda: frozenset((folder / "known.txt").read_text().split()))
     counted = folder / f"counted-{os.getpid()}.json"
 

@@ -17,6 +17,7 @@ from firmware_sim import clock
 from firmware_sim.firmware import sender
 from firmware_sim.firmware.flash import FileFlash
 from firmware_sim.firmware.settings import SettingsStore
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.run import run_fleet
 from services.telemetry.packs import decode_pack
 from services.telemetry.topics import parse, service_filters, topic
@@ -122,7 +123,13 @@ def _running(path, url, folder, *, now_ms=clock.now_ms, days=0.25):
     def work():
         try:
             run_fleet(
-                path, url, state_dir=folder, history_days=days, stop=stop, progress=seen.append, now_ms=now_ms
+                path,
+                BrokerAt.of(url),
+                state_dir=folder,
+                history_days=days,
+                stop=stop,
+                progress=seen.append,
+                now_ms=now_ms,
             )
         except BaseException as error:
             failed.append(error)

@@ -1,0 +1,8 @@
+"""Commands that set up what the service stands on."""
+
+import typer
+
+from deploy.commands import broker
+
+app = typer.Typer(help="Set up what the service stands on.", no_args_is_help=True)
+app.command("broker")(broker.broker)
