@@ -15,9 +15,9 @@ from paho.mqtt.properties import Properties
 
 from firmware_sim import clock
 from firmware_sim.firmware import sender
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.firmware.flash import FileFlash
 from firmware_sim.firmware.settings import SettingsStore
-from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.run import run_fleet
 from services.telemetry.packs import decode_pack
 from services.telemetry.topics import parse, service_filters, topic
