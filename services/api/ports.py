@@ -9,6 +9,7 @@ from services.domain import (
     BatchNew,
     BatchPlace,
     BatchSaid,
+    BatchVerdict,
     Fleet,
     Person,
     UnitCard,
@@ -125,6 +126,9 @@ class BookOfRecords(Protocol):
 
     def batch_events(self, batch: int) -> Sequence[BatchEvent]:
         """Return what was said of a batch, in the order it was said."""
+
+    def batch_verdicts(self, batch: int, limit: int = 100) -> Sequence[BatchVerdict]:
+        """Return how the verdict on a batch changed, newest first."""
 
     def load_batch(self, new: BatchNew, *, who: str, now_ms: int, happened_ms: int | None = None) -> int:
         """Write down that a batch was put into a cabinet."""

@@ -32,6 +32,7 @@ from services.domain import (
     BatchEvent,
     BatchPlace,
     BatchSaid,
+    BatchVerdict,
     Battery,
     Cutout,
     Exposure,
@@ -234,6 +235,14 @@ def batch(desk: AtDesk, batch: BatchPath) -> BatchCard:
 def batch_events(desk: AtDesk, batch: BatchPath) -> Listing[BatchEvent]:
     """List what named persons said of a batch, in the order they said it."""
     return Listing(items=tuple(desk.batch_events(batch)))
+
+
+@router.get("/batches/{batch}/verdicts", tags=["batches"])
+def batch_verdicts(
+    desk: AtDesk, batch: BatchPath, limit: Annotated[int, Query(ge=1, le=500)] = 100
+) -> Listing[BatchVerdict]:
+    """List how the verdict on a batch changed, newest first: when it was which, and why."""
+    return Listing(items=tuple(desk.batch_verdicts(batch, limit)))
 
 
 @router.post("/batches/{batch}/events", tags=["batches"], status_code=201)

@@ -32,6 +32,7 @@ from services.domain._batch import (
     BatchNew,
     BatchPlace,
     BatchTimer,
+    BatchVerdict,
 )
 from services.domain._batchsaid import BATCH_SAID, BatchSaid, CorrectedSaid, HoldClosedSaid
 from services.domain._cards import UnitCard
@@ -72,6 +73,7 @@ __all__ = [
     "BatchSaid",
     "BatchTemplate",
     "BatchTimer",
+    "BatchVerdict",
     "Battery",
     "ChargeSource",
     "Charging",

@@ -100,6 +100,22 @@ class BatchEvent(Frozen):
     body: dict[str, str | float | int | bool | None]
 
 
+class BatchVerdict(Frozen):
+    """One change of the verdict on a batch; only ever added to."""
+
+    id: int
+    batch: int
+    t: Instant
+    """The moment the verdict is about."""
+    recorded: Instant
+    computed: Verdict
+    standing: Verdict
+    standing_before: Verdict | None
+    """None when it was judged for the first time."""
+    origin: Literal["data", "person"]
+    why: str
+
+
 class BatchClock(Frozen):
     """Time above one limit over the whole life of a batch."""
 

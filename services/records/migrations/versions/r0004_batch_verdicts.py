@@ -1,0 +1,27 @@
+"""How the verdict on a batch changed: one row a change, never touched again."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0004"
+down_revision = "0003"
+
+_NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+
+
+def upgrade() -> None:
+    """Make the table; what changed before it is not known."""
+    op.create_table(
+        "batch_verdicts",
+        sa.Column("no", _NUMBER, primary_key=True),
+        *(sa.Column(name, sa.BigInteger(), nullable=False) for name in ("batch", "t_ms", "recorded_ms")),
+        *(sa.Column(name, sa.Text(), nullable=False) for name in ("computed", "standing")),
+        sa.Column("standing_before", sa.Text(), nullable=True),
+        *(sa.Column(name, sa.Text(), nullable=False) for name in ("origin", "why")),
+    )
+    op.create_index("batch_verdicts_by_batch", "batch_verdicts", ["batch", "no"])
+
+
+def downgrade() -> None:
+    """Drop the table."""
+    op.drop_table("batch_verdicts")
