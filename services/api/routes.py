@@ -41,7 +41,8 @@ from services.domain import (
     SensorFlag,
     UnitCard,
 )
-from services.timebase import ms_of
+from services.domain.lasting import HORIZON_H, asked
+from services.timebase import HOUR_MS, ms_of, ms_of_iso
 
 PREFIX = "/api/v1"
 
@@ -175,9 +176,24 @@ def battery(desk: AtDesk, unit: UnitPath) -> Battery:
 
 
 @router.get("/units/{unit}/runout", tags=["results"])
-def runout(desk: AtDesk, unit: UnitPath) -> Runout:
+def runout(
+    desk: AtDesk,
+    unit: UnitPath,
+    until: Annotated[
+        AwareDatetime | None,
+        Query(description="Asks for the chance of lasting to this moment too; with an offset."),
+    ] = None,
+) -> Runout:
     """Tell when the cabinet will stop for want of charge, and when food is then at risk."""
-    return Runout.model_validate(desk.analysis(unit)["runout"])
+    analysis = desk.analysis(unit)
+    found = Runout.model_validate(analysis["runout"])
+    if until is None:
+        return found
+    as_of_ms = ms_of_iso(analysis["as_of"])
+    if not 0 < ms_of(until) - as_of_ms <= HORIZON_H * HOUR_MS:
+        words = f"Moments within {HORIZON_H:g} h after {analysis['as_of']} can be asked about."
+        raise HTTPException(422, words)
+    return asked(found, ms_of(until), as_of_ms=as_of_ms)
 
 
 @router.get("/waiting", tags=["fleet"])

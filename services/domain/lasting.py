@@ -26,13 +26,16 @@ def chance_until(runout: Runout, at_ms: int, *, as_of_ms: int) -> float | None:
     -------
     float or None
         Between the hours kept, on a straight line. A moment before charging usually ends counts as if it
-        ended now. None where there is no forecast, for moments gone by and beyond the horizon. [1]
+        ended now. None where there is no forecast, or one kept without such hours, and for moments gone by or
+        beyond the horizon. [1]
     """
     ahead_ms = at_ms - as_of_ms
     if runout.reason in _CANNOT_TELL or not 0 < ahead_ms <= HORIZON_H * HOUR_MS:
         return None
     if runout.reason == "cut_out":
         return 0.0
+    if not runout.lasts_hours and runout.hours_p10 is not None:
+        return None
     stop_ms = runout.if_charging_stops_at
     from_ms = stop_ms if stop_ms is not None and at_ms > stop_ms else as_of_ms
     return _between(runout.lasts_hours, (at_ms - from_ms) / HOUR_MS)

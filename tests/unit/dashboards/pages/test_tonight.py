@@ -1,6 +1,7 @@
 import pytest
 
-from dashboards.pages.tonight import BAD, answer_of, headline, nights
+from dashboards.nightwords import BAD, answer_of
+from dashboards.pages.tonight import headline, nights
 from services.domain import LastsUntil, Move, UsualCharging
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NO_BATTERY, NOW_MS, card, fleet, runout

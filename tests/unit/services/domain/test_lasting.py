@@ -31,7 +31,10 @@ def test_what_lies_past_the_horizon_is_never_told_as_less_than_was_worked_out():
     found = runout(lasts_hours=(100.0, 150.0))
     assert chance(150.0, found) == pytest.approx(CHANCES[1])
     assert CHANCES[2] < chance(160.0, found) < CHANCES[1]
-    assert chance(168.0, runout(lasts_hours=())) == pytest.approx(CHANCES[0])
+    beyond = dict.fromkeys(("hours_p10", "hours_p50", "hours_p90"))
+    why = {f"{name}_reason": "more than 168 h" for name in beyond}
+    assert chance(168.0, runout(reason="beyond_horizon", **beyond, **why)) == pytest.approx(CHANCES[0])
+    assert chance(168.0, runout(lasts_hours=())) is None
 
 
 def test_a_moment_before_charging_ends_counts_as_if_it_ended_now():
