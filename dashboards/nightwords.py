@@ -12,6 +12,7 @@ from services.timebase import HOUR_MS, MINUTE_MS, ms_of
 
 BAD = frozenset({"stopped", "no", "perhaps"})
 _NIGHT_H = 12.0
+_WORTH_A_WORD_MS = 30 * MINUTE_MS
 _SURE, _HARDLY = 0.98, 0.02
 
 ANSWERS: dict[str, tuple[str, str, str]] = {
@@ -97,24 +98,35 @@ def answer_words(answer: str, until: time | None = None) -> str:
     return ANSWERS[answer][2]
 
 
+def _moment(last: LastsUntil) -> str:
+    return "the time asked for" if last.name == "asked" else text.plain(last.name)
+
+
 def chance_words(last: LastsUntil, zone: tzinfo, now_ms: int) -> str:
     """Return the chance of lasting to a moment."""
-    name = "the time asked for" if last.name == "asked" else text.plain(last.name)
     chance = f"{100 * last.chance:.0f} %"
     if last.chance >= _SURE:
         chance = "nearly certain"
     elif last.chance < _HARDLY:
         chance = "less than 2 %"
-    return f"to {name}, {text.clock(last.at, zone, now_ms)}: {chance}"
+    return f"to {_moment(last)}, {text.clock(last.at, zone, now_ms)}: {chance}"
 
 
 def chances(card: UnitCard, now_ms: int, until: time | None = None) -> tuple[str, ...]:
-    """Return the chances of a cabinet, that of a time asked for leading, and what its habits would change."""
+    """Return the chances of a cabinet, that of a time asked for leading, and what its habits would change.
+
+    Several moments it is nearly certain to reach are told in one line.
+    """
     zone, told = text.zone_of(card), card.runout.lasts_until
     if until is not None:
         with_it = asked(card.runout, next_at(until, zone, now_ms), as_of_ms=card.as_of).lasts_until
         told = (*(one for one in with_it if one.name == "asked"), *told)
-    return (*(chance_words(one, zone, now_ms) for one in told), *_usual(card, zone, now_ms))
+    if len(told) > 1 and all(one.chance >= _SURE for one in told):
+        moments = ", ".join(f"{_moment(one)}, {text.clock(one.at, zone, now_ms)}" for one in told)
+        lines: tuple[str, ...] = (f"nearly certain to reach {moments}",)
+    else:
+        lines = tuple(chance_words(one, zone, now_ms) for one in told)
+    return (*lines, *_usual(card, zone, now_ms))
 
 
 def _usual(card: UnitCard, zone: tzinfo, now_ms: int) -> tuple[str, ...]:
@@ -139,25 +151,27 @@ def fed_words(card: UnitCard, now_ms: int) -> str:
     return f"{fed} {text.clock(stop_ms, text.zone_of(card), now_ms)}, as usual"
 
 
-def why_different(plans: Sequence[tuple[str, str]], cutouts_v: Mapping[str, float | None]) -> str:
-    """Return why cabinets of one bank show different hours; empty where they show the same.
+def why_different(plans: Sequence[tuple[str, float]], cutouts_v: Mapping[str, float | None]) -> str:
+    """Return why cabinets of one bank show different hours; empty where they hardly differ.
 
     Parameters
     ----------
-    plans : sequence of (str, str)
-        Name of each cabinet, and what to plan on.
+    plans : sequence of (str, float)
+        Name of each cabinet, and when to plan on its stop; infinite for more than a week. [ms]
     cutouts_v : mapping of str
         Cut-out by name, None where the fleet file gives none. [V]
     """
-    if len({plan for _, plan in plans}) < 2:  # noqa: PLR2004 - one answer explains itself
+    times = sorted(at_ms for _, at_ms in plans)
+    if not times or times[-1] == times[0] or times[-1] - times[0] < _WORTH_A_WORD_MS:
         return ""
-    known = [(name, cutouts_v.get(name)) for name, _ in plans]
-    told = ", ".join(f"{name} {text.number(volts)} V" for name, volts in known if volts is not None)
-    where = f" ({told})" if told else ""
-    return (
-        f"One battery, different hours: each cabinet stops at its own cut-out voltage{where}, "
-        "seen at the end of its own cable."
+    known = {name: cutouts_v.get(name) for name, _ in plans}
+    lead = "One battery, different hours: each cabinet stops at its own cut-out voltage"
+    if None in known.values() or len(set(known.values())) == 1:
+        return f"{lead}, at the end of its own cable: the longer or thinner one gets there first."
+    told = ", ".join(
+        f"{name} at {text.number(volts)} V" for name, volts in known.items() if volts is not None
     )
+    return f"{lead} ({told}); what has stopped leaves more to the others."
 
 
 def generator_words(card: UnitCard, now_ms: int) -> str:

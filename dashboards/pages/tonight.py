@@ -126,7 +126,7 @@ def _night(key: str, cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until
         word=first.word,
         plan=min(units, key=lambda u: u.plan_ms).plan,
         engine=engine,
-        why=why_different([(unit.name, unit.plan) for unit in units], cutouts),
+        why=why_different([(unit.name, unit.plan_ms) for unit in units], cutouts),
         todo=todo(
             frozenset(unit.answer for unit in units),
             next(card for card in cards if card.unit == first.unit),
@@ -195,7 +195,7 @@ def tonight(request: Request, desk: AtDesk, until: str = "") -> Response:
         headline=headline(found, at),
         until="" if at is None else f"{at:%H:%M}",
         generators=_on_generators(cards, fleet, now_ms),
-        cautions=CAUTIONS,
+        mind=CAUTIONS,
         silent=silent,
         made=text.stamp(now_ms, UTC),
     )
