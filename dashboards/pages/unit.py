@@ -17,6 +17,7 @@ from dashboards.pages.batch_views import BatchView, action_word, batch_view, rea
 from dashboards.pages.forms import time_or_none
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
+from dashboards.pages.spots import spot_views
 from dashboards.pages.views import card_view, statement_words
 from dashboards.powerwords import battery_words, energy_rows, move_words
 from services.api.desk import Desk
@@ -143,6 +144,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         chances=chances(card, now_ms, at),
         exposures=_exposures(exposures, card.classes, zone, now_ms),
         answers=_answers(card, exposures),
+        spots=spot_views(card.spot, zone, now_ms),
         batches=_batches(desk, card, zone, now_ms),
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],

@@ -78,7 +78,16 @@ class BookOfRecords(Protocol):
     def say_unit_state(self, unit: str, state: UnitState, who: str, now_ms: int) -> None:
         """Write down what a unit is used for."""
 
-    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
+    def say_probe(
+        self,
+        unit: str,
+        *,
+        who: str,
+        probe_c: float,
+        surface_c: float | None = None,
+        note: str = "",
+        now_ms: int,
+    ) -> None:
         """Write down a reading taken by hand."""
 
     def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:

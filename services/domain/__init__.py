@@ -57,6 +57,7 @@ from services.domain._fleet import (
 )
 from services.domain._life import CoreReading, HoldClosed, Life, Stay, lived
 from services.domain._verdict import Verdict, worst
+from services.domain._spot import SpotCheck
 
 __all__ = [
     "BATCH_SAID",
@@ -111,6 +112,7 @@ __all__ = [
     "Supply",
     "SupplyPath",
     "Unit",
+    "SpotCheck",
     "UnitCard",
     "UnitSettings",
     "UnitState",

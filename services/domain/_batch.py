@@ -9,6 +9,7 @@ from services.domain._analysis import Evidence, Instant
 from services.domain._fleet import FoodClass, Identifier
 from services.domain._frozen import Frozen
 from services.domain._verdict import Verdict
+from services.domain._spot import SpotCheck
 
 Line = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
 Tag = Annotated[str, StringConstraints(max_length=80, strip_whitespace=True)]
@@ -176,3 +177,11 @@ class BatchCard(Frozen):
     warnings: tuple[str, ...] = ()
     """What to mind about it that changes no verdict."""
     as_of: Instant
+    spot: tuple[SpotCheck, ...] = ()
+    """What each document says of the newest reading a person took in it."""
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of it after it warmed or stood without power; the strictest first."""
+    marks: tuple[MarkMinutes, ...] = ()
+    """Of what was kept frozen: minutes above each mark since it was frozen through."""
+    not_mended: tuple[str, ...] = ()
+    """What stays in food of its class that stood too warm, however well it is cooked."""

@@ -7,7 +7,16 @@ from pydantic import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from services.domain import BATCH_SAID, BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid, BatchVerdict
+from services.domain import (
+    BATCH_SAID,
+    BatchCard,
+    BatchEvent,
+    BatchNew,
+    BatchPlace,
+    BatchSaid,
+    BatchVerdict,
+    Life,
+)
 from services.errors import Refused
 from services.records import batchbook, batchrules, batchsigns, batchverdicts, signing
 from services.records.door import Door
@@ -107,6 +116,11 @@ class BatchRecords(Door):
         """Return what was said of a batch, in the order it was said."""
         with self._database.reading() as session:
             return batchbook.own_events(session, batch)
+
+    def batch_life(self, batch: int) -> Life | None:
+        """Return the life of a batch as it is known now, None when there is no such batch."""
+        with self._database.reading() as session:
+            return batchbook.life_of(session, batch)
 
     def batch_verdicts(self, batch: int, limit: int = 100) -> list[BatchVerdict]:
         """Return how the verdict on a batch changed, newest first."""
