@@ -8,8 +8,8 @@ from pydantic import Field, StringConstraints
 from services.domain._analysis import Evidence, Instant
 from services.domain._fleet import FoodClass, Identifier
 from services.domain._frozen import Frozen
-from services.domain._verdict import Verdict
 from services.domain._spot import SpotCheck
+from services.domain._verdict import Verdict
 
 Line = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
 Tag = Annotated[str, StringConstraints(max_length=80, strip_whitespace=True)]

@@ -6,8 +6,8 @@ from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout
 from services.domain._batch import BatchCard
 from services.domain._fleet import SiteKind, UnitState
 from services.domain._frozen import Frozen
-from services.domain._verdict import Verdict
 from services.domain._spot import SpotCheck
+from services.domain._verdict import Verdict
 
 
 class UnitCard(Frozen):
