@@ -71,6 +71,7 @@ COOLING_SOURCE = (
     "both read in secondary copies"
 )
 
+SPOT_NOTE = "A probe tells of its own moment: time above a limit stays counted."
 NOT_VERIFIED = "not verified"
 """Beside every name until there are accounts: it was picked from a list."""
 UNRECORDED_COOK = "Food nobody wrote down, from {names}: only what is in date."

@@ -125,7 +125,8 @@ def _capacity(battery: Mapping[str, Any]) -> list[tuple[str, str]]:
     low, likely, high = (text.number(holds[key], 0) for key in ("p10", "p50", "p90"))
     words = f"{low} to {high} Ah, likely {likely} Ah"
     if fades is not None:
-        words += f"; {text.number(100 * fades['p50'], 0)} % a year"
+        changed = text.number(100 * fades["p50"], 0)
+        words += f"; changes by {changed} % a year over the weeks seen (told only: forecasts rest on today's)"
     return [("Holds now", words)]
 
 

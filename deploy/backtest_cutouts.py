@@ -159,7 +159,8 @@ def _overlap(event: Cutout, outage: Outage) -> bool:
 def _in_stop(event: Cutout, stops: Iterable[Stop]) -> bool:
     """Return whether an event lies over a stop, though perhaps no cooling was wanted in it."""
     return any(
-        (stop.end_ms is None or event.start <= stop.end_ms + SLACK_MS)
+        stop.kind != "does_not_turn"
+        and (stop.end_ms is None or event.start <= stop.end_ms + SLACK_MS)
         and (event.end is None or event.end >= stop.start_ms - SLACK_MS)
         for stop in stops
     )
@@ -173,12 +174,15 @@ def _want(outage: Outage, played: Played) -> Want:
         for stop in played.stops
         if stop.start_ms <= end_ms and (stop.end_ms is None or stop.end_ms >= outage.start_ms)
     ]
-    hands = {h.kind for h in played.hands if h.start_ms <= end_ms and h.end_ms >= outage.start_ms}
-    if "moved_bank" in hands:
+    if any(m.start_ms <= end_ms and m.end_ms >= outage.start_ms for m in played.moves):
         return Want(outage, "moved_bank", frozenset())
-    if "unplugged" in hands:
-        return Want(outage, "unplugged", frozenset({"supply_interrupted"}), "supply_interrupted")
-    if "switched_off" in hands:
+    acting = {
+        f.kind for f in played.faults if f.begins_ms <= end_ms and (f.ends_ms or end_ms) >= outage.start_ms
+    }
+    parted = sorted(acting & {"unplugged", "isolator_off"})
+    if parted:
+        return Want(outage, parted[0], frozenset({"supply_interrupted"}), "supply_interrupted")
+    if "switched_off" in acting:
         return Want(outage, "switched_off", frozenset({"unit"}), "unit")
     if not over:
         if outage.starved_ms > 0.5 * outage.missing_ms:
@@ -222,7 +226,7 @@ def runs(
             if str(scenario) == EVERY_KIND:
                 start_ms = TRIAL_ENDS_MS - round((TRIAL_DAYS if days is None else days) * DAY_MS)
                 made = trial(seed, start_ms=start_ms, end_ms=TRIAL_ENDS_MS)
-                played = play(made.scenario, start_ms=start_ms, end_ms=TRIAL_ENDS_MS, hands=made.hands)
+                played = play(made.scenario, start_ms=start_ms, end_ms=TRIAL_ENDS_MS, moves=made.moves)
             else:
                 ends = iso_of(TRIAL_ENDS_MS)
                 job = Job.of(scenario, units=None, days=days, end=None)

@@ -10,7 +10,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from deploy.backtesting import Hand, HandKind
+from deploy.backtesting import Moved
 from firmware_sim.plant.ageing import OHM_PER_LOSS
 from firmware_sim.scenarios.fault_kinds import KINDS
 from firmware_sim.scenarios.joined import Scenario
@@ -38,10 +38,10 @@ FRESH_MOHM_AH = 550.0
 
 @dataclass(frozen=True)
 class Trial:
-    """A fleet and what people do to it."""
+    """A fleet and who moves in it."""
 
     scenario: Scenario
-    hands: tuple[Hand, ...]
+    moves: tuple[Moved, ...]
 
 
 @dataclass(frozen=True)
@@ -59,8 +59,8 @@ class Case:
     supply: dict[str, Any] = field(default_factory=dict)
     site: dict[str, Any] = field(default_factory=dict)
     faults: tuple[dict[str, Any], ...] = ()
-    hands: tuple[tuple[HandKind, float, float, float], ...] = ()
-    """Kind, days before the end, hours it lasts, amount."""
+    moved: tuple[float, float] | None = None
+    """To a worn bank: days before the end, hours it lasts."""
     variable_speed: bool = False
 
 
@@ -103,12 +103,21 @@ CASES: tuple[Case, ...] = (
     Case("corroded-and-chatters", nights=3.0, supply={"restart_above_v": 0.5}, unit={"joint_mohm": 300.0}),
     Case("thin-cable", nights=3.0, faults=(_bad_day("undersized_cable", 8.0, amount=10.0),)),
     Case("cut-out-too-high", nights=4.0, supply={"cutout_v": 12.2}),
-    Case("cut-out-turned-up", nights=1.5, hands=(("cutout_turned", 6.0, 144.0, 1.0),)),
-    Case("cut-out-turned-down", source="drive", nights=0.5, hands=(("cutout_turned", 14.0, 336.0, -0.7),)),
+    Case("cut-out-turned-up", nights=1.5, faults=(_bad_day("cutout_turned", 6.0, amount=1.0),)),
+    Case(
+        "cut-out-turned-down",
+        source="drive",
+        nights=0.5,
+        faults=(_bad_day("cutout_turned", 14.0, amount=-0.7),),
+    ),
     Case("cut-out-not-in-file", source="drive", nights=0.5, supply={"hidden": True}),
-    Case("plug-pulled", nights=4.0, hands=(("unplugged", 5.0, 7.0, 0.0), ("unplugged", 2.0, 11.0, 0.0))),
-    Case("switched-off", nights=4.0, hands=(("switched_off", 4.0, 9.0, 0.0),)),
-    Case("moved-to-weak-bank", nights=4.0, hands=(("moved_bank", 5.0, 120.0, -1.0),)),
+    Case(
+        "plug-pulled",
+        nights=4.0,
+        faults=(_bad_day("unplugged", 5.0, lasts_h=7.0), _bad_day("unplugged", 2.0, lasts_h=11.0)),
+    ),
+    Case("switched-off", nights=4.0, faults=(_bad_day("switched_off", 4.0, lasts_h=9.0),)),
+    Case("moved-to-weak-bank", nights=4.0, moved=(5.0, 120.0)),
     Case("stalled", nights=4.0, faults=(_bad_day("compressor_stalled", 3.0, lasts_h=20.0),)),
     Case(
         "trips-on-heat",
@@ -150,7 +159,7 @@ def trial(seed: int, *, start_ms: int, end_ms: int) -> Trial:
     banks: list[tuple[FleetBank, BankPhysics]] = []
     units: list[tuple[FleetUnit, UnitPhysics]] = []
     faults: list[Fault] = []
-    hands: list[Hand] = []
+    moved: list[tuple[int, float, float]] = []
     for case in CASES:
         site_h = _hours(case, draw)
         sites.append((FleetSite(id=f"s-{case.name}"), _weather(case, draw, site_h)))
@@ -158,17 +167,13 @@ def trial(seed: int, *, start_ms: int, end_ms: int) -> Trial:
         volts = 24 if draw.random() < 0.2 else 12  # noqa: PLR2004 - one bank in five
         scale = volts / 12.0
         fed_by = case.unit.get("kind", "battery")
-        index = len(units)
         if fed_by == "battery":
             banks.append(_bank(case, draw, running_a=running_a / scale, volts=volts))
         units.append(_unit(case, draw, running_a=running_a / scale, volts=volts))
         faults += [_fault(entry, case) for entry in case.faults]
-        hands += _hands(case, index, start_ms=start_ms, end_ms=end_ms)
+        if case.moved is not None:
+            moved.append((len(units) - 1, *case.moved))
     weak = next(k for k, (bank, _) in enumerate(banks) if bank.id == "b-worn-from-the-start")
-    hands = [
-        hand if hand.kind != "moved_bank" else Hand("moved_bank", hand.unit, hand.start_ms, hand.end_ms, weak)
-        for hand in hands
-    ]
     scenario = Scenario(
         name="Trial",
         about="One unit for every way a compressor stops.",
@@ -180,7 +185,11 @@ def trial(seed: int, *, start_ms: int, end_ms: int) -> Trial:
         units=tuple(units),
         faults=tuple(faults),
     )
-    return Trial(scenario, tuple(hands))
+    moves = []
+    for index, days, hours in moved:
+        begin = max(start_ms, end_ms - round(days * DAY_MS))
+        moves.append(Moved(index, weak, begin, min(end_ms, begin + round(hours * HOUR_MS))))
+    return Trial(scenario, tuple(moves))
 
 
 def _hours(case: Case, draw: np.random.Generator) -> dict[str, Any]:
@@ -285,11 +294,3 @@ def _unit(
 def _fault(entry: dict[str, Any], case: Case) -> Fault:
     on = "unit" if KINDS[entry["kind"]].on == "unit" else "bank"
     return Fault(**{on: case.name if on == "unit" else f"b-{case.name}"}, **entry)
-
-
-def _hands(case: Case, index: int, *, start_ms: int, end_ms: int) -> list[Hand]:
-    found = []
-    for kind, days, hours, amount in case.hands:
-        begin = max(start_ms, end_ms - round(days * DAY_MS))
-        found.append(Hand(kind, index, begin, min(end_ms, begin + round(hours * HOUR_MS)), amount))
-    return found

@@ -3,13 +3,12 @@
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from deploy.simulate_units import fleet_tables, fleet_toml
-from firmware_sim.faults import Multipliers
+from firmware_sim.faults import Multipliers, Told
 from firmware_sim.history import Block, Simulator, read_by, sampled_rows
 from firmware_sim.plant.cable import cable_ohm
 from firmware_sim.scenarios.joined import Scenario
@@ -19,11 +18,6 @@ from services.domain import Bank, Fleet, Site, Unit, UnitSettings
 from services.domain.fleetfile import parse_fleet
 from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import MINUTE_MS
-
-HandKind = Literal["unplugged", "switched_off", "cutout_turned", "moved_bank"]
-
-PULLED_OHM = 1e6
-"""Between a unit and its bank while the plug is out. [Ω]"""
 
 LARGEST_SEED = 1_000_000
 
@@ -40,16 +34,15 @@ AGAIN_MS = 5 * MINUTE_MS
 
 
 @dataclass(frozen=True)
-class Hand:
-    """Something a person does to a unit; the logs are not told."""
+class Moved:
+    """A unit put on another bank for a while; the logs are not told."""
 
-    kind: HandKind
     unit: int
     """Place in the scenario."""
+    bank: int
+    """Place of the other bank."""
     start_ms: int
     end_ms: int
-    amount: float = 0.0
-    """Of `cutout_turned`: volts added; of `moved_bank`: place of the other bank."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +68,9 @@ class Played:
     """Every stop for want of voltage, supply or a machine that turns."""
     outages: tuple[Outage, ...]
     """What came of them, and of machines that were switched off."""
-    hands: tuple[Hand, ...]
+    moves: tuple[Moved, ...]
+    faults: tuple[Told, ...]
+    """Of the unit and of its bank."""
     uncharged_ms: int | None
     """Since when a charger of its bank is out of order."""
     wearing_ms: int | None
@@ -94,29 +89,30 @@ def reseeded(scenario: Scenario, seed: int) -> Scenario:
     return replace(scenario, seed=seed)
 
 
-class _Handled(Simulator):
-    """A simulated world in which people lend a hand."""
+class _Movable(Simulator):
+    """A simulated world in which people move units from bank to bank."""
 
     def __init__(
-        self, scenario: Scenario, *, anchor_ms: int, start_ms: int, hands: Sequence[Hand] = ()
+        self, scenario: Scenario, *, anchor_ms: int, start_ms: int, moves: Sequence[Moved] = ()
     ) -> None:
         super().__init__(scenario, anchor_ms=anchor_ms, start_ms=start_ms)
-        self._hands = hands
-        self._edges_ms = sorted({t for hand in hands for t in (hand.start_ms, hand.end_ms)})
-        self._sound = self.plant.sizes
+        self._moves = moves
+        self._edges_ms = sorted({t for move in moves for t in (move.start_ms, move.end_ms)})
         self._own_bank = self.plant.electrics._bank.copy()  # noqa: SLF001 - only back-tests move units
-        if hands:
+        if moves:
             self._next_change_ms = self.reached_ms
 
     def _apply_faults(self) -> None:
         if self.reached_ms < self._next_change_ms:
             return
-        super()._apply_faults()
-        acting = [hand for hand in self._hands if hand.start_ms <= self.reached_ms < hand.end_ms]
         later = [t for t in self._edges_ms if t > self.reached_ms]
+        bank = self._own_bank.copy()
+        for move in self._moves:
+            if move.start_ms <= self.reached_ms < move.end_ms:
+                bank[move.unit] = move.bank
+        self.plant.electrics._bank = bank  # noqa: SLF001 - as above
+        super()._apply_faults()
         self._next_change_ms = min([self._next_change_ms, *later])
-        if self._hands:
-            self._act(acting)
 
     @property
     def set_point_c(self) -> FloatArray:
@@ -125,33 +121,16 @@ class _Handled(Simulator):
         return aims
 
     @property
+    def runs(self) -> npt.NDArray[np.bool_]:
+        """Which units are switched on now."""
+        running: npt.NDArray[np.bool_] = self.plant._now.runs  # noqa: SLF001 - as above
+        return running
+
+    @property
     def least_start_v(self) -> FloatArray:
         """What terminals must show before a start for it to succeed [V]."""
         least: FloatArray = self.plant._now.least_start_v  # noqa: SLF001 - as above
         return least
-
-    def _act(self, acting: Sequence[Hand]) -> None:
-        sound, units = self._sound, len(self.scenario.units)
-        runs, cutout_v = sound.runs.copy(), sound.limits.cutout_v.copy()
-        restart_v, bank = sound.limits.restart_v.copy(), self._own_bank.copy()
-        pulled = np.zeros(units)
-        for hand in acting:
-            if hand.kind == "switched_off":
-                runs[hand.unit] = False
-            elif hand.kind == "cutout_turned":
-                cutout_v[hand.unit] += hand.amount
-                restart_v[hand.unit] += hand.amount
-            elif hand.kind == "moved_bank":
-                bank[hand.unit] = round(hand.amount)
-            else:
-                pulled[hand.unit] = PULLED_OHM
-        limits = replace(sound.limits, cutout_v=cutout_v, restart_v=restart_v)
-        self.plant.sizes = replace(sound, runs=runs, limits=limits)
-        self.plant.electrics._bank = bank  # noqa: SLF001 - as above
-        moved = dict(self._moved)
-        moved["joint_ohm_added"] = moved.get("joint_ohm_added", np.zeros(units)) + pulled
-        self.plant.apply(moved)
-        self.plant.electrics.set_faults(moved)
 
 
 def settings_of(scenario: Scenario) -> dict[str, UnitSettings]:
@@ -172,37 +151,22 @@ def settings_of(scenario: Scenario) -> dict[str, UnitSettings]:
 
 
 class _Causes(StopKeeper):
-    """True causes, for which a path must be worn and not just warm, and a turned cut-out is known."""
+    """True causes, for which a path must be worn and not just warm."""
 
-    def __init__(self, scenario: Scenario, hands: Sequence[Hand]) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         super().__init__(scenario)
-        self._hands = hands
         fleet = [unit for unit, _ in scenario.units]
         self._cable_ohm = [
             cable_ohm(length_m=u.supply.cable_length_m, section_mm2=u.supply.cable_mm2) for u in fleet
         ]
         self._joint_ohm = [physics.joint_mohm / 1000.0 for _, physics in scenario.units]
-        self._at_ms = 0
-
-    def take(self, block: Block) -> None:
-        """Take note of a block."""
-        self._at_ms = int(block.t_ms[-1])
-        super().take(block)
 
     def _cause(
         self, unit: int, bank_v: float, soc: float, unit_a: float, faults: Multipliers, *, wires: bool
     ) -> tuple[Cause, str]:
-        acting = {h.kind: h for h in self._hands if h.unit == unit and h.start_ms < self._at_ms <= h.end_ms}
-        if "unplugged" in acting:
-            return "supply_interrupted", "plug pulled"
         cause, why = super()._cause(unit, bank_v, soc, unit_a, faults, wires=wires)
         if cause == "wiring" and self._excess_ohm(unit, faults) < WORN_JOINT_OHM * self._twelves[unit] ** 2:
             cause, why = super()._cause(unit, 0.0, soc, unit_a, faults, wires=wires)
-        turned = acting.get("cutout_turned")
-        if turned is not None and wires and turned.amount > 0.0:
-            file_v = float(self._cutout_v[unit])
-            if bank_v - unit_a * self._sound_ohm[unit] >= file_v and cause in {"battery_flat", "wiring"}:
-                return "limits", f"cut-out turned up by {turned.amount:.1f} V"
         return cause, why
 
     def _excess_ohm(self, unit: int, faults: Multipliers) -> float:
@@ -279,7 +243,7 @@ def _outages(
     return tuple(found)
 
 
-def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand] = ()) -> list[Played]:
+def play(scenario: Scenario, *, start_ms: int, end_ms: int, moves: Sequence[Moved] = ()) -> list[Played]:
     """Simulate a stretch of time and return every unit that sends, with the truth beside it.
 
     Parameters
@@ -288,18 +252,19 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand
         Its faults act; their times count back from the end.
     start_ms, end_ms : int
         The stretch. [ms]
-    hands : sequence of Hand
-        What people do besides.
+    moves : sequence of Moved
+        Units put on other banks for a while.
     """
-    simulator = _Handled(scenario, anchor_ms=end_ms, start_ms=start_ms, hands=hands)
-    stops, wants = _Causes(scenario, hands), _Wants(scenario)
+    simulator = _Movable(scenario, anchor_ms=end_ms, start_ms=start_ms, moves=moves)
+    stops, wants = _Causes(scenario), _Wants(scenario)
+    gone_wrong = simulator.faults.told()
     kept = [i for i, (_, physics) in enumerate(scenario.units) if physics.runs]
     columns = {i: [COLUMN_OF[name] for name in scenario.units[i][1].channels] for i in kept}
     shown_columns = sorted({column for own in columns.values() for column in own})
     parts: dict[int, list[tuple[IntArray, FloatArray]]] = {i: [] for i in kept}
     for block in simulator.blocks(end_ms):
         stops.take(block)
-        wants.take(block, simulator.set_point_c, simulator.plant.sizes.runs, simulator.least_start_v)
+        wants.take(block, simulator.set_point_c, simulator.runs, simulator.least_start_v)
         readings = {column: read_by(block, column) for column in shown_columns}
         for i in kept:
             unit, physics = scenario.units[i]
@@ -324,7 +289,8 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, hands: Sequence[Hand
                 series=Series(times, {name: values[:, k].copy() for k, name in enumerate(columns[i])}),
                 stops=tuple(stops.of(i)),
                 outages=outages[i],
-                hands=tuple(hand for hand in hands if hand.unit == i),
+                moves=tuple(move for move in moves if move.unit == i),
+                faults=tuple(fault for fault in gone_wrong if fault.target in {unit.id, unit.supply.bank}),
                 uncharged_ms=_since_ms(simulator, unit.supply.bank, CHARGER_FAULTS),
                 wearing_ms=_since_ms(simulator, unit.supply.bank, BANK_FAULTS),
                 soc=values[:, -1].copy(),

@@ -16,7 +16,7 @@ from dashboards.reports.contents import (
     VerdictLine,
     Withdrawn,
 )
-from deploy import log_days
+from deploy import log_days, log_spots
 from deploy.analyse import zone_of
 from deploy.reporting import Period, Said, regime_of, sheet_of, span_asked
 from services.analytics.assess import HISTORY_MS
@@ -127,9 +127,11 @@ class LogBook:
     def _said(self, unit: str, span: Span, printed_ms: int) -> Said:
         records, reader = self._records, self._reader
         cards = records.batches_between(unit, span.start_ms, span.end_ms)
+        lives = {card.batch.id: records.batch_life(card.batch.id) for card in cards}
+        events = tuple(e for batch in lives for e in records.batch_events(batch) if e.t < span.end_ms)
         status, heard = reader.statuses().get(unit), reader.span_of(unit)
         lines = [
-            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body))
+            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body), log_spots.of_statement(records, s))
             for s in reversed(records.statements(unit, _ALL))
             if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS
             or (s.kind == "signed" and s.t_ms >= span.start_ms)
@@ -149,7 +151,8 @@ class LogBook:
             ),
             contradictions=tuple(_contradictions(reader, unit, span)),
             batches=tuple(cards),
-            events=tuple(e for c in cards for e in records.batch_events(c.batch.id) if e.t < span.end_ms),
+            events=events,
+            spots={e.id: log_spots.of_event(records, lives[e.batch], e) for e in events},
             awaited=tuple(
                 Span(max(s.start_ms, span.start_ms), min(s.end_ms, span.end_ms))
                 for s in reader.missing_spans(unit)

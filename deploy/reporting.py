@@ -1,7 +1,7 @@
 """Makes an inspector's log, of a logger's file or of what `deploy.logbook` gathers, and writes its files."""
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -26,7 +26,7 @@ from deploy.analyse import gap_s, zone_of
 from services.analytics.assess import HISTORY_MS, assess
 from services.analytics.food.rules import limits_of
 from services.analytics.sensor_checks import corrections
-from services.domain import BatchCard, BatchEvent, RejectedCell, SensorCheck, UnitSettings
+from services.domain import BatchCard, BatchEvent, RejectedCell, SensorCheck, SpotCheck, UnitSettings
 from services.errors import ConfigurationError
 from services.telemetry.logfile import ParsedLog
 from services.timebase import DAY_MS, Span, datetime_of, ms_of, ms_of_iso, utc_day_start_ms
@@ -48,6 +48,7 @@ class Said:
     contradictions: tuple[Contradiction, ...] = ()
     batches: tuple[BatchCard, ...] = ()
     events: tuple[BatchEvent, ...] = ()
+    spots: Mapping[int, tuple[SpotCheck, ...]] = field(default_factory=dict)
     awaited: tuple[Span, ...] = ()
     checks: tuple[SensorCheck, ...] = ()
     """Checks in melting ice that people wrote down, up to the end of the period."""
@@ -244,6 +245,7 @@ def sheet_of(
         applied=_applied(last, people.checks, span),
         batches=people.batches,
         batch_events=people.events,
+        batch_spots=people.spots,
         cutouts=cutouts,
         sensors=log_days.flags_of(judged.flags, span),
         findings=end.service or (),

@@ -59,7 +59,8 @@ def shown(column: str, true: Truth, noise: Mapping[str, FloatArray], faults: Fau
     noise : mapping of (steps, n) float64
         Noise by column, in the column's unit.
     faults : mapping of (n,) float64
-        probe_offset_k, product_offset_k [K]; probe_stuck, probe_open [0 or 1]; probe_noise_ratio [1].
+        probe_offset_k, product_offset_k [K]; probe_stuck, probe_open [0 or 1]; probe_noise_ratio,
+        volts_ratio [1]; volts_stuck_at [V].
         What is absent is not at fault.
 
     Returns
@@ -75,6 +76,8 @@ def shown(column: str, true: Truth, noise: Mapping[str, FloatArray], faults: Fau
         noisy = noisy + faults["product_offset_k"]
     if column == "cabinet_c":
         noisy = _probe(noisy, true, faults)
+    if column == "battery_v":
+        noisy = _volts(noisy, faults)
     digit = RESOLUTION[column]
     readings: FloatArray = np.round(np.round(noisy / digit) * digit, 3)
     return readings
@@ -97,6 +100,13 @@ def _probe(noisy_c: FloatArray, true: Truth, faults: Faults) -> FloatArray:
     if "probe_open" in faults:
         shown_c = np.where(faults["probe_open"] > 0.0, np.nan, shown_c)
     return shown_c
+
+
+def _volts(noisy_v: FloatArray, faults: Faults) -> FloatArray:
+    """Return what the voltage reading shows: of another scale, or standing still."""
+    shown_v = noisy_v * faults["volts_ratio"] if "volts_ratio" in faults else noisy_v
+    stuck_v = faults.get("volts_stuck_at")
+    return shown_v if stuck_v is None else np.where(stuck_v > 0.0, stuck_v, shown_v)
 
 
 def cabinet_read_by(faults: Faults, units: int) -> IntArray:

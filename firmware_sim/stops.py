@@ -9,6 +9,7 @@ import numpy.typing as npt
 from firmware_sim.faults import Multipliers
 from firmware_sim.history import Block
 from firmware_sim.plant.cable import cable_ohm
+from firmware_sim.plant.sizes import STARTING_RATIO
 from firmware_sim.scenarios.fault_kinds import CHARGER_PARAMETER
 from firmware_sim.scenarios.joined import Scenario
 from services.telemetry import FloatArray
@@ -32,6 +33,9 @@ WEAK_RESISTANCE = 1.8
 
 HALF = 0.5
 """A charger that gives less than this share, or a relay stuck more than this, is out of order. [1]"""
+
+USUAL_A = 4.2
+"""Of a machine at 12 V whose current the fleet file does not give. [A] Judgement."""
 
 DEAD_V = 1.0
 """Below it nothing is fed. [V]"""
@@ -73,6 +77,12 @@ class StopKeeper:
         self._cutout_v = np.array(
             [
                 11.4 * k if u.supply.cutout_v is None else u.supply.cutout_v
+                for u, k in zip(fleet, twelves, strict=True)
+            ]
+        )
+        self._starting_a = STARTING_RATIO * np.array(
+            [
+                USUAL_A / k if u.compressor.running_a is None else u.compressor.running_a
                 for u, k in zip(fleet, twelves, strict=True)
             ]
         )
@@ -122,7 +132,10 @@ class StopKeeper:
                 self._before(block, name, int(row), int(unit))
                 for name in ("unit_v", "bank_v", "soc", "unit_a")
             )
-            if kind == "no_supply" and self._bank[unit] < 0:
+            parted = _parted(block.faults, int(unit), self._bank[unit])
+            if kind == "no_supply" and parted is not None:
+                cause, why = "supply_interrupted", parted
+            elif kind == "no_supply" and self._bank[unit] < 0:
                 cause, why = "supply_interrupted", "mains or generator gave nothing"
             else:
                 wires = kind != "no_supply"  # a bank's protection board looks at the bank alone
@@ -157,23 +170,37 @@ class StopKeeper:
     def _stood(self, block: Block, row: int, unit: int) -> Stop:
         volts, bank_v, soc = (self._before(block, name, row, unit) for name in ("unit_v", "bank_v", "soc"))
         hot_c = self._before(block, "condensing_c", row, unit) if "condensing_c" in block.true else 0.0
-        why = (
-            f"protector open, condenser at {hot_c:.0f} °C" if hot_c > HOT_C else "told to run, does not turn"
-        )
-        return Stop("does_not_turn", int(block.t_ms[row]), None, "unit", why, volts, bank_v, soc)
+        cause: Cause = "unit"
+        why = "told to run, does not turn"
+        starved = "starved" in block.true and self._before(block, "starved", row, unit) > HALF
+        if hot_c > HOT_C:
+            why = f"protector open, condenser at {hot_c:.0f} °C"
+        elif starved:
+            cause, words = self._cause(unit, bank_v, soc, self._starting_a[unit], block.faults, wires=True)
+            why = f"{volts:.2f} V are too little for a start: {words}"
+        return Stop("does_not_turn", int(block.t_ms[row]), None, cause, why, volts, bank_v, soc)
 
     def _cause(
         self, unit: int, bank_v: float, soc: float, unit_a: float, faults: Multipliers, *, wires: bool
     ) -> tuple[Cause, str]:
         """Return why the voltage at a unit was too low: what would have had to be sound to avoid the stop."""
         sound_v = bank_v - unit_a * self._sound_ohm[unit]
-        cutout_v = float(self._cutout_v[unit])
+        file_v = float(self._cutout_v[unit])
+        cutout_v = file_v + _at(faults, "cutout_v_added", unit, 0.0) * float(self._twelves[unit])
         bank = self._bank[unit]
         if bank < 0:
             return "supply_interrupted", "not on a battery"
+        if wires and cutout_v > file_v and sound_v >= file_v:
+            return "limits", f"cut-out turned up to {cutout_v:.1f} V"
         usual = cutout_v <= USUAL_CUTOUT_V * self._twelves[unit]
         if wires and usual and sound_v >= cutout_v:
             return "wiring", f"with sound wiring the unit would have seen {sound_v:.2f} V"
+        return self._of_bank(bank, soc, cutout_v, faults, unusual=wires and not usual)
+
+    def _of_bank(
+        self, bank: int, soc: float, cutout_v: float, faults: Multipliers, *, unusual: bool
+    ) -> tuple[Cause, str]:
+        """Return why a bank was low: not charged, worn, asked for too early, or simply flat."""
         out = [name for name in CHARGER_PARAMETER.values() if _at(faults, name, bank, 1.0) < HALF]
         if out or _at(faults, "relay_stuck_open", bank, 0.0) > HALF:
             return "charging", f"no charge from {', '.join(out) if out else 'the split-charge relay'}"
@@ -181,13 +208,20 @@ class StopKeeper:
         worn = float(self._ohm_ratio[bank]) * _at(faults, "resistance", bank, 1.0)
         if share < WEAK_SHARE or worn >= WEAK_RESISTANCE:
             return "battery_weak", f"{share:.0%} of the label's capacity, {worn:.1f} times a sound resistance"
-        if wires and not usual:
+        if unusual:
             return "limits", f"cut-out set to {cutout_v:.1f} V"
         return "battery_flat", f"state of charge {soc:.0%}"
 
     def of(self, unit: int) -> list[Stop]:
         """Return the stops of a unit in order of their beginning."""
         return sorted(self._stops[unit], key=lambda stop: stop.start_ms)
+
+
+def _parted(faults: Multipliers, unit: int, bank: int) -> str | None:
+    """Return what somebody opened between a unit and its supply."""
+    if _at(faults, "unplugged", unit, 0.0) > HALF:
+        return "plug pulled"
+    return "isolator open" if bank >= 0 and _at(faults, "isolator_open", bank, 0.0) > HALF else None
 
 
 def _at(faults: Multipliers, name: str, index: int, neutral: float) -> float:

@@ -11,7 +11,7 @@ from services.domain import BatchCard, BatchClock, BatchEvent, BatchTimer, Evide
 
 OPERATORS = {"<": "<", "<=": "\N{LESS-THAN OR EQUAL TO}", ">": ">", ">=": "\N{GREATER-THAN OR EQUAL TO}"}
 COMPARED = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
-_TEMPERATURE_FIELDS = ("probe_c", "core_c", "received_c")
+_TEMPERATURE_FIELDS = ("probe_c", "surface_c", "core_c", "received_c")
 _TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot")
 
 

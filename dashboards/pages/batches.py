@@ -16,6 +16,7 @@ from dashboards.pages.camp import larder_of, standing_out_words
 from dashboards.pages.forms import amount_or_none, day_or_none, happened_ms, temperature_or_none
 from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw_phone
+from dashboards.pages.spots import spot_views, verdict_lines
 from dashboards.places import Larder, Place, colder_places, own_standing
 from services.api.desk import Desk
 from services.api.routes import AtDesk
@@ -24,6 +25,8 @@ from services.domain import BatchCard, BatchEventKind, UnitCard, Verdict
 
 router = APIRouter(include_in_schema=False)
 
+MOST_VERDICTS = 20
+"""Changes of verdict on a batch's page; the API tells all."""
 BatchPath = Annotated[int, Path(ge=1, le=2**53, description="Number of the batch.")]
 
 
@@ -37,6 +40,7 @@ class SaidOfBatch(BaseModel):
     ago_min: int = 0
     unit: str = ""
     probe_c: str = ""
+    surface_c: str = ""
     disposition: Disposition | str = ""
     reason: str = ""
     quantity: str = ""
@@ -71,7 +75,11 @@ class SaidOfBatch(BaseModel):
             for name in ("unit", "disposition", "reason", "what", "supplier", "lot", "note")
             if (value := str(getattr(self, name))).strip()
         }
-        numbers = {"probe_c": probe_c, "quantity": amount_or_none(self.quantity)}
+        numbers = {
+            "probe_c": probe_c,
+            "surface_c": temperature_or_none(self.surface_c),
+            "quantity": amount_or_none(self.quantity),
+        }
         days = {"use_by": day_or_none(self.use_by), "opened_on": day_or_none(self.opened_on)}
         return {
             **words,
@@ -152,6 +160,8 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
         places=_choices(card, larder, best),
         freezers=_freezers(card, larder),
         clocks=[clock_view(clock, card.batch.food_class) for clock in card.clocks],
+        spots=spot_views(card.spot, zone, now_ms),
+        verdicts=verdict_lines(desk.batch_verdicts(batch, MOST_VERDICTS), card.batch.food_class, zone),
         assumed=card.assumed,
         events=[
             (e.id, text.stamp(e.t, zone), event_words(e, names), e.kind != "corrected")

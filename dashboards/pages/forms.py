@@ -1,7 +1,7 @@
 """Numbers, dates and times as people type them into plain forms."""
 
 import re
-from datetime import date
+from datetime import date, time
 
 from starlette.exceptions import HTTPException
 
@@ -9,6 +9,7 @@ from services.timebase import MINUTE_MS
 
 _NUMBER = re.compile(r"[-+]?\d{1,3}([.,]\d{1,3})?")
 _AMOUNT = re.compile(r"\d{1,5}([.,]\d{1,3})?")
+_TIME = re.compile(r"([01]?\d|2[0-3])[:.]([0-5]\d)")
 _LOWEST_PROBE_C, _HIGHEST_PROBE_C = -60.0, 120.0
 _LONGEST_AGO_MIN = 72 * 60
 
@@ -49,6 +50,23 @@ def amount_or_none(typed: str) -> float | None:
     if not _AMOUNT.fullmatch(tidy) or float(tidy) <= 0:
         raise HTTPException(422, f"{typed!r} is not an amount. Write it like 2.5 or 2,5.")
     return float(tidy)
+
+
+def time_or_none(typed: str) -> time | None:
+    """Return a time of day, None where the field was left empty.
+
+    Raises
+    ------
+    HTTPException
+        422 when it is no time of day.
+    """
+    tidy = typed.strip()
+    if not tidy:
+        return None
+    found = _TIME.fullmatch(tidy)
+    if found is None:
+        raise HTTPException(422, f"{typed[:20]!r} is not a time of day. Write it like 05:30.")
+    return time(int(found[1]), int(found[2]))
 
 
 def day_or_none(typed: str) -> date | None:

@@ -33,6 +33,7 @@ def _environment() -> Environment:
         channels=text.CHANNELS,
         food=foodwords,
         agos=foodwords.AGOS,
+        spot_note=foodwords.SPOT_NOTE,
         unrecorded_cook=foodwords.UNRECORDED_COOK,
     )
     return environment

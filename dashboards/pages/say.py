@@ -7,7 +7,7 @@ from fastapi import APIRouter, Form
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from dashboards.pages.forms import number_from
+from dashboards.pages.forms import number_from, temperature_or_none
 from dashboards.pages.people import remember
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import Check, Disposition, Name, Release, Words
@@ -76,13 +76,21 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
     kind: Annotated[Literal["probe", "ice_point"], Form()],
     probe_c: Annotated[str, Form(max_length=12)],
     back: Annotated[str, Form()],
+    surface_c: Annotated[str, Form(max_length=12)] = "",
     channel: Annotated[Literal["cabinet", "product"], Form()] = "cabinet",
     note: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
     """Write down a probe reading, or what a fitted sensor showed in melting ice."""
     response = _back(back, unit, person)
-    read_c = number_from(probe_c)
     desk.write_check(
-        Check(unit=unit, person=person, kind=kind, channel=channel, probe_c=read_c, note=note.strip() or None)
+        Check(
+            unit=unit,
+            person=person,
+            kind=kind,
+            channel=channel,
+            probe_c=number_from(probe_c),
+            surface_c=temperature_or_none(surface_c),
+            note=note.strip() or None,
+        )
     )
     return response

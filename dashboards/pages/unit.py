@@ -12,9 +12,12 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, text
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
+from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
+from dashboards.pages.forms import time_or_none
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
+from dashboards.pages.spots import spot_views
 from dashboards.pages.views import card_view, statement_words
 from dashboards.powerwords import battery_words, energy_rows, move_words
 from services.api.desk import Desk
@@ -104,11 +107,18 @@ def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[Ba
 
 
 @router.get("/units/{unit}", response_class=HTMLResponse)
-def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h", noted: str = "") -> Response:
-    """Show one cabinet."""
+def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
+    request: Request,
+    desk: AtDesk,
+    unit: UnitPath,
+    span: str = "24h",
+    noted: str = "",
+    until: str = "",
+) -> Response:
+    """Show one cabinet; with a time of day, whether its battery lasts until then."""
     if span not in SPANS:
         raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
-    now_ms = desk.now_ms()
+    now_ms, at = desk.now_ms(), time_or_none(until)
     card = desk.card(unit)
     zone = text.zone_of(card)
     end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
@@ -128,8 +138,13 @@ def unit_page(request: Request, desk: AtDesk, unit: UnitPath, span: str = "24h",
             if k in text.CHANNELS
         ],
         battery=battery_words(analysis),
+        on_battery=card.runout.reason != "no_battery",
+        until="" if at is None else f"{at:%H:%M}",
+        answer="" if at is None else answer_words(answer_of(card, now_ms, at), at),
+        chances=chances(card, now_ms, at),
         exposures=_exposures(exposures, card.classes, zone, now_ms),
         answers=_answers(card, exposures),
+        spots=spot_views(card.spot, zone, now_ms),
         batches=_batches(desk, card, zone, now_ms),
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],
         cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],

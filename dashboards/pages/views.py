@@ -176,6 +176,9 @@ def statement_words(said: StatementRow) -> str:
     body = said.body
     probe = body.get("probe_c")
     read = f", probe {text.degrees(float(probe))}" if isinstance(probe, int | float) else ""
+    surface = body.get("surface_c")
+    if isinstance(surface, int | float):
+        read += f", surface {text.degrees(float(surface))}"
     if (state := body.get("state")) is not None:
         return f"{said.who}: {text.STATES.get(str(state), text.plain(str(state)))}."
     if (disposition := body.get("disposition")) is not None:

@@ -17,6 +17,7 @@ from services.domain import (
     Finding,
     RejectedCell,
     SensorFlag,
+    SpotCheck,
     UnitSettings,
     UnitState,
     Verdict,
@@ -150,6 +151,8 @@ class SaidLine:
     who: str
     kind: str
     body: Mapping[str, Any]
+    spot: tuple[SpotCheck, ...] = ()
+    """What each document says of a probe reading, by the rules that held when it was taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,6 +259,8 @@ class LogSheet:
     applied: tuple[Applied, ...]
     batches: tuple[BatchCard, ...]
     batch_events: tuple[BatchEvent, ...]
+    batch_spots: Mapping[int, tuple[SpotCheck, ...]]
+    """The same of probe readings in batches, by the number of the event."""
     cutouts: tuple[Cutout, ...]
     sensors: tuple[SensorFlag, ...]
     findings: tuple[Finding, ...]

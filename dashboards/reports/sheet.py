@@ -88,8 +88,7 @@ def _view(made: LogSheet) -> Plain:
                 words.both_times(line.t_ms, zone),
                 line.who,
                 words.kind_words(line.kind),
-                words.body_words(line.body)
-                + ("" if line.t_ms < made.span.end_ms else " (said after the period)"),
+                words.said_words(line) + ("" if line.t_ms < made.span.end_ms else " (said after the period)"),
             )
             for line in made.said
         ],

@@ -204,7 +204,7 @@ def _batches(made: LogSheet) -> Iterator[tuple[int, Row]]:
     for event in made.batch_events:
         what = (
             f"batch {event.batch} ({names.get(event.batch, '')}), {text.plain(event.kind)}, written down "
-            f"{iso_of(event.said)}: {words.event_words(event)}"
+            f"{iso_of(event.said)}: {words.event_words(event, made.batch_spots.get(event.id, ()))}"
         )
         t_ms = max(event.t, made.span.start_ms)
         row = _row("batch", made, event.t, who=event.who, what=what)

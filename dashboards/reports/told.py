@@ -53,7 +53,7 @@ def batch_view(made: LogSheet, card: BatchCard) -> Plain:
                 words.both_times(e.said, made.zone),
                 e.who,
                 words.kind_words(e.kind),
-                words.event_words(e),
+                words.event_words(e, made.batch_spots.get(e.id, ())),
             )
             for e in made.batch_events
             if e.batch == batch.id

@@ -1,12 +1,12 @@
 """The words of a log: what people said, what was counted, what happened to the food."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards import text
 from dashboards.reports.contents import LimitRow, Passing, SaidLine
-from services.domain import BatchEvent, Verdict
+from services.domain import BatchEvent, SpotCheck, Verdict
 
 BASES = {
     "probe": "product probe",
@@ -35,6 +35,7 @@ _KINDS = {
 }
 _FIELDS = {
     "probe_c": "probe",
+    "surface_c": "surface",
     "reading_c": "reading",
     "core_c": "core",
     "received_c": "received at",
@@ -45,7 +46,7 @@ _FIELDS = {
     "batch": "batch",
     "quantity_unit": "measured in",
 }
-_TEMPERATURES = frozenset({"probe_c", "reading_c", "core_c", "received_c"})
+_TEMPERATURES = frozenset({"probe_c", "surface_c", "reading_c", "core_c", "received_c"})
 
 
 def kind_words(kind: str) -> str:
@@ -85,13 +86,18 @@ def values_words(values: Mapping[str, Any]) -> str:
 
 
 def said_words(line: SaidLine) -> str:
-    """Return a statement in words."""
-    return body_words(line.body)
+    """Return a statement in words, with what the law says of a probe reading."""
+    return "; ".join((body_words(line.body), *map(spot_words, line.spot)))
 
 
-def event_words(event: BatchEvent) -> str:
-    """Return what happened to a batch, in words."""
-    return body_words(event.body)
+def event_words(event: BatchEvent, spot: Sequence[SpotCheck] = ()) -> str:
+    """Return what happened to a batch in words, with what the law says of a probe reading."""
+    return "; ".join((body_words(event.body), *map(spot_words, spot)))
+
+
+def spot_words(spot: SpotCheck) -> str:
+    """Return what one document says of one probe reading."""
+    return f"{spot.rule} at that moment {COMPLIANT[spot.compliant]}: {spot.why} [{spot.source}]"
 
 
 def exact(value: float) -> str:

@@ -75,6 +75,7 @@ class WellState(Protocol):
     q1_ah: FloatArray
     q2_ah: FloatArray
     full_ah: FloatArray
+    ahead_ah: FloatArray
     bank_c: FloatArray
     surface_v: FloatArray
     swing: FloatArray
@@ -132,6 +133,7 @@ class Banks:
         self._label_ah = np.array(
             [b.capacity_ah * p.health * w.capacity_ratio for (b, p), w in zip(banks, wells, strict=True)]
         )
+        self._halves = np.array([1.0 if bank.nominal_v == 24 else 0.0 for bank, _ in banks])  # noqa: PLR2004 - volts
         self._start_soc = np.array([p.start_soc for _, p in banks])
         self._open_v = np.array([OPEN_CIRCUIT_V[kind] for kind in kinds]).reshape(-1, 11) * twelves[:, None]
         self._row = np.arange(len(banks))
@@ -268,6 +270,9 @@ class Banks:
         room_a = (self_a + (share * full - idle_ah) / wells.cost) / self._efficiency
         willing_a = (full - held) * slow.willing_per_h
         open_v = self._open_circuit_v(np.minimum(np.maximum(level, 0.0), 1.0)) + state.surface_v
+        if state.ahead_ah.any():  # two halves in series, the tapped one behind
+            fuller = np.minimum(np.maximum(level + state.ahead_ah / slow.usable_ah, 0.0), 1.0)
+            open_v = open_v + 0.5 * (self._open_circuit_v(fuller) - (open_v - state.surface_v))
         if self.some_lithium:
             open_v = open_v + self._hysteresis_v * state.swing
         return BankNow(
@@ -287,12 +292,26 @@ class Banks:
         return opened
 
     def move(
-        self, state: WellState, now: BankNow, *, charge_a: FloatArray, drain_a: FloatArray, dt_s: float
+        self,
+        state: WellState,
+        now: BankNow,
+        *,
+        charge_a: FloatArray,
+        drain_a: FloatArray,
+        tap_a: FloatArray,
+        dt_s: float,
     ) -> None:
-        """Let the wells give and take for a step."""
+        """Let the wells give and take for a step; those of a tapped bank are its tapped half.
+
+        What the tap draws is part of `drain_a`, or taken off `charge_a`: the other half does without. Once it
+        is full it takes no more, so the halves meet again when the tapped one is full too.
+        """
         out_a = drain_a - self._efficiency * charge_a + now.self_a
         state.q1_ah, state.q2_ah = now.wells.after(state.q1_ah, state.q2_ah, out_a)
         hours = dt_s / 3600.0
+        if tap_a.any() or state.ahead_ah.any():
+            room_ah = np.maximum(state.full_ah - state.q1_ah - state.q2_ah, 0.0)
+            state.ahead_ah = np.minimum(state.ahead_ah + self._halves * tap_a * hours, room_ah)
         drained_ah = drain_a * hours
         state.drained_ah = state.drained_ah + drained_ah
         if self.some_lithium:

@@ -32,6 +32,8 @@ DEFAULT_FAULTS: dict[str, float] = {
     "gateway_brownout_v": 0.0,
     "cable_ohm": 1.0,
     "joint_ohm_added": 0.0,
+    "switched_off": 0.0,
+    "cutout_v_added": 0.0,
 }
 """What `effects_of` takes, and what holds for a unit without faults."""
 
@@ -53,6 +55,8 @@ class Effects:
     """Arrays of (n,) that hold until a fault moves."""
 
     limits: Limits
+    runs: BoolArray
+    """Neither left off all the time nor switched off by somebody."""
     can_start: BoolArray
     probe_open: BoolArray
     probe_stuck: BoolArray
@@ -99,10 +103,14 @@ def effects_of(sizes: Sizes, multipliers: Mapping[str, FloatArray], *, nominal_v
     per_work = 1000.0 * work_ratio(now["compressor_ratio"]) / sizes.machines.electric_efficiency
     fan_gone = sizes.evaporator_fan * (1.0 - now["evaporator_fan"])
     path_ohm = sizes.cable_ohm * now["cable_ohm"] + sizes.joint_ohm + now["joint_ohm_added"]
+    turned_v = now["cutout_v_added"] * nominal_v / 12.0
     return Effects(
+        runs=sizes.runs & (now["switched_off"] <= 0.0),
         limits=replace(
             sizes.limits,
             set_point_c=sizes.limits.set_point_c + now["set_point_offset_k"],
+            cutout_v=sizes.limits.cutout_v + turned_v,
+            restart_v=sizes.limits.restart_v + turned_v,
             brownout_v=np.maximum(now["gateway_brownout_v"], DEAD_SHARE * nominal_v),
         ),
         can_start=sizes.runs & (now["starts"] > 0.0),

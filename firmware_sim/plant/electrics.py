@@ -49,6 +49,8 @@ class ElectricState:
     """Bound charge, likewise. [Ah]"""
     full_ah: FloatArray
     """What both hold when full. [Ah]"""
+    ahead_ah: FloatArray
+    """By what the other half of a bank of 24 V is fuller than the one that is tapped. [Ah]"""
     bank_c: FloatArray
     surface_v: FloatArray
     """What is left of charging on the plates. [V]"""
@@ -218,16 +220,25 @@ class Electrics:
         self._starters = Starters(scenario.banks)
         n, m = len(fleet), len(scenario.banks)
         self._none, self._all = np.zeros(m), np.ones(n, dtype=bool)
+        self._tap_a, self._joined = np.zeros(m), self._all
+        self._shut: BoolArray = np.ones(m, dtype=bool)
+        """(m,) whether its isolator is."""
         self._still_c, self._still_cable_c = np.full(m, STARTING_C), np.full(n, STILL_CABLE_C)
 
     def set_faults(self, faults: Mapping[str, FloatArray]) -> None:
         """Take over what is broken, by parameter; names of other parts are left to them.
 
-        Units: joint_ohm_added [ohm], cable_ohm (factor). Banks: capacity, resistance, acceptance,
-        self_discharge, other_load_a, panel_w, drive_a, mains_a, generator_a (factors), absorption_v_added
-        [V at 12 V], relay_stuck_open, relay_stuck_closed (0 or 1). A name not given is well.
+        Units: joint_ohm_added [ohm], cable_ohm (factor), unplugged (0 or 1). Banks: capacity, resistance,
+        acceptance, self_discharge, other_load_a, panel_w, drive_a, mains_a, generator_a (factors),
+        absorption_v_added [V at 12 V], relay_stuck_open, relay_stuck_closed, isolator_open (0 or 1),
+        half_tap_a [A]. A name not given is well.
         """
         known = dict(faults)
+        m = self._others_a.size
+        self._tap_a = known.get("half_tap_a", np.zeros(m))
+        self._shut = known.get("isolator_open", np.zeros(m)) <= 0.0
+        plugged = known.get("unplugged", np.zeros(self._bank.size)) <= 0.0
+        self._joined = (self._at_units(self._shut.astype(float), 1.0) > 0.0) & plugged
         added = known.get("joint_ohm_added", np.zeros(self._bank.size)) * self.on_bank / JOINT_20
         joint = self._joint_ohm + added
         self._path_20_ohm = self._cable_ohm * known.get("cable_ohm", np.ones(self._bank.size)) + joint
@@ -244,6 +255,7 @@ class Electrics:
             q1_ah=q1,
             q2_ah=q2,
             full_ah=full,
+            ahead_ah=np.zeros(m),
             bank_c=np.full(m, STARTING_C),
             surface_v=np.zeros(m),
             swing=np.zeros(m),
@@ -301,8 +313,9 @@ class Electrics:
             woken = offer.smart_a + offer.relay_a > WAKING_A
             state.tripped = self._banks.trips(state.tripped, now, woken=woken)
         wires = self._wires(inputs, state.tripped)
-        others_a = self._others_now_a * (now.soc > OTHERS_STOP_SOC) + offer.drain_a
-        others_a = others_a * ~state.tripped
+        tap_a = self._tap_a * (now.soc > OTHERS_STOP_SOC) * ~state.tripped
+        others_a = self._others_now_a * (now.soc > OTHERS_STOP_SOC) * self._shut + offer.drain_a
+        others_a = others_a * ~state.tripped + tap_a
         # Currents at the bank's voltage of the last step: 0.2 % of one current after a start.
         unit_a = self._units_a(state.bank_v, unit_w, wires)
         loads_a = self._at_banks(unit_a) + others_a
@@ -314,7 +327,7 @@ class Electrics:
             drain_a, got = _shared_out(drain_a, loads_a, now.most_a)
             unit_a, loads_a, bank_v = unit_a * self._at_units(got, 1.0), loads_a * got, bank_v * got
         bank_v = np.where(state.tripped, 0.0, bank_v)
-        self._banks.move(state, now, charge_a=node.charge_a, drain_a=drain_a, dt_s=dt_s)
+        self._banks.move(state, now, charge_a=node.charge_a, drain_a=drain_a, tap_a=tap_a, dt_s=dt_s)
         self._count_absorption(state, node, offer, dt_s)
         state.bank_v = bank_v
         state.unit_v = np.maximum(self._source_v(bank_v, wires.fed) - unit_a * wires.ohm, 0.0)
@@ -381,6 +394,7 @@ class Electrics:
         fed = self._all if inputs.fed is None else inputs.fed
         if tripped.size:
             fed = np.where(self.on_bank, ~tripped[self._bank], fed)
+        fed = fed & self._joined
         return _Wires(self._path_20_ohm * (1.0 + COPPER_PER_K * (cable_c - 20.0)), fed)
 
     def _units_a(self, bank_v: FloatArray, unit_w: FloatArray, wires: _Wires) -> FloatArray:

@@ -180,6 +180,8 @@ class Plant:
             locked=state.control.locked,
             alive=state.control.alive,
             overheated=state.overheated,
+            failed_starts=state.control.failed_starts.copy(),
+            starved=state.unit_v < self._now.least_start_v,
             speed_share=state.control.speed_share,
             unit_v=state.unit_v,
             unit_a=supplied.unit_a[self.sizes.leader] if self._shares else supplied.unit_a,
@@ -236,7 +238,7 @@ class Plant:
             shown = np.where(self._now.probe_open, np.nan, shown)
         if self._stuck_probes:
             shown = np.where(self._now.probe_stuck & ~np.isnan(state.probe_c), state.probe_c, shown)
-        state.probe_c = np.where(self.sizes.runs, shown, NEVER_COLD_ENOUGH_C)
+        state.probe_c = np.where(self._now.runs, shown, NEVER_COLD_ENOUGH_C)
         law = state.control
         volts = state.unit_v[self.sizes.leader] if self._shares else state.unit_v
         decide(

@@ -51,6 +51,8 @@ class State(ElectricState):
             If something is missing or unknown.
         """
         mine = {name: values for name, values in arrays.items() if not name.startswith("control.")}
+        if "q1_ah" in mine:  # kept by a version whose banks had no halves
+            mine.setdefault("ahead_ah", np.zeros(mine["q1_ah"].shape))
         law = {name[8:]: values for name, values in arrays.items() if name.startswith("control.")}
         return State(**mine, control=Control(**law))  # type: ignore[arg-type]
 
@@ -83,6 +85,10 @@ class Step:
     """The unit's electronics are on."""
     overheated: BoolArray
     """The motor protector is open."""
+    failed_starts: IntArray
+    """How often the machine was told to run and did not turn, since the beginning."""
+    starved: BoolArray
+    """The voltage at the terminals is too low for a start to succeed."""
     speed_share: FloatArray
     unit_v: FloatArray
     unit_a: FloatArray

@@ -36,6 +36,13 @@ FaultKind = Literal[
     "reordered_delivery",
     "swapped_identity",
     "gateway_brownout",
+    "unplugged",
+    "switched_off",
+    "cutout_turned",
+    "voltage_stuck",
+    "voltage_scaled",
+    "isolator_off",
+    "half_tapped",
 ]
 
 Law = Literal["linear", "slow_then_fast", "fast_then_slow"]
@@ -137,8 +144,17 @@ KINDS: dict[FaultKind, Kind] = {
     "reordered_delivery": _unit("packs arrive in another order", _plus("reorder_share", 0.5)),
     "swapped_identity": _unit("two units' boards were exchanged", Parameter("reports_as", 0.0, "index")),
     "gateway_brownout": _unit("the gateway stops at low voltage", _plus("gateway_brownout_v", 10.5)),
+    "unplugged": _unit("its plug is out", _plus("unplugged", 1.0)),
+    "switched_off": _unit("somebody switched it off, its electronics stay on", _plus("switched_off", 1.0)),
+    "cutout_turned": _unit("somebody turned the cut-out", _plus("cutout_v_added", 1.0)),
+    "voltage_stuck": _unit("the voltage reading stands still", _plus("volts_stuck_at", 12.6)),
+    "voltage_scaled": _unit("the voltage reading has the wrong scale", Parameter("volts_ratio", 0.5)),
+    "isolator_off": _bank("the battery isolator is open", _plus("isolator_open", 1.0)),
+    "half_tapped": _bank("12 V are taken from one half of the bank", _plus("half_tap_a", 1.5)),
 }
-"""Everything a scenario can ask for. `thermostat_offset` reads 3 K low by default: it warms the cabinet."""
+"""Everything a scenario can ask for. `thermostat_offset` reads 3 K low by default: it warms the cabinet.
+`cutout_v_added` is in V at 12 V, `volts_stuck_at` in V as shown. A bank of 12 V has no halves: there a tap is
+one more load."""
 
 INSTANT_KINDS: frozenset[FaultKind] = frozenset({"overload", "clock_reset", "flash_corruption"})
 """These happen at a moment; they have no duration."""

@@ -133,6 +133,8 @@ def _refuse_idle(fault: Fault, scenario: Scenario, where: str) -> None:
         missing = f"{fault.bank} is not charged through a relay"
     elif fault.source == "solar" and bank is not None and bank.panel_wp <= 0.0:
         missing = f"{fault.bank} has no panel"
+    elif fault.kind == "switched_off" and unit is not None and not unit.runs:
+        missing = f"{fault.unit} is off all the time"
     if missing is not None:
         raise ConfigurationError(missing, setting=where)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from services.api.lapse import batch_as_shown
 from services.api.ports import BookOfRecords
-from services.domain import BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid
+from services.domain import BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid, BatchVerdict
 
 
 class UnknownBatchError(LookupError):
@@ -48,6 +48,11 @@ class BatchDesk:
         """Return what was said of a batch, in the order it was said (see `batch` for what is raised)."""
         self.batch(batch)
         return list(self._records.batch_events(batch))
+
+    def batch_verdicts(self, batch: int, limit: int = 100) -> list[BatchVerdict]:
+        """Return how the verdict on a batch changed, newest first (see `batch` for what is raised)."""
+        self.batch(batch)
+        return list(self._records.batch_verdicts(batch, limit))
 
     def load_batch(self, new: BatchNew, person: str, happened_ms: int | None = None) -> BatchCard:
         """Write down that a named person put a batch into a cabinet."""

@@ -243,8 +243,15 @@ class Desk(BatchDesk):
             )
         elif check.probe_c is not None:
             self._records.say_probe(
-                check.unit, who=check.person, probe_c=check.probe_c, note=check.note or "", now_ms=now
+                check.unit,
+                who=check.person,
+                probe_c=check.probe_c,
+                surface_c=check.surface_c,
+                note=check.note or "",
+                now_ms=now,
             )
+        elif check.surface_c is not None:
+            raise Refused("A surface is measured beside the core: what did the core show?")
         elif check.note is not None:
             self._records.say_note(check.unit, who=check.person, note=check.note, now_ms=now)
         else:

@@ -9,6 +9,7 @@ from services.domain import (
     BatchNew,
     BatchPlace,
     BatchSaid,
+    BatchVerdict,
     Fleet,
     Person,
     UnitCard,
@@ -74,7 +75,16 @@ class BookOfRecords(Protocol):
     def say_unit_state(self, unit: str, state: UnitState, who: str, now_ms: int) -> None:
         """Write down what a unit is used for."""
 
-    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
+    def say_probe(
+        self,
+        unit: str,
+        *,
+        who: str,
+        probe_c: float,
+        surface_c: float | None = None,
+        note: str = "",
+        now_ms: int,
+    ) -> None:
         """Write down a reading taken by hand."""
 
     def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
@@ -122,6 +132,9 @@ class BookOfRecords(Protocol):
 
     def batch_events(self, batch: int) -> Sequence[BatchEvent]:
         """Return what was said of a batch, in the order it was said."""
+
+    def batch_verdicts(self, batch: int, limit: int = 100) -> Sequence[BatchVerdict]:
+        """Return how the verdict on a batch changed, newest first."""
 
     def load_batch(self, new: BatchNew, *, who: str, now_ms: int, happened_ms: int | None = None) -> int:
         """Write down that a batch was put into a cabinet."""

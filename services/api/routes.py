@@ -32,6 +32,7 @@ from services.domain import (
     BatchEvent,
     BatchPlace,
     BatchSaid,
+    BatchVerdict,
     Battery,
     Cutout,
     Exposure,
@@ -40,7 +41,8 @@ from services.domain import (
     SensorFlag,
     UnitCard,
 )
-from services.timebase import ms_of
+from services.domain.lasting import HORIZON_H, asked
+from services.timebase import HOUR_MS, ms_of, ms_of_iso
 
 PREFIX = "/api/v1"
 
@@ -174,9 +176,24 @@ def battery(desk: AtDesk, unit: UnitPath) -> Battery:
 
 
 @router.get("/units/{unit}/runout", tags=["results"])
-def runout(desk: AtDesk, unit: UnitPath) -> Runout:
+def runout(
+    desk: AtDesk,
+    unit: UnitPath,
+    until: Annotated[
+        AwareDatetime | None,
+        Query(description="Asks for the chance of lasting to this moment too; with an offset."),
+    ] = None,
+) -> Runout:
     """Tell when the cabinet will stop for want of charge, and when food is then at risk."""
-    return Runout.model_validate(desk.analysis(unit)["runout"])
+    analysis = desk.analysis(unit)
+    found = Runout.model_validate(analysis["runout"])
+    if until is None:
+        return found
+    as_of_ms = ms_of_iso(analysis["as_of"])
+    if not 0 < ms_of(until) - as_of_ms <= HORIZON_H * HOUR_MS:
+        words = f"Moments within {HORIZON_H:g} h after {analysis['as_of']} can be asked about."
+        raise HTTPException(422, words)
+    return asked(found, ms_of(until), as_of_ms=as_of_ms)
 
 
 @router.get("/waiting", tags=["fleet"])
@@ -234,6 +251,14 @@ def batch(desk: AtDesk, batch: BatchPath) -> BatchCard:
 def batch_events(desk: AtDesk, batch: BatchPath) -> Listing[BatchEvent]:
     """List what named persons said of a batch, in the order they said it."""
     return Listing(items=tuple(desk.batch_events(batch)))
+
+
+@router.get("/batches/{batch}/verdicts", tags=["batches"])
+def batch_verdicts(
+    desk: AtDesk, batch: BatchPath, limit: Annotated[int, Query(ge=1, le=500)] = 100
+) -> Listing[BatchVerdict]:
+    """List how the verdict on a batch changed, newest first: when it was which, and why."""
+    return Listing(items=tuple(desk.batch_verdicts(batch, limit)))
 
 
 @router.post("/batches/{batch}/events", tags=["batches"], status_code=201)

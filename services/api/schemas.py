@@ -119,6 +119,8 @@ class Check(Wire):
     person: Name
     kind: Literal["probe", "ice_point", "signed"] = "probe"
     probe_c: ProbeC | None = None
+    surface_c: ProbeC | None = None
+    """What the probe showed on the surface of the food; goes with `probe_c` in its core."""
     channel: Literal["cabinet", "product"] = "cabinet"
     note: Words | None = None
 

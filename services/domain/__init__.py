@@ -32,6 +32,7 @@ from services.domain._batch import (
     BatchNew,
     BatchPlace,
     BatchTimer,
+    BatchVerdict,
 )
 from services.domain._batchsaid import BATCH_SAID, BatchSaid, CorrectedSaid, HoldClosedSaid
 from services.domain._cards import UnitCard
@@ -56,6 +57,7 @@ from services.domain._fleet import (
 )
 from services.domain._life import CoreReading, HoldClosed, Life, Stay, lived
 from services.domain._verdict import Verdict, worst
+from services.domain._spot import SpotCheck
 
 __all__ = [
     "BATCH_SAID",
@@ -72,6 +74,7 @@ __all__ = [
     "BatchSaid",
     "BatchTemplate",
     "BatchTimer",
+    "BatchVerdict",
     "Battery",
     "ChargeSource",
     "Charging",
@@ -109,6 +112,7 @@ __all__ = [
     "Supply",
     "SupplyPath",
     "Unit",
+    "SpotCheck",
     "UnitCard",
     "UnitSettings",
     "UnitState",

@@ -285,6 +285,8 @@ class Runout(_WithReasons):
     engine_may_not_start: Instant | None = None
     engine_may_not_start_reason: str | None = None
     lasts_until: tuple[LastsUntil, ...] = ()
+    lasts_hours: tuple[float, ...] = ()
+    """With the chances of `lasting.CHANCES`, the nearly certain first; none past the horizon."""
     usual_charging: UsualCharging | None = None
     usual_charging_reason: str | None = "nothing of it was looked at"
     moves: tuple[Move, ...] = ()

@@ -8,6 +8,7 @@ from pydantic import Field, StringConstraints
 from services.domain._analysis import Evidence, Instant
 from services.domain._fleet import FoodClass, Identifier
 from services.domain._frozen import Frozen
+from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict
 
 Line = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
@@ -100,6 +101,22 @@ class BatchEvent(Frozen):
     body: dict[str, str | float | int | bool | None]
 
 
+class BatchVerdict(Frozen):
+    """One change of the verdict on a batch; only ever added to."""
+
+    id: int
+    batch: int
+    t: Instant
+    """The moment the verdict is about."""
+    recorded: Instant
+    computed: Verdict
+    standing: Verdict
+    standing_before: Verdict | None
+    """None when it was judged for the first time."""
+    origin: Literal["data", "person"]
+    why: str
+
+
 class BatchClock(Frozen):
     """Time above one limit over the whole life of a batch."""
 
@@ -160,3 +177,11 @@ class BatchCard(Frozen):
     warnings: tuple[str, ...] = ()
     """What to mind about it that changes no verdict."""
     as_of: Instant
+    spot: tuple[SpotCheck, ...] = ()
+    """What each document says of the newest reading a person took in it."""
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of it after it warmed or stood without power; the strictest first."""
+    marks: tuple[MarkMinutes, ...] = ()
+    """Of what was kept frozen: minutes above each mark since it was frozen through."""
+    not_mended: tuple[str, ...] = ()
+    """What stays in food of its class that stood too warm, however well it is cooked."""

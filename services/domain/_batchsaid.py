@@ -50,10 +50,13 @@ class SplitSaid(_Said):
 
 
 class ProbedSaid(_Said):
-    """A probe was put into the core."""
+    """A probe was put into the core and, where the law asks for it too, held to the surface."""
 
     kind: Literal["probed"]
     probe_c: FoodTemperatureC
+    surface_c: FoodTemperatureC | None = None
+    ice: bool | None = None
+    """Whether ice was seen in it; None: nobody looked."""
     note: Tag = ""
 
 

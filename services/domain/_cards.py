@@ -6,6 +6,7 @@ from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout
 from services.domain._batch import BatchCard
 from services.domain._fleet import SiteKind, UnitState
 from services.domain._frozen import Frozen
+from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict
 
 
@@ -58,6 +59,10 @@ class UnitCard(Frozen):
     service: tuple[Finding, ...]
     sensors: tuple[SensorFlag, ...]
     as_of: Instant
+    spot: tuple[SpotCheck, ...] = ()
+    """What each document says of the newest reading a person took in food in it."""
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of the food in it that nobody wrote down."""
 
     def with_batches(self, batches: Sequence[BatchCard]) -> "UnitCard":
         """Return the card, so far of the cabinet's own clock only, with what stands of the batches in it."""

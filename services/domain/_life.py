@@ -44,10 +44,13 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class CoreReading:
-    """What a person's probe showed in the core."""
+    """What a person's probe showed in the core and, where it was measured, on the surface."""
 
     t_ms: int
     core_c: float
+    surface_c: float | None = None
+    ice: bool | None = None
+    """Whether ice was seen in it; None: nobody looked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +148,12 @@ class _So:
             thawing_from_ms=None,
         )
 
-    def probed(self, t_ms: int, core_c: object) -> "_So":
+    def probed(self, t_ms: int, core_c: object, surface_c: object = None) -> "_So":
         """Return the story with one more reading of the core, when there is one."""
         if not isinstance(core_c, int | float):
             return self
-        return replace(self, cores=(*self.cores, CoreReading(t_ms, float(core_c))))
+        surface = float(surface_c) if isinstance(surface_c, int | float) else None
+        return replace(self, cores=(*self.cores, CoreReading(t_ms, float(core_c), surface)))
 
     def _ended(self, t_ms: int) -> tuple[Stay, ...]:
         if not self.stays or self.stays[-1].end_ms is not None:
@@ -284,7 +288,12 @@ def _cooling(story: _So, event: BatchEvent) -> _So:
 
 
 def _probed(story: _So, event: BatchEvent) -> _So:
-    return story.probed(event.t, event.body.get("probe_c"))
+    probed = story.probed(event.t, event.body.get("probe_c"), event.body.get("surface_c"))
+    ice = event.body.get("ice")
+    if not isinstance(ice, bool) or not probed.cores:
+        return probed
+    *before, last = probed.cores
+    return replace(probed, cores=(*before, replace(last, ice=ice)))
 
 
 def _used(story: _So, event: BatchEvent) -> _So:

@@ -1,14 +1,14 @@
 """Builds what is shown of a batch from one judgement."""
 
 from collections.abc import Sequence
-from datetime import UTC, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from services.analytics.food.batches import BatchJudgement
 from services.analytics.food.coretemps import core_to_reach
 from services.analytics.food.datemark import batch_dates
 from services.analytics.food.ranking import use_first
-from services.domain import BatchCard, BatchTimer, Life, Verdict
+from services.domain import BatchCard, BatchTimer, Life, SpotCheck, Verdict
 from services.records.said import Standing
 
 RAW = frozenset(("poultry", "fish", "offal", "mince", "red_meat", "game"))
@@ -22,7 +22,8 @@ def batch_card_of(
     *,
     computed: tuple[Verdict, str],
     standing: Standing,
-    zone: tzinfo | None,
+    zone: tzinfo,
+    spot: tuple[SpotCheck, ...],
     as_of_ms: int,
 ) -> BatchCard:
     """Return the card of one batch."""
@@ -31,7 +32,7 @@ def batch_card_of(
         use_by=batch.use_by,
         opened_on=batch.opened_on,
         frozen_spans=life.frozen_spans,
-        zone=UTC if zone is None else zone,
+        zone=zone,
         as_of_ms=as_of_ms,
         ready_to_eat=batch.ready_to_eat,
     )
@@ -68,6 +69,7 @@ def batch_card_of(
         use_first=first.score,
         use_first_why=first.why,
         assumed=judged.assumed,
+        spot=spot,
         as_of=as_of_ms,
     )
 

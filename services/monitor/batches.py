@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from datetime import UTC
 
 import numpy as np
 
@@ -9,7 +10,8 @@ from services.analytics.food.batchair import Air, air_of
 from services.analytics.food.batches import BatchJudgement, judge_batch
 from services.analytics.food.batchpath import Followed
 from services.analytics.food.batchtimers import timers_of, verdict_of
-from services.analytics.food.entries import Readings
+from services.analytics.food.entries import Readings, sentence
+from services.analytics.food.spotcheck import spot_of_batch
 from services.domain import Analysis, Fleet, UnitSettings, Verdict
 from services.monitor.batchcards import batch_card_of, with_warnings
 from services.monitor.ruled import Ruled
@@ -194,6 +196,10 @@ class BatchJudge:
         inside = life.batch.unit == moment.unit and life.batch.place == "stored"
         if inside and moment.silent and computed[0].rank < Verdict.HOLD.rank:
             computed = Verdict.HOLD, SILENT_WORDS
+        spot = () if host is None else spot_of_batch(life, host, as_of_ms=moment.now_ms)
+        broken = next((one for one in spot if one.compliant == "no"), None)
+        if broken is not None and computed[0].rank < Verdict.WATCH.rank:
+            computed = Verdict.WATCH, sentence(broken.rule, f"A probe showed {broken.why}")
         doubt = moment.doubt if inside else None
         card = batch_card_of(
             life,
@@ -201,7 +207,8 @@ class BatchJudge:
             timers,
             computed=computed,
             standing=standing_after(context, found, computed, now_ms=moment.now_ms, doubt=doubt),
-            zone=None if host is None or host.site is None else host.site.zone,
+            zone=UTC if host is None or host.site is None else host.site.zone,
+            spot=spot,
             as_of_ms=moment.now_ms,
         )
         return BatchResult(card, life.event_no)

@@ -1,7 +1,8 @@
 """Builds what the lists show of a unit from one assessment."""
 
 from services.analytics.food.rules import limits_of
-from services.domain import Analysis, Exposure, UnitCard, UnitSettings
+from services.analytics.food.spotcheck import spot_of_unit
+from services.domain import Analysis, CoreReading, Exposure, UnitCard, UnitSettings
 from services.records.said import Standing
 from services.store import Latest
 
@@ -19,6 +20,7 @@ def card_of(
     latest: Latest | None,
     standing: Standing,
     backlog_expected: bool,
+    probe: CoreReading | None = None,
 ) -> UnitCard:
     """Return the card of one unit."""
     site = settings.site
@@ -59,6 +61,7 @@ def card_of(
         cut_out_now=_cut_out_now(analysis),
         service=analysis.service or (),
         sensors=analysis.sensors,
+        spot=() if probe is None else spot_of_unit(settings, probe),
         as_of=analysis.as_of,
     )
 

@@ -76,6 +76,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]
         latest=case.latest,
         standing=standing,
         backlog_expected=case.backlog,
+        probe=context.probe,
     )
     past_analyses = () if found is None else found.analyses
     return Result(card, analysis, context.statement_no, origin, past_analyses), series

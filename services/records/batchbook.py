@@ -9,12 +9,13 @@ from sqlalchemy.orm import Session
 
 from services.domain import BatchCard, BatchEvent, BatchEventKind, Life, Stay, Verdict, lived
 from services.errors import Refused
+from services.records import batchverdicts
+from services.records.batchverdicts import NOT_YET
 from services.records.said import BatchResult, Standing
 from services.records.state import counter, set_counter
 from services.records.tables import BatchEventRow, BatchRow, BatchStateRow, BatchStayRow
 
 BATCH_CHANGE_NO = "batch_change_no"
-NOT_YET = "not worked out yet"
 
 
 def event_of(row: BatchEventRow) -> BatchEvent:
@@ -136,8 +137,12 @@ def card_row(session: Session, batch: int) -> BatchCard | None:
     return None if card is None else BatchCard.model_validate_json(card)
 
 
-def put_card(session: Session, card: BatchCard) -> None:
-    """Keep a card as it stands, under a new change number."""
+def put_card(session: Session, card: BatchCard, *, said_ms: int | None = None) -> None:
+    """Keep a card as it stands, under a new change number.
+
+    `said_ms` is when a person said what made it so; None where readings did.
+    """
+    batchverdicts.note(session, session.get(BatchStateRow, card.batch.id), card, said_ms=said_ms)
     number = counter(session, BATCH_CHANGE_NO) + 1
     set_counter(session, BATCH_CHANGE_NO, number)
     session.merge(
@@ -163,7 +168,7 @@ def _show(session: Session, life: Life, *, now_ms: int) -> None:
     """Show at once what was said; the verdict is worked out again by the monitor."""
     card = card_row(session, life.batch.id)
     shown = first_card(life, now_ms=now_ms) if card is None else card.model_copy(update={"batch": life.batch})
-    put_card(session, shown)
+    put_card(session, shown, said_ms=now_ms)
 
 
 def first_card(life: Life, *, now_ms: int) -> BatchCard:

@@ -7,9 +7,18 @@ from pydantic import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from services.domain import BATCH_SAID, BatchCard, BatchEvent, BatchNew, BatchPlace, BatchSaid
+from services.domain import (
+    BATCH_SAID,
+    BatchCard,
+    BatchEvent,
+    BatchNew,
+    BatchPlace,
+    BatchSaid,
+    BatchVerdict,
+    Life,
+)
 from services.errors import Refused
-from services.records import batchbook, batchrules, batchsigns, signing
+from services.records import batchbook, batchrules, batchsigns, batchverdicts, signing
 from services.records.door import Door
 from services.records.said import BatchContext, BatchResult
 from services.records.tables import BatchEventRow, BatchRow, BatchStateRow, BatchStayRow
@@ -107,6 +116,16 @@ class BatchRecords(Door):
         """Return what was said of a batch, in the order it was said."""
         with self._database.reading() as session:
             return batchbook.own_events(session, batch)
+
+    def batch_life(self, batch: int) -> Life | None:
+        """Return the life of a batch as it is known now, None when there is no such batch."""
+        with self._database.reading() as session:
+            return batchbook.life_of(session, batch)
+
+    def batch_verdicts(self, batch: int, limit: int = 100) -> list[BatchVerdict]:
+        """Return how the verdict on a batch changed, newest first."""
+        with self._database.reading() as session:
+            return batchverdicts.of(session, batch, limit)
 
     def batch_events_after(self, no: int, limit: int = 1_000) -> list[BatchEvent]:
         """Return what was said of any batch after an event, oldest first."""

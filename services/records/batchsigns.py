@@ -58,7 +58,7 @@ def say(session: Session, fleet: Fleet, batch: int, said: BatchSaid, *, t_ms: in
         batchbook.add_event(session, row.no, "split", who=said.person, t_ms=at_ms, said_ms=now_ms, body=part)
         if card is not None:
             # until it is judged by itself, of a part stands what stands of the whole
-            batchbook.put_card(session, batchbook.renumbered(card, row.no))
+            batchbook.put_card(session, batchbook.renumbered(card, row.no), said_ms=now_ms)
         number = row.no
     batchbook.refresh(session, batch, now_ms=now_ms)
     if isinstance(said, HoldClosedSaid):
@@ -91,7 +91,7 @@ def _lower(session: Session, batch: int, words: str, *, now_ms: int) -> None:
     card = batchbook.card_row(session, batch)
     if card is not None:
         changes = {"standing": lowered(card.computed), "standing_since": now_ms, "standing_why": words}
-        batchbook.put_card(session, card.model_copy(update=changes))
+        batchbook.put_card(session, card.model_copy(update=changes), said_ms=now_ms)
 
 
 def emptied(session: Session, unit: str, *, who: str, now_ms: int) -> None:

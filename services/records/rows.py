@@ -3,7 +3,7 @@
 import json
 from typing import cast
 
-from services.domain import SensorCheck, Verdict
+from services.domain import CoreReading, SensorCheck, Verdict
 from services.records.said import (
     KeptEpisode,
     Origin,
@@ -28,6 +28,12 @@ def check_of(row: StatementRow) -> SensorCheck:
     return SensorCheck(
         at=datetime_of(row.t_ms), reading_c=body["reading_c"], channel=body["channel"], who=row.who
     )
+
+
+def probe_of(row: StatementRow) -> CoreReading:
+    """Return what a person's probe showed in food."""
+    body = json.loads(row.body)
+    return CoreReading(row.t_ms, body["probe_c"], body.get("surface_c"))
 
 
 def change_of(row: VerdictChangeRow) -> VerdictChange:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from services.domain import Analysis, BatchCard, Life, SensorCheck, UnitCard, Verdict
+from services.domain import Analysis, BatchCard, CoreReading, Life, SensorCheck, UnitCard, Verdict
 
 Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
 """What happened to the food of a hold."""
@@ -53,6 +53,8 @@ class Context:
     assessed_ms: int | None
     checks: tuple[SensorCheck, ...] = ()
     """Checks of its sensors in melting ice, oldest first."""
+    probe: CoreReading | None = None
+    """The newest reading a person took in food in it."""
 
 
 @dataclass(frozen=True, slots=True)

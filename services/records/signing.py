@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from services.domain import Fleet, SensorCheck, UnitCard, UnitState, Verdict
 from services.errors import Refused
-from services.records.rows import check_of, statement_of
+from services.records.rows import check_of, probe_of, statement_of
 from services.records.said import DISPOSITIONS, Context, Standing
 from services.records.state import note_change, put_card
 from services.records.tables import StatementRow, StateRow
@@ -134,6 +134,7 @@ def context_of(session: Session, unit: str) -> Context:
     last = newest()
     emptied = newest(StatementRow.ends_clock)
     signed = newest(StatementRow.kind == "release")
+    probed = newest(StatementRow.kind == "probe")
     row = session.get(StateRow, unit)
     standing = (
         None if row is None else Standing(Verdict(row.standing), row.standing_since_ms, row.standing_why)
@@ -145,6 +146,7 @@ def context_of(session: Session, unit: str) -> Context:
         standing=standing,
         assessed_ms=None if row is None else row.assessed_ms,
         checks=checks_of(session, unit),
+        probe=None if probed is None else probe_of(probed),
     )
 
 

@@ -162,6 +162,25 @@ class BatchStateRow(Table):
     assessed_ms: Mapped[int] = mapped_column(BigInteger)
 
 
+class BatchVerdictRow(Table):
+    """One change of a batch's computed or standing verdict; only ever added to."""
+
+    __tablename__ = "batch_verdicts"
+    __table_args__ = (Index("batch_verdicts_by_batch", "batch", "no"),)
+
+    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    batch: Mapped[int] = mapped_column(BigInteger)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    """The moment the verdict is about."""
+    recorded_ms: Mapped[int] = mapped_column(BigInteger)
+    computed: Mapped[str] = mapped_column(Text)
+    standing: Mapped[str] = mapped_column(Text)
+    standing_before: Mapped[str | None] = mapped_column(Text)
+    origin: Mapped[str] = mapped_column(Text)
+    """data or person."""
+    why: Mapped[str] = mapped_column(Text)
+
+
 class CommandRow(Table):
     """A command waiting for ingest to publish it."""
 

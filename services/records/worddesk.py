@@ -15,10 +15,23 @@ from services.records.tables import StatementRow
 class WordRecords(Door):
     """What named persons say of cabinets, and reading it again."""
 
-    def say_probe(self, unit: str, *, who: str, probe_c: float, note: str = "", now_ms: int) -> None:
-        """Write down what a probe showed; it changes no verdict."""
+    def say_probe(
+        self,
+        unit: str,
+        *,
+        who: str,
+        probe_c: float,
+        surface_c: float | None = None,
+        note: str = "",
+        now_ms: int,
+    ) -> None:
+        """Write down what a probe showed in the core and on the surface; it lowers no verdict."""
         signing.require_probe(probe_c)
-        self._say(unit, "probe", {"probe_c": probe_c, "note": note.strip()}, who=who, now_ms=now_ms)
+        body: dict[str, Any] = {"probe_c": probe_c}
+        if surface_c is not None:
+            signing.require_probe(surface_c)
+            body["surface_c"] = surface_c
+        self._say(unit, "probe", {**body, "note": note.strip()}, who=who, now_ms=now_ms)
 
     def say_note(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
         """Write down a remark."""

@@ -196,6 +196,20 @@ def test_a_unit_not_judged_yet_says_so(client, openapi):
         assert is_problem(openapi, response, 404)["code"] == "not_assessed_yet"
 
 
+def test_any_moment_ahead_may_be_asked_about(client, openapi):
+    path = f"{PREFIX}/units/v3-meat/runout"
+    plain = client.get(path).json()
+    told = client.get(path, params={"until": iso_of(NOW_MS + 12 * HOUR_MS)}).json()
+    assert told["lasts_until"][:-1] == plain["lasts_until"]
+    assert told["lasts_until"][-1] == {
+        "at": iso_of(NOW_MS + 12 * HOUR_MS),
+        "name": "asked",
+        "chance": pytest.approx(0.5),
+    }
+    for wrong in (iso_of(NOW_MS - HOUR_MS), iso_of(NOW_MS + 200 * HOUR_MS), "05:30", "2026-03-05T05:30:00"):
+        is_problem(openapi, client.get(path, params={"until": wrong}), 422)
+
+
 def test_a_wrong_method_is_a_problem_on_every_route(client, openapi):
     for path in openapi["paths"]:
         response = client.delete(filled(path))

@@ -25,8 +25,10 @@ PAGES = (
     "/camp/river-camp",
     "/workshop",
     "/tonight",
+    "/tonight?until=05:30",
     "/plan",
     "/units/v3-meat",
+    "/units/v3-meat?until=05:30",
     "/units/camp-new",
     "/nope",
 )
@@ -55,6 +57,19 @@ def own(tmp_path):
     with serving(app_of(larder)) as base, httpx.Client(base_url=base, timeout=10, headers=headers) as client:
         yield larder, client
     larder.close()
+
+
+def test_a_time_asked_for_is_answered_in_plain_html(client):
+    night = client.get("/tonight", params={"until": "03:00"}).text
+    assert "until 03:00" in night
+    assert "to the time asked for, 03:00 tomorrow" in night
+    own = client.get("/units/v3-meat", params={"until": "03:00"}).text
+    assert "to the time asked for, 03:00 tomorrow: less than 2 %" in own
+    assert "Will not last until 03:00" in own
+    for wrong in ("3", "25:00", "dawn"):
+        assert client.get("/tonight", params={"until": wrong}).status_code == 422
+        assert client.get("/units/v3-meat", params={"until": wrong}).status_code == 422
+    assert client.get("/tonight", params={"until": ""}).status_code == 200
 
 
 def seen(html):
@@ -129,6 +144,7 @@ def test_the_cooks_page_of_eight_cabinets_is_still_small(own):
 def test_only_the_page_with_a_chart_loads_the_charting_library(client):
     assert [page for page in PAGES if "plotly" in client.get(page).text] == [
         "/units/v3-meat",
+        "/units/v3-meat?until=05:30",
         "/units/camp-new",
     ]
 

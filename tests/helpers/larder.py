@@ -104,6 +104,17 @@ def fleet() -> Fleet:
     return parse_fleet(FLEET, name="demo.toml")
 
 
+LASTS_HOURS = (
+    7.0,
+    8.5,
+    *(9.5 + 2.5 * k / 8 for k in range(8)),
+    *(12.0 + 3.2 * k / 8 for k in range(9)),
+    16.5,
+    18.0,
+)
+"""By chance, agreeing with the three quantiles of `runout`."""
+
+
 def runout(**changes: Any) -> Runout:
     fields: dict[str, Any] = {
         "hours_p10": 9.5,
@@ -111,6 +122,7 @@ def runout(**changes: Any) -> Runout:
         "hours_p90": 15.2,
         "reason": "discharging",
         "lasts_until": (LastsUntil(at=NOW_MS + 12 * HOUR_MS, name="dawn", chance=0.62),),
+        "lasts_hours": LASTS_HOURS,
         "moves": (Move(action="charge", amount=40, unit="min", gain_hours=3.1),),
         "food_at_risk": FoodAtRisk(
             holdover_hours=Quantiles(p10=3.0, p50=4.1, p90=5.5),

@@ -39,6 +39,8 @@ class Story:
     pull_down_k_per_h: float = 12.0
     other_a: float = 0.0
     charge_a: Callable[[float], float] = lambda _minute: 0.0
+    lift_v: float = 0.6
+    """What charging adds to the voltage below nine tenths of charge."""
     plugged: Callable[[float], bool] = lambda _minute: True
     tripped: Callable[[float], bool] = lambda _minute: False
     heard: Callable[[float], bool] = lambda _minute: True
@@ -97,7 +99,7 @@ class _Bench:
         net = (story.running_a if self.on else 0.0) + story.other_a - charge
         bank = self.ocv[place] - net * self.inner[place]
         if charge > 0:
-            bank = min(bank + (0.6 if self.soc < 0.9 else 1.7) * self.scale, 14.4 * self.scale)
+            bank = min(bank + (story.lift_v if self.soc < 0.9 else 1.7) * self.scale, 14.4 * self.scale)
         return bank - (story.running_a * story.path_ohm if self.on else 0.0), net
 
     def switch(self, t_ms: int, minute: float, volts: float, *, plugged: bool) -> None:

@@ -9,7 +9,7 @@ from services.analytics.food.coretemps import core_to_reach
 from services.analytics.food.datemark import batch_dates, last_day_of_use
 from services.analytics.food.outage import after_outage, presumed_cold, refreezing
 from services.analytics.food.spotcheck import spot_check
-from services.domain import Verdict
+from services.domain import CoreReading, Verdict
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
 
 pytestmark = pytest.mark.outside
@@ -69,8 +69,8 @@ def test_core_temperatures_are_the_printed_ones_and_never_below(food_class, prin
 
 
 def sellable(core_c, surface_c=None, food_class="red_meat"):
-    (found,) = spot_check(("za-r638-2018",), food_class, core_c=core_c, surface_c=surface_c)
-    return found.sellable
+    (found,) = spot_check(("za-r638-2018",), (food_class,), CoreReading(MIDNIGHT_MS, core_c, surface_c))
+    return found.compliant
 
 
 def test_za_1_core_and_surface():

@@ -5,15 +5,17 @@ limit unless the case is about gaps.
 """
 
 import math
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from deploy.log_days import Ground
+from deploy.reporting import regime_of, sheet_of
 from services.analytics.assess import assess
-from services.analytics.food.dated import limit_periods, minutes_of_each
-from services.analytics.food.entries import Readings
 from services.domain import Food, Sensor, Site, Unit, UnitSettings, Verdict
 from services.telemetry import Series
+from services.timebase import Span
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, NO_GAP_LIMIT_S, entry, log, unit
 
 pytestmark = pytest.mark.outside
@@ -265,20 +267,19 @@ def test_medicine_is_held_on_both_sides(core_c, minutes, rule, limit_c, verdict)
 
 def test_rec_4_a_limit_changed_on_the_way_keeps_both_with_their_times():
     # Codex CXC 1-1969 (HACCP, records; structure from memory): what was judged by has to stay readable.
-    series = log([(m, 4.5) for m in range(121)])
-    before, after = unit(classes=("cooked",)), unit(classes=("poultry",))
-    half = MIDNIGHT_MS + 60 * MINUTE_MS
-    periods = limit_periods(
-        [(MIDNIGHT_MS, before), (half, after)], from_ms=MIDNIGHT_MS, to_ms=MIDNIGHT_MS + 120 * MINUTE_MS
-    )
-    readings = Readings.of(series.t_ms, series.numbers("cabinet_c"))
-    found = minutes_of_each(
-        readings, periods, from_ms=MIDNIGHT_MS, to_ms=MIDNIGHT_MS + 120 * MINUTE_MS, gap_ms=3 * MINUTE_MS
-    )
-    assert [(f.period.limit.limit_c, f.period.to_ms, f.minutes_above) for f in found] == [
-        (5.0, half, 0.0),
-        (4.0, MIDNIGHT_MS + 120 * MINUTE_MS, 120.0),
-    ]
+    start, half, end = (MIDNIGHT_MS + hours * 60 * MINUTE_MS for hours in (0, 1, 2))
+    before, after = (unit(classes=(held,), position="product") for held in ("cooked", "poultry"))
+    regimes = (regime_of(before, Span(start, half)), regime_of(after, Span(half, end)))
+    ground = Ground(log([(m, 4.5) for m in range(121)]), regimes, end, offline=True)
+    made = sheet_of(ground, Span(start, end), ZoneInfo("UTC"), said=None, source="a worked case")
+    kept = [(r.limits[0].limit_c, r.span.start_ms, r.span.end_ms) for r in made.regimes]
+    assert kept == [(5.0, start, half), (4.0, half, end)]
+    (day,) = made.days
+    lines = [line for line in day.lines if line.exposure.basis == "probe" and line.exposure.rule]
+    minutes = [(line.regime, line.exposure.limit_c, line.exposure.minutes_above) for line in lines]
+    assert minutes == [(0, 5.0, 0.0), (1, 4.0, 120.0)]
+    told = [passing for stretch in made.stretches for passing in stretch.passings]
+    assert [(p.regime, p.limit_c, p.span.minutes) for p in told] == [(1, 4.0, 120.0)]
 
 
 def test_eu_qf_2_minutes_above_each_frozen_mark_are_shown_apart():

@@ -27,6 +27,7 @@ OTHER = "other"
 HOW = {
     "failed_charger": {"source": "engine"},
     "gateway_brownout": {"amount": 12.9},
+    "cutout_turned": {"amount": 2.6},
     "swapped_identity": {"other": OTHER},
     "duplicated_delivery": {"amount": 0.5},
 }

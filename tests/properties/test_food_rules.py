@@ -1,8 +1,10 @@
 """Whatever is chosen on top of a published rule, nothing becomes looser."""
 
 from dataclasses import replace
+from itertools import product
 from typing import get_args
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -63,8 +65,7 @@ def test_own_rules_never_loosen_what_is_published(names, classes, flags, own):
 def test_another_rule_set_never_loosens(names, more, classes, flags):
     before = limits_for(names, (), classes, vulnerable=False, **flags).limits
     after = limits_for((*names, *more), (), classes, vulnerable=False, **flags).limits
-    given_by_choice = [x for x in before if x.rule in names and x.rule != "za-r638-2018"]
-    assert covers(after, given_by_choice)
+    assert covers(after, before)
 
 
 @settings(max_examples=200, deadline=None)
@@ -125,3 +126,47 @@ def test_the_comparison_tells_looser_from_tighter():
     assert not covers((replace(limit, limit_c=limit.limit_c + 0.1),), (limit,))
     assert not covers((replace(limit, hold_min=limit.hold_min + 1),), (limit,))
     assert not covers((replace(limit, discard_min=None),), (limit,))
+
+
+def of_all(names, classes, **flags):
+    return limits_for(names, (), classes, vulnerable=False, **flags)
+
+
+@pytest.mark.parametrize("freezer", [False, True])
+@pytest.mark.parametrize("moving", [False, True])
+def test_a_union_of_any_two_sets_is_as_strict_as_each_for_every_class(freezer, moving):
+    flags = {"freezer": freezer, "moving": moving}
+    for food_class in get_args(FoodClass):
+        alone = {name: of_all((name,), (food_class,), **flags) for name in RULES}
+        for one, other in product(RULES, RULES):
+            both = of_all((one, other), (food_class,), **flags)
+            for part in (alone[one], alone[other]):
+                assert set(part.limits) <= set(both.limits), (one, other, food_class)
+                assert set(part.assumed) <= set(both.assumed), (one, other, food_class)
+                assert both.food_limit_c <= part.food_limit_c
+                assert highest_lower(both) >= highest_lower(part)
+                assert lowest_hold(both) <= lowest_hold(part)
+
+
+def highest_lower(found):
+    return max((x.limit_c for x in found.limits if x.below), default=-99.0)
+
+
+def lowest_hold(found):
+    return min(x.hold_min for x in found.limits)
+
+
+@pytest.mark.parametrize("name", sorted(RULES))
+@pytest.mark.parametrize("food_class", sorted(set(get_args(FoodClass)) - {"drinks", "medicine"}))
+def test_what_a_set_says_nothing_of_is_held_to_the_default_rules_and_named(name, food_class):
+    for freezer in (False, True):
+        found = of_all((name,), (food_class,), freezer=freezer, moving=False)
+        default = of_all(("za-r638-2018",), (food_class,), freezer=freezer, moving=False)
+        thawed = [x for x in found.limits if not x.frozen]
+        assert any(x.discard_min is not None for x in thawed), "nothing would ever lead to discard"
+        borrowed = [x for x in found.limits if x.rule == "za-r638-2018" != name]
+        assert set(borrowed) <= set(default.limits)
+        assert bool(borrowed) == any(name in words for words in found.assumed)
+        if food_class == "unknown":
+            assert found.food_limit_c <= (-18.0 if freezer else 4.0)
+            assert all(x.limit_c <= 4.0 for x in thawed)

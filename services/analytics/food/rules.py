@@ -83,18 +83,28 @@ def limits_for(
         If a rule name is not known.
     """
     own = {house.name: house for house in house_rules}
-    sets = _sets(rules, own)
+    sets = sets_of(rules, house_rules)
     special = [c for c in classes if c in {"drinks", "medicine"}]
-    foods = [_as_kept(c, freezer=freezer) for c in classes if c not in special]
+    foods = [as_kept(c, freezer=freezer) for c in classes if c not in special]
     chilled = [c for c in classes if c not in special and c not in FROZEN] if freezer else []
     limits: list[Limit] = []
     assumed: list[str] = []
     for chosen in sets:
         limits += _rule_limits(chosen, foods, freezer=freezer, chilled=chilled)
-    uncovered = [c for c in foods if c != "unknown" and not any(c in s.limits_c for s in sets)]
+    lacking = {s.name: [c for c in foods if c != "unknown" and c not in s.limits_c] for s in sets}
+    uncovered = list(dict.fromkeys(c for found in lacking.values() for c in found))
     if uncovered:
         limits += _rule_limits(RULES[DEFAULT_RULES], uncovered, freezer=freezer, chilled=chilled)
-        assumed.append(f"{DEFAULT_RULES} for {', '.join(uncovered)}: the chosen rules give no number")
+        assumed += [
+            f"{DEFAULT_RULES} for {', '.join(found)}: {name} gives no number"
+            for name, found in lacking.items()
+            if found
+        ]
+    thawless = [s.name for s in sets if not _has_thawed(_rule_limits(s, foods, freezer=freezer))]
+    if thawless:
+        default = _rule_limits(RULES[DEFAULT_RULES], foods, freezer=freezer, chilled=chilled)
+        limits += [limit for limit in default if not limit.frozen]
+        assumed += [f"{DEFAULT_RULES} for food once thawed: {name} gives no number" for name in thawless]
     if any(s.name == QUICK_FROZEN.name for s in sets):
         declared = moving and "unknown" not in foods
         limits, words = _in_transport(limits, moving=declared, brief_min=brief_min)
@@ -113,8 +123,15 @@ def limits_for(
     return Limits(tuple(dict.fromkeys(limits)), tuple(assumed))
 
 
-def _sets(rules: Sequence[str], own: dict[str, HouseRules]) -> list[RuleSet]:
-    """Return the published sets behind the names, each once."""
+def sets_of(rules: Sequence[str], house_rules: Sequence[HouseRules]) -> list[RuleSet]:
+    """Return the published sets behind the names, each once.
+
+    Raises
+    ------
+    ConfigurationError
+        If a name is not known.
+    """
+    own = {house.name: house for house in house_rules}
     names = [own[name].base if name in own else name for name in rules]
     unknown = [name for name in names if name not in RULES]
     if unknown:
@@ -123,7 +140,7 @@ def _sets(rules: Sequence[str], own: dict[str, HouseRules]) -> list[RuleSet]:
     return [RULES[name] for name in dict.fromkeys(names)]
 
 
-def _as_kept(food_class: FoodClass, *, freezer: bool) -> FoodClass:
+def as_kept(food_class: FoodClass, *, freezer: bool) -> FoodClass:
     """Return the class whose row applies: chilled food in a freezer is kept as frozen food."""
     if not freezer or food_class in FROZEN or food_class == "unknown":
         return food_class
@@ -165,7 +182,15 @@ def _once_thawed(
     numbers = [rules.limits_c.get(name) for name in names]
     numbers[0] = rules.limits_c.get("other_chilled") if numbers[0] is None else numbers[0]
     words = f"{rules.document}: once thawed, frozen food is held to the chilled limit"
-    return [_Row(number, words, frozen=False) for number in numbers if number is not None]
+    rows = [_Row(number, words, frozen=False) for number in numbers if number is not None]
+    if "unknown" in foods:
+        rows = [replace(row, limit_c=min(row.limit_c, FRIDGE_STRICTEST_C)) for row in rows]
+    return rows
+
+
+def _has_thawed(limits: Sequence[Limit]) -> bool:
+    """Return whether frozen food has a limit for when it is thawed; only that one leads to discard."""
+    return not any(limit.frozen for limit in limits) or any(not limit.frozen for limit in limits)
 
 
 def _unknown_row(rules: RuleSet, *, freezer: bool) -> _Row:

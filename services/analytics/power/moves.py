@@ -26,6 +26,8 @@ CHARGE_WORDS = (
     "from mains, a generator or the engine, in the open air: exhaust gas kills; "
     "night driving may be forbidden"
 )
+TAKES_NO_MORE_WORDS = "then it takes hardly any more and still does not last: move the food, see to the bank"
+NOT_ENOUGH_WORDS = "not enough alone: leave it charging, or move the food"
 SET_POINT_WORDS = "put it back when the bank has been charged"
 MERGE_WORDS = "one cabinet fewer to feed: raw below cooked, medicine with nothing"
 SHARE_WORDS = (
@@ -64,8 +66,9 @@ def moves(outlook: Outlook) -> tuple[Move, ...]:
     """Return what a person could do, with its gain on the P10.
 
     Charging is told in the minutes that carry the P10 to the next dawn or usual charging, an hour where it
-    lasts so long already; never more than is missing less its taper. The set point is only offered where no
-    class of food forbids it and the food stays under its limit less the sensor's error.
+    lasts so long already; never more than is missing less its taper, and where that is not enough, its words
+    say so. The set point is only offered where no class of food forbids it and the food stays under its limit
+    less the sensor's error.
     """
     if outlook.load.mean_a <= 0:
         return ()
@@ -94,16 +97,25 @@ def _gain_h(outlook: Outlook, ah: float) -> float:
 
 
 def _charge(outlook: Outlook) -> Move | None:
-    minutes = CHARGE_MINUTES
+    """Return how long to charge: to the moment it should last to, or as long as the bank takes more."""
     early = min(float(HORIZON_H), outlook.load.hours_for(outlook.reserve.ah_at(0.1)))
-    if early < outlook.target_h:
-        for minutes in range(CHARGE_STEP_MINUTES, LONGEST_CHARGE_MINUTES + 1, CHARGE_STEP_MINUTES):
-            if early + _gain_h(outlook, _put_in_ah(outlook, minutes)) >= outlook.target_h:
-                break
+    if early >= outlook.target_h:
+        return _charged(outlook, CHARGE_MINUTES, CHARGE_WORDS)
+    most = TAPER_SHARE * outlook.missing_ah
+    for minutes in range(CHARGE_STEP_MINUTES, LONGEST_CHARGE_MINUTES + 1, CHARGE_STEP_MINUTES):
+        put_in = _put_in_ah(outlook, minutes)
+        if early + _gain_h(outlook, put_in) >= outlook.target_h:
+            return _charged(outlook, minutes, CHARGE_WORDS)
+        if put_in >= most:
+            return _charged(outlook, minutes, f"{TAKES_NO_MORE_WORDS}; {CHARGE_WORDS}")
+    return _charged(outlook, LONGEST_CHARGE_MINUTES, f"{NOT_ENOUGH_WORDS}; {CHARGE_WORDS}")
+
+
+def _charged(outlook: Outlook, minutes: int, words: str) -> Move | None:
     gain = _gain_h(outlook, _put_in_ah(outlook, minutes))
     if gain <= 0:
         return None
-    return Move(action="charge", amount=float(minutes), unit="min", gain_hours=gain, words=CHARGE_WORDS)
+    return Move(action="charge", amount=float(minutes), unit="min", gain_hours=gain, words=words)
 
 
 def may_warm(settings: UnitSettings, *, food_limit_c: float, food_c: float | None) -> bool:

@@ -15,6 +15,7 @@ from services.analytics.power.load import HORIZON_H, Load
 from services.analytics.power.resistance import expected_ohm
 from services.analytics.power.sunshine import CLOUD_SD
 from services.domain import UnitSettings
+from services.domain.lasting import CHANCES
 from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
@@ -164,6 +165,12 @@ def hours_without_charging(reserve: Reserve, load: Load) -> tuple[float, float, 
     """Return P10, P50 and P90 of the hours to the cut-out if nothing charges; infinite past the horizon."""
     low, mid, high = (load.hours_for(reserve.ah_at(level)) for level in (0.1, 0.5, 0.9))
     return low, mid, high
+
+
+def hours_by_chance(reserve: Reserve, load: Load, *, gone_h: float) -> tuple[float, ...]:
+    """Return how long it lasts with each of `CHANCES`, less the hours gone, up to the horizon [h]."""
+    runs = [load.hours_for(reserve.ah_at(1.0 - chance)) for chance in CHANCES]
+    return tuple(max(0.0, one - gone_h) for one in runs if one <= HORIZON_H)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ import pytest
 from deploy.backtest_trial import CASES, trial
 from deploy.backtesting import _outages, fresh_seeds, play, reseeded
 from firmware_sim.scenarios.fault_kinds import KINDS
+from firmware_sim.scenarios.parts import part_of
 from services.timebase import DAY_MS, HOUR_MS
 
 END_MS = 20_500 * DAY_MS
@@ -14,7 +15,7 @@ MINUTE = 60_000
 def played():
     start_ms = END_MS - DAY_MS // 2
     made = trial(3, start_ms=start_ms, end_ms=END_MS)
-    return {one.unit: one for one in play(made.scenario, start_ms=start_ms, end_ms=END_MS, hands=made.hands)}
+    return {one.unit: one for one in play(made.scenario, start_ms=start_ms, end_ms=END_MS, moves=made.moves)}
 
 
 def test_seeds_are_fresh_each_time():
@@ -32,13 +33,11 @@ def test_one_seed_makes_one_fleet_and_another_seed_another():
 def test_every_fault_that_stops_a_compressor_or_looks_like_it_has_its_case():
     tried = {entry["kind"] for case in CASES for entry in case.faults}
     assert tried <= set(KINDS)
-    assert {hand[0] for case in CASES for hand in case.hands} == {
+    assert any(case.moved is not None for case in CASES)
+    stopping = {
         "unplugged",
         "switched_off",
         "cutout_turned",
-        "moved_bank",
-    }
-    stopping = {
         "weak_battery",
         "sulphated_bank",
         "failed_charger",
@@ -68,9 +67,8 @@ def test_a_person_who_switches_it_off_leaves_samples_and_an_outage_and_a_pulled_
     keep = [
         k for k, (unit, _) in enumerate(made.scenario.units) if unit.id in {"plug-pulled", "switched-off"}
     ]
-    hands = tuple(hand for hand in made.hands if hand.unit in keep)
-    until_ms = END_MS - 3 * DAY_MS
-    found = {one.unit: one for one in play(made.scenario, start_ms=start_ms, end_ms=until_ms, hands=hands)}
+    some = part_of(made.scenario, keep)
+    found = {one.unit: one for one in play(some, start_ms=start_ms, end_ms=END_MS)}
     off, pulled = found["switched-off"], found["plug-pulled"]
     assert off.outages
     assert np.diff(off.series.t_ms).max() <= 2 * MINUTE

@@ -3,14 +3,24 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from firmware_sim.history import Block
+from firmware_sim.history import Block, Simulator
 from firmware_sim.scenarios.load import load_scenario
+from firmware_sim.scenarios.model import Fault
 from firmware_sim.stops import StopKeeper
-from services.timebase import DAY_MS
+from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.small_fleet import FLEET, write_small_fleet
 
 START_MS = 20_400 * DAY_MS
-SOUND = {"locked": 0, "alive": 1, "on": 1, "failed_starts": 0, "unit_v": 12.3, "bank_v": 12.5, "soc": 0.8}
+SOUND = {
+    "locked": 0,
+    "alive": 1,
+    "on": 1,
+    "failed_starts": 0,
+    "starved": 0,
+    "unit_v": 12.3,
+    "bank_v": 12.5,
+    "soc": 0.8,
+}
 
 
 @pytest.fixture
@@ -125,3 +135,37 @@ def test_a_mains_unit_without_supply_was_interrupted(scenario):
     dark = {"unit_v": 0.0, "alive": 0, "on": 0, "bank_v": np.nan, "soc": np.nan}
     (stop,) = stops(turned, block([{"bank_v": np.nan, "soc": np.nan}, dark]))
     assert (stop.kind, stop.cause) == ("no_supply", "supply_interrupted")
+
+
+def test_a_voltage_too_low_for_a_start_is_not_the_machines_fault(scenario):
+    rows = [{"starved": 1, "bank_v": 10.5, "soc": 0.05}, {"on": 0, "failed_starts": 1, "starved": 1}]
+    (stop,) = stops(scenario, block(rows))
+    assert (stop.kind, stop.cause) == ("does_not_turn", "battery_flat")
+    assert "too little for a start" in stop.why
+
+
+@pytest.mark.parametrize(("name", "words"), [("unplugged", "plug"), ("isolator_open", "isolator")])
+def test_what_somebody_opened_is_told_as_such(scenario, name, words):
+    dead = {"unit_v": 0.0, "alive": 0}
+    (stop,) = stops(scenario, block([{}, dead, dead], faults={name: np.array([1.0, 0.0])}))
+    assert (stop.kind, stop.cause) == ("no_supply", "supply_interrupted")
+    assert words in stop.why
+
+
+def test_a_cutout_somebody_turned_up_is_the_cause_while_the_file_would_have_let_it_run(scenario):
+    turned = {"cutout_v_added": np.array([1.0, 0.0])}
+    (stop,) = stops(scenario, block([{"unit_v": 12.3, "bank_v": 12.5}, LOCKED], faults=turned))
+    assert (stop.cause, "turned up to 12.4 V" in stop.why) == ("limits", True)
+
+
+def test_the_whole_simulation_tells_of_a_machine_that_does_not_turn(scenario):
+    end_ms = START_MS + DAY_MS
+    fault = Fault(kind="compressor_stalled", unit=scenario.unit_ids[0], begins_h_before=12.0, lasts_h=6.0)
+    broken = replace(scenario, faults=(fault,))
+    keeper = StopKeeper(broken)
+    for one in Simulator(broken, anchor_ms=end_ms, start_ms=START_MS).blocks(end_ms):
+        keeper.take(one)
+    (stop,) = (stop for stop in keeper.of(0) if stop.kind == "does_not_turn")
+    assert (stop.cause, stop.why) == ("unit", "told to run, does not turn")
+    assert stop.start_ms - START_MS == pytest.approx(12 * HOUR_MS, abs=HOUR_MS)
+    assert stop.end_ms - stop.start_ms == pytest.approx(6 * HOUR_MS, abs=HOUR_MS)

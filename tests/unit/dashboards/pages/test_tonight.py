@@ -1,6 +1,10 @@
+from datetime import time
+
 import pytest
 
-from dashboards.pages.tonight import BAD, answer_of, headline, nights
+from dashboards import text
+from dashboards.nightwords import BAD, answer_of, generator_words, next_at, why_different
+from dashboards.pages.tonight import headline, nights
 from services.domain import LastsUntil, Move, UsualCharging
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NO_BATTERY, NOW_MS, card, fleet, runout
@@ -111,4 +115,105 @@ def test_a_stopped_cabinet_is_never_told_to_start_charging_twice():
     (found,) = nights([stopped], fleet(), NOW_MS)
     assert found.todo == (
         "It has stopped cooling. Keep the lid shut, charge the bank, and measure the warmest food.",
+    )
+
+
+LASTS = tuple(2.0 * k for k in range(1, 22))
+"""Half likely to last 22 h."""
+
+
+@pytest.mark.parametrize(
+    ("at", "answer", "word"),
+    [
+        (time(17, 30), "yes", "Lasts until 17:30"),
+        (time(5, 0), "perhaps", "May not last until 05:00"),
+        (time(17, 5), "no", "Will not last until 17:05"),
+    ],
+)
+def test_a_time_asked_for_is_the_next_one_on_the_clocks_of_the_place(at, answer, word):
+    own = card("v3-meat", runout=runout(lasts_hours=LASTS, lasts_until=dawn(0.97)))
+    assert answer_of(own, NOW_MS, at) == answer
+    (found,) = nights([own], fleet(), NOW_MS, at)
+    assert found.word == word
+    assert found.units[0].chances[0].startswith(f"to the time asked for, {at:%H:%M}")
+    assert headline([found], at) == (
+        f"No bank of 1 bank is forecast to fail before {at:%H:%M}."
+        if answer == "yes"
+        else f"1 of 1 bank may not last until {at:%H:%M}."
+    )
+
+
+def test_silence_and_a_forecast_without_hours_answer_no_question():
+    plain = card("v3-meat", runout=runout(lasts_hours=()))
+    assert answer_of(plain, NOW_MS, time(18, 0)) == "unknown"
+    quiet = card("v3-meat", runout=runout(lasts_hours=LASTS), observed_at=NOW_MS - 2 * HOUR_MS)
+    assert answer_of(quiet, NOW_MS, time(18, 0)) == "unknown"
+    assert answer_of(quiet, NOW_MS, time(17, 0)) == "no"
+
+
+def test_the_next_time_lies_ahead_and_less_than_a_day_away():
+    zone = text.zone_of(card("v3-meat"))
+    for hour in range(24):
+        ahead_ms = next_at(time(hour, 5), zone, NOW_MS) - NOW_MS
+        assert 0 < ahead_ms <= 24 * HOUR_MS
+        assert ahead_ms % HOUR_MS == 0
+
+
+def test_cabinets_of_one_bank_that_differ_say_why():
+    pair = [
+        card("v3-meat", runout=runout(lasts_until=dawn(0.3), hours_p10=4.0)),
+        card("v3-veg", runout=runout(lasts_until=dawn(0.99), hours_p10=30.0)),
+    ]
+    (found,) = nights(pair, fleet(), NOW_MS)
+    assert "at its own cut-out voltage, at the end of its own cable" in found.why
+    told = why_different([("A", 0.0), ("B", 5.0 * HOUR_MS)], {"A": 11.4, "B": 10.8})
+    assert "(A at 11.4 V, B at 10.8 V)" in told
+    assert why_different([("A", 0.0), ("B", 0.4 * HOUR_MS)], {}) == ""
+    assert why_different([("A", float("inf")), ("B", float("inf"))], {}) == ""
+    assert why_different([("A", 0.0), ("B", float("inf"))], {}) != ""
+
+
+@pytest.mark.parametrize(
+    ("supply", "words"),
+    [
+        ("generator", "runs from the generator until 21:05, as usual"),
+        ("solar", "the sun charges it until 21:05, as usual"),
+        (None, "charges until 21:05, as usual"),
+    ],
+)
+def test_what_feeds_a_bank_now_is_named_with_its_usual_end(supply, words):
+    own = card(
+        "v3-meat",
+        runout=runout(reason="charging", if_charging_stops_at=NOW_MS + 4 * HOUR_MS),
+        latest={} if supply is None else {"supply": supply},
+    )
+    assert nights([own], fleet(), NOW_MS)[0].units[0].note == words
+    now = runout(reason="charging", if_charging_stops_at=NOW_MS)
+    assert nights([card("v3-meat", runout=now)], fleet(), NOW_MS)[0].units[0].note == "if charging stops now"
+
+
+def test_a_cabinet_on_a_generator_is_told_with_the_hours_its_food_stays_cold():
+    risk = runout().food_at_risk
+    own = card("camp-fish", runout=NO_BATTERY.model_copy(update={"food_at_risk": risk}))
+    assert generator_words(own, NOW_MS) == (
+        "Runs as long as the generator does; without it plan on 3 h until the food is at 5.0 °C (likely 4 h)."
+    )
+    assert (
+        "stands without supply now"
+        in generator_words(own.model_copy(update={"cut_out_now": True}), NOW_MS).lower()
+    )
+    quiet = own.model_copy(update={"observed_at": NOW_MS - 5 * HOUR_MS})
+    assert "how it is now is not known" in generator_words(quiet, NOW_MS)
+    bare = card("camp-fish", runout=NO_BATTERY)
+    assert "how long its food stays cold without it is not known" in generator_words(bare, NOW_MS)
+
+
+def test_moments_it_is_nearly_certain_to_reach_are_told_in_one_line():
+    both = (
+        LastsUntil(at=NOW_MS + 12 * HOUR_MS, name="dawn", chance=0.99),
+        LastsUntil(at=NOW_MS + 14 * HOUR_MS, name="next drive", chance=0.985),
+    )
+    (found,) = nights([card("v3-meat", runout=runout(lasts_until=both))], fleet(), NOW_MS)
+    assert found.units[0].chances == (
+        "nearly certain to reach dawn, 05:05 tomorrow, next drive, 07:05 tomorrow",
     )

@@ -168,3 +168,26 @@ def test_two_blocks_in_series_have_twice_the_resistance_of_one():
         shown = rig.step(100.0)
         sags.append((rest_v - shown.bank_v[0]) / shown.bank_a[0])
     assert sags[1] / sags[0] == pytest.approx(2.0, rel=0.05)
+
+
+def test_a_tapped_half_falls_behind_and_meets_the_other_when_both_are_full():
+    rig = Rig([bank("agm", nominal_v=24, start_soc=0.9)])
+    rig.electrics.set_faults({"half_tap_a": np.array([2.0])})
+    shown = rig.run(20.0, dt_s=60.0)
+    assert rig.state.ahead_ah[0] == pytest.approx(40.0, abs=0.2)
+    halves = OPEN_CIRCUIT_V["agm"]
+    low_v = np.interp(shown.soc[0], np.linspace(0.0, 1.0, 11), halves)
+    high_v = np.interp(shown.soc[0] + 40.0 / rig.state.full_ah[0], np.linspace(0.0, 1.0, 11), halves)
+    rig.electrics.set_faults({})
+    rested = rig.run(6.0, dt_s=60.0)
+    assert rested.bank_v[0] == pytest.approx(low_v + high_v, abs=0.06)
+    rig.run(40.0, dt_s=60.0, source_a=20.0)
+    assert rig.state.ahead_ah[0] == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_tap_on_a_bank_of_12_v_is_one_more_load():
+    rig = Rig([bank("agm", start_soc=0.9)])
+    rig.electrics.set_faults({"half_tap_a": np.array([2.0])})
+    rig.run(5.0, dt_s=60.0)
+    assert rig.state.ahead_ah[0] == 0.0
+    assert rig.step().bank_a[0] == pytest.approx(2.0, abs=0.01)

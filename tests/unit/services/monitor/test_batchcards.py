@@ -18,7 +18,8 @@ def card(story, minute=120, verdict=Verdict.OK):
         (),
         computed=(judged.verdict, judged.why),
         standing=Standing(verdict, NOON_MS, "so"),
-        zone=None,
+        zone=dt.UTC,
+        spot=(),
         as_of_ms=as_of_ms,
     )
 

@@ -319,3 +319,33 @@ def test_a_day_mark_still_to_come_is_refused(records):
     number = load(records, STEW.model_copy(update={"opened_on": dt.date(2026, 6, 1)}))
     with pytest.raises(Refused, match="still to come"):
         say(records, number, "corrected", opened_on=ahead.isoformat())
+
+
+def test_the_history_of_a_verdict_grows_by_a_row_only_when_it_changes(records):
+    number = load(records)
+    assert records.batch_verdicts(number) == []
+    for verdict in (Verdict.OK, Verdict.OK, Verdict.HOLD, Verdict.HOLD):
+        judge(records, number, verdict)
+    say(records, number, "hold_closed", probe_c=3.0, disposition="kept", reason="cold in the core")
+    history = records.batch_verdicts(number)
+    assert [(v.standing_before, v.standing, v.origin) for v in history] == [
+        (Verdict.HOLD, Verdict.WATCH, "person"),
+        (Verdict.OK, Verdict.HOLD, "data"),
+        (None, Verdict.OK, "data"),
+    ]
+    assert history[0].recorded == NOON_MS + MINUTE
+    assert "cold in the core" in history[0].why
+    assert records.batch_verdicts(number, limit=1) == history[:1]
+
+
+def test_a_part_that_is_split_off_begins_with_what_stands_of_the_whole(records):
+    number = load(records)
+    judge(records, number, Verdict.HOLD)
+    part = say(records, number, "split", quantity=1.0)
+    (first,) = records.batch_verdicts(part)
+    assert (first.batch, first.standing_before, first.standing, first.origin) == (
+        part,
+        None,
+        Verdict.HOLD,
+        "person",
+    )

@@ -133,6 +133,16 @@ def test_medicine_has_its_second_lines_on_both_sides():
     assert sorted((x.limit_c, x.below) for x in found) == [(2.5, True), (7.5, False)]
 
 
+def test_what_a_set_gives_no_number_for_is_held_to_the_default_rules():
+    frozen, thawed = limits_with(("frozen_other",), ("eu-quick-frozen-89-108",), freezer=True)
+    assert (frozen.rule, frozen.limit_c) == ("eu-quick-frozen-89-108", -18.0)
+    assert (thawed.rule, thawed.limit_c, thawed.discard_min) == ("za-r638-2018", 5.0, 240.0)
+    found = limits_with(("poultry",), ("bw-2007", "uk-8c"))
+    assert [(x.rule, x.limit_c) for x in found] == [("uk-8c", 8.0), ("za-r638-2018", 4.0)]
+    (_, unknown) = limits_with(("unknown",), ("uk-8c",), freezer=True)
+    assert unknown.limit_c == 4.0
+
+
 def on(site_kind, **food):
     site = Site(id="abc", name="A", kind=site_kind)
     food = {"classes": ("frozen_other",), "rules": ("eu-quick-frozen-89-108",), **food}
@@ -154,7 +164,7 @@ def test_brief_is_the_operator_s_choice_and_named_where_nobody_made_it():
     assert any("60 min, no document gives a number" in words for words in on("trailer").assumed)
     chosen = on("trailer", brief_min=20)
     assert chosen.limits[0].lawful_min == 20
-    assert chosen.assumed == ()
+    assert not any("brief" in words for words in chosen.assumed)
     assert "operator's choice" in chosen.limits[0].source
 
 

@@ -3,6 +3,7 @@ import pytest
 
 from services.analytics.power.assess import power
 from services.domain import Unit, UnitSettings
+from services.domain.lasting import chance_until
 from services.telemetry import Series
 from services.timebase import HOUR_MS
 from tests.helpers.made_supply import START_MS, Story, played, settings_for
@@ -170,3 +171,37 @@ def test_a_log_without_compressor_states_gives_reasons_and_no_hours():
     assert found.reason == "not_enough_data"
     assert "compressor state" in found.hours_p10_reason
     assert np.isfinite(found.food_at_risk.holdover_hours.p50)
+
+
+def test_a_dawn_before_charging_usually_ends_counts_on_no_charging():
+    nightly = lambda m: 8.0 if 900 <= m % 1440 < 1380 else 0.0  # noqa: E731 - midnight to eight by the clock
+    found, as_of_ms = runout(
+        Story(days=3 + 930 / 1440, soc=0.9, capacity_ah=34.0, lift_v=1.5, charge_a=nightly)
+    )
+    dawn = found.lasts_until[0]
+    assert found.reason == "charging"
+    assert dawn.name == "dawn"
+    assert as_of_ms + 5 * HOUR_MS < dawn.at < found.if_charging_stops_at - HOUR_MS
+    assert 0.5 < dawn.chance < 0.95
+
+
+@pytest.mark.parametrize(
+    "story",
+    [
+        Story(days=1, soc=0.8),
+        Story(days=1, soc=0.6),
+        Story(days=3 + 930 / 1440, soc=0.9, capacity_ah=34.0, lift_v=1.5,
+              charge_a=lambda m: 8.0 if 900 <= m % 1440 < 1380 else 0.0),
+    ],
+    ids=["half full", "low", "charging"],
+)  # fmt: skip
+@pytest.mark.parametrize("silent_h", [0, 5])
+def test_what_is_kept_answers_for_any_moment_as_the_forecast_itself_does(story, silent_h):
+    _, last_ms = runout(story)
+    found, as_of_ms = runout(story, as_of_ms=last_ms + silent_h * HOUR_MS)
+    assert len(found.lasts_until) >= 1
+    for told in found.lasts_until:
+        assert chance_until(found, told.at, as_of_ms=as_of_ms) == pytest.approx(told.chance, abs=0.01)
+    middle_ms = found.if_charging_stops_at or as_of_ms
+    middle_ms += round(found.hours_p50 * HOUR_MS)
+    assert chance_until(found, middle_ms, as_of_ms=as_of_ms) == pytest.approx(0.5, abs=0.01)

@@ -77,6 +77,19 @@ def test_charging_known_to_be_slow_takes_longer():
     assert slow.amount == 120.0
 
 
+def test_a_bank_that_takes_no_more_is_not_charged_on_and_the_words_say_so():
+    worn = found(target_h=40.0, missing_ah=10.0)["charge"]
+    assert worn.amount == 30.0  # 6.3 Ah at 17 Ah an hour
+    assert worn.gain_hours == pytest.approx(0.63 * 10.0 / 2.0, rel=0.01)
+    assert worn.words.startswith("then it takes hardly any more")
+    assert "exhaust" in worn.words
+    slow = moves(replace(outlook(target_h=40.0, missing_ah=80.0), charge_a=2.0))[0]
+    assert slow.amount == 240.0
+    assert slow.words.startswith("not enough alone")
+    early = flat_load().hours_for(outlook().reserve.ah_at(0.1))
+    assert "enough" not in found(target_h=early + 4.0)["charge"].words
+
+
 def beside(unit, hours, *, cold=True, known=True, classes=("red_meat",), bank=None, **unit_changes):
     settings = settings_with(classes, id=unit, **unit_changes)
     battery = settings.bank.model_copy(update={"id": f"bank-{unit}", **({} if bank is None else bank)})
