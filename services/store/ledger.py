@@ -257,7 +257,8 @@ class Ledger(LedgerReader):
             return
         up_ms = round(sample.up_s * 1000.0)
         if sample.tq > 0:
-            if boot.start_sq is None or sample.sq < boot.start_sq:
+            better = boot.start_sq is None or (sample.sq < boot.start_sq and not boot.start_is_final)
+            if better:
                 boot.start_ms, boot.start_sq = sample.t_ms - up_ms, sample.sq
                 work.restarted.add((row[0], sample.bid))
             return

@@ -23,9 +23,14 @@ class RowKeeper(RowReader, Ledger):
         return found
 
     def _keep(self, connection: sqlite3.Connection, work: Work) -> list[Reject]:
-        statement, places = insert_of(work.used)
-        connection.executemany(statement, [[row[place] for place in places] for row in work.rows])
+        self._insert(connection, work.rows, work.used)
         return []
+
+    @staticmethod
+    def _insert(connection: sqlite3.Connection, rows: Sequence[Row], used: int) -> None:
+        """Insert rows that have nothing outside the columns given as bits."""
+        statement, places = insert_of(used)
+        connection.executemany(statement, [[row[place] for place in places] for row in rows])
 
     def _move(
         self, connection: sqlite3.Connection, unit_no: int, bid: int, start_ms: int

@@ -117,15 +117,20 @@ def columns_in(mask: int, columns: Sequence[str] | None) -> list[str]:
 
 
 def series_of(rows: Sequence[tuple[Any, ...]], wanted: Sequence[str]) -> Series:
-    """Turn rows into columns; numbers come back from milli-units."""
+    """Turn rows of time and columns into a series."""
     if not rows:
         return Series.empty()
-    by_column = list(zip(*rows, strict=True))
+    times, *stored = zip(*rows, strict=True)
+    return Series(np.array(times, dtype=np.int64), columns_of(stored, wanted))
+
+
+def columns_of(stored: Sequence[Sequence[Any]], wanted: Sequence[str]) -> dict[str, npt.NDArray[Any]]:
+    """Return named columns as a series has them; numbers come back from milli-units."""
     columns: dict[str, npt.NDArray[Any]] = {}
-    for name, stored in zip(wanted, by_column[1:], strict=True):
+    for name, cells in zip(wanted, stored, strict=True):
         if name in TEXT_COLUMNS:
-            columns[name] = np.array(stored, dtype=object)
+            columns[name] = np.array(cells, dtype=object)
         else:
-            values = np.array(stored, dtype=np.float64)  # None becomes NaN
+            values = np.array(cells, dtype=np.float64)  # None becomes NaN
             columns[name] = values / 1000.0 if name in NUMERIC_COLUMNS else values
-    return Series(np.array(by_column[0], dtype=np.int64), columns)
+    return columns

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import asdict
 
 import numpy as np
 import pytest
@@ -10,8 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.store import Batch, Message, Reject, Skipped, UnitStatus, WaitingPack
+from services.store.influx import InfluxReader, InfluxStore
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Rejected, Sample, milli_of
+from services.timebase import Span
+from tests.helpers.influx_server import InfluxServers
 
 UNIT = "v3-meat"
 START_MS = 1_760_000_000_000
@@ -21,7 +25,7 @@ EVER = (0, 2**62)
 class SqliteFactory:
     """Opens stores and readers on one file."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, _server):
         self.path = folder / "telemetry.db"
         self.opened = []
 
@@ -33,17 +37,55 @@ class SqliteFactory:
         self.opened.append(SqliteReader(self.path))
         return self.opened[-1]
 
+    def elsewhere(self):
+        """Return a program's first lines, which open a reader, and what the program is started with."""
+        lines = "import sys; from services.store.sqlite import SqliteReader; r = SqliteReader(sys.argv[1]);"
+        return lines, [str(self.path)]
+
     def close(self):
         for each in self.opened:
             each.close()
 
 
-FACTORIES = {"sqlite": SqliteFactory}
+class InfluxFactory(SqliteFactory):
+    """Opens stores and readers on one bucket and ledger; the bucket is as good as empty."""
+
+    def __init__(self, folder, server):
+        super().__init__(folder, server)
+        self.access = server.empty_bucket()
+
+    def store(self):
+        self.opened.append(InfluxStore(self.access, self.path))
+        return self.opened[-1]
+
+    def reader(self):
+        self.opened.append(InfluxReader(self.access, self.path))
+        return self.opened[-1]
+
+    def elsewhere(self):
+        lines = (
+            "import sys, json; from services.store.influx import InfluxReader;"
+            "from services.store.influx_server import InfluxAccess;"
+            "r = InfluxReader(InfluxAccess(**json.loads(sys.argv[2])), sys.argv[1]);"
+        )
+        return lines, [str(self.path), json.dumps(asdict(self.access))]
 
 
-@pytest.fixture(params=sorted(FACTORIES))
-def factory(request, tmp_path):
-    made = FACTORIES[request.param](tmp_path)
+FACTORIES = {"sqlite": SqliteFactory, "influx": InfluxFactory}
+KINDS = ["sqlite", pytest.param("influx", marks=pytest.mark.integration)]
+
+
+@pytest.fixture(scope="module")
+def influx(tmp_path_factory):
+    """A server for the whole module, started when first asked for."""
+    servers = InfluxServers(tmp_path_factory.mktemp("influx"))
+    yield servers
+    servers.stop()
+
+
+@pytest.fixture(params=KINDS)
+def factory(request, tmp_path, influx):
+    made = FACTORIES[request.param](tmp_path, influx)
     yield made
     made.close()
 
@@ -57,13 +99,13 @@ def test_a_reader_in_another_process_sees_what_was_appended(factory):
     store = factory.store()
     done = store.append([sample(0), sample(1, battery=12.345)], received_ms=7)
     assert (done.stored, done.duplicates, done.conflicts) == (2, 0, 0)
-    script = (
-        "import sys; from services.store.sqlite import SqliteReader; r = SqliteReader(sys.argv[1]);"
+    opening, arguments = factory.elsewhere()
+    script = opening + (
         "s = r.read('v3-meat', 0, 2**62); import json;"
         "print(json.dumps([s.t_ms.tolist(), s.numbers('battery_v')[1], r.marks('v3-meat')]))"
     )
     seen = subprocess.run(
-        [sys.executable, "-c", script, str(factory.path)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=True
     )
     assert json.loads(seen.stdout) == [[START_MS, START_MS + 60_000], 12.345, {"1": 1}]
 
@@ -238,6 +280,36 @@ def test_a_time_nobody_knows_joins_no_reading_until_corrected(factory):
     assert store.read(UNIT, *EVER).t_ms.tolist() == [START_MS + 450_000, START_MS + 500_000]
 
 
+def test_missing_stretches_run_from_the_sample_before_to_the_one_after(factory):
+    store = factory.store()
+    store.append([sample(0, bid=1), sample(1, bid=1), sample(4, bid=1)], received_ms=7)
+    store.append([sample(22, bid=2), sample(21, bid=2)], received_ms=7)
+    at = [START_MS + sq * 60_000 for sq in range(30)]
+    assert factory.reader().missing_spans(UNIT) == [Span(at[1], at[4]), Span(at[4], at[21])]
+    store.declare_skipped(UNIT, Skipped(2, 0, 18, "gone"))
+    assert store.missing_spans(UNIT)[1] == Span(at[4], at[21]), "19 and 20 may still come"
+    store.append([sample(20, bid=2), sample(19, bid=2), sample(3, bid=1)], received_ms=7)
+    assert store.missing_spans(UNIT) == [Span(at[1], at[3])]
+    store.append([sample(2, bid=1)], received_ms=7)
+    assert store.missing_spans(UNIT) == []
+
+
+def test_words_of_any_kind_come_back_as_they_were(factory):
+    store = factory.store()
+    odd = ['say "no"', "back\\slash\\", "two\nlines", "", "a,b=c d", "kühl ❄"]
+    store.append([sample(sq, fault=text, note=text) for sq, text in enumerate(odd)], received_ms=7)
+    assert store.read(UNIT, *EVER).texts("fault").tolist() == odd
+    assert store.latest(START_MS)[UNIT].values == {"fault": odd[5], "note": odd[5]}
+
+
+def test_times_before_1970_and_far_ahead_are_kept(factory):
+    store = factory.store()
+    store.append([sample(0, t_ms=-1_500), sample(1, t_ms=9_000_000_000_000)], received_ms=7)
+    assert store.read(UNIT, -(2**62), 2**62).t_ms.tolist() == [-1_500, 9_000_000_000_000]
+    assert store.span_of(UNIT) == (-1_500, 9_000_000_000_000)
+    assert store.append([sample(0, t_ms=-1_500)], received_ms=8).duplicates == 1
+
+
 def test_imported_logs_are_known_by_their_times_and_have_no_gaps(factory):
     store = factory.store()
     rows = [sample(t, bid=-1, t_ms=t, cabinet=4.0) for t in (START_MS + 5_000, START_MS)]
@@ -295,13 +367,14 @@ def test_statuses_messages_and_sent_commands_are_kept(factory):
     assert reader.sent_commands() == {"12": 9}
 
 
+@pytest.mark.parametrize("kind", KINDS)
 @settings(max_examples=40, deadline=None)
 @given(
     numbers=st.lists(st.tuples(st.integers(1, 2), st.integers(0, 30)), min_size=1, max_size=60),
     cuts=st.lists(st.integers(1, 10), min_size=60, max_size=60),
 )
-def test_marks_agree_with_counting_whatever_the_order(tmp_path_factory, numbers, cuts):
-    factory = SqliteFactory(tmp_path_factory.mktemp("marks"))
+def test_marks_agree_with_counting_whatever_the_order(tmp_path_factory, influx, kind, numbers, cuts):
+    factory = FACTORIES[kind](tmp_path_factory.mktemp("marks"), influx)
     store = factory.store()
     left = list(numbers)
     for cut in cuts:
@@ -316,10 +389,11 @@ def test_marks_agree_with_counting_whatever_the_order(tmp_path_factory, numbers,
     factory.close()
 
 
+@pytest.mark.parametrize("kind", KINDS)
 @settings(max_examples=30, deadline=None)
 @given(order=st.permutations(range(8)))
-def test_arrival_order_changes_no_time_and_no_value(tmp_path_factory, order):
-    factory = SqliteFactory(tmp_path_factory.mktemp("order"))
+def test_arrival_order_changes_no_time_and_no_value(tmp_path_factory, influx, kind, order):
+    factory = FACTORIES[kind](tmp_path_factory.mktemp("order"), influx)
     store = factory.store()
     drifting = [
         sample(sq, tq=0, up_s=sq * 60.0, t_ms=1_000 * sq)

@@ -1,0 +1,175 @@
+"""The telemetry store over an InfluxDB: samples there, what is held and what has changed in a ledger here.
+
+A batch is written to the server inside the ledger's transaction: the ledger says "held" only after the
+server has answered that the points are durable, and ingest acknowledges only after the ledger. Should
+everything stop in between, the batch comes again and the same points are written over themselves.
+"""
+
+import re
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+
+import orjson
+import structlog
+
+from services.store import keeping
+from services.store.influx_points import (
+    ALL_FIELDS,
+    MEASURED_FIELDS,
+    clusters,
+    line_of,
+    row_at,
+    select,
+)
+from services.store.influx_reader import InfluxReader
+from services.store.ledger import Work
+from services.store.protocol import Reject
+from services.store.row_keeper import RowKeeper
+from services.store.rows import HEAD_WIDTH, VALUE_COLUMNS, Row, values_of
+from services.store.schema import IMPORTED_BID
+from services.telemetry import COLUMNS, Rejected, Sample
+from services.timebase import HOUR_MS
+
+__all__ = ["InfluxReader", "InfluxStore"]
+
+_FIELD_NAMED = re.compile(r'input field "([^"]+)"')
+"""How a server names the field whose type is another one there."""
+_STATEMENTS = 5
+"""Statements of one request: they travel in its address, whose length is limited."""
+
+_log = structlog.get_logger(__name__)
+
+
+class InfluxStore(RowKeeper, InfluxReader):
+    """The `TelemetryStore` over an InfluxDB.
+
+    A sample whose time may still be corrected (taken before the unit's clock was set, while the start of
+    its boot is not settled) waits as a row beside the ledger, so that nothing on the server ever moves.
+    """
+
+    _found: dict[tuple[int, int, int], Row]
+    """What the server holds under the identities the present batch may repeat."""
+
+    def _look_up(self, connection: sqlite3.Connection, samples: Sequence[Sample]) -> None:
+        self._found = {}
+        suspects: dict[str, dict[tuple[int, int], int]] = {}
+        for sample in samples:
+            unit_no = self._unit_no(connection, sample.unit)
+            if self._perhaps_held(connection, unit_no, sample):
+                start_ms = self._boot(connection, unit_no, sample.bid).start_ms
+                t_ms = sample.t_ms
+                if sample.tq <= 0 and sample.up_s is not None and start_ms is not None:
+                    t_ms = start_ms + round(sample.up_s * 1000.0)
+                suspects.setdefault(sample.unit, {})[sample.bid, sample.sq] = t_ms
+        for unit, times in suspects.items():
+            self._look_for(self._unit_no(connection, unit), unit, times)
+
+    def _look_for(self, unit_no: int, unit: str, times: dict[tuple[int, int], int]) -> None:
+        """Find points by when they should be; the rest by their numbers, which takes longer."""
+        self._collect(
+            unit_no,
+            [
+                select(ALL_FIELDS, unit, start_ms=low, end_ms=high + 1)
+                for low, high in clusters(times.values(), apart_ms=HOUR_MS)
+            ],
+        )
+        lost: dict[int, list[int]] = {}
+        for bid, sq in times:
+            if bid != IMPORTED_BID and (unit_no, bid, sq) not in self._found:
+                lost.setdefault(bid, []).append(sq)
+        self._collect(
+            unit_no,
+            [
+                f"{select(ALL_FIELDS, unit)}"
+                f" AND bid = {bid} AND sq >= {min(numbers)} AND sq <= {max(numbers)}"
+                for bid, numbers in lost.items()
+            ],
+        )
+
+    def _collect(self, unit_no: int, statements: Sequence[str]) -> None:
+        for at_once in range(0, len(statements), _STATEMENTS):
+            with closing(
+                self._server.query("; ".join(statements[at_once : at_once + _STATEMENTS]))
+            ) as tables:
+                for table in tables:
+                    for point in table.values:
+                        row = row_at(unit_no, point)
+                        self._found[unit_no, row[2], row[3]] = row
+
+    def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
+        waiting = super()._stored(connection, row)
+        if waiting is not None:
+            return waiting
+        there = self._found.get((row[0], row[2], row[3]))
+        return None if there is None else (there[1], there[6], *there[HEAD_WIDTH:])
+
+    def _keep(self, connection: sqlite3.Connection, work: Work) -> list[Reject]:
+        loose = [row for row in work.rows if self._may_move(work, row)]
+        final = [row for row in work.rows if not self._may_move(work, row)] if loose else work.rows
+        self._insert(connection, loose, work.used)
+        refused, gone = self._send(final)
+        work.rows = [row for row in work.rows if (row[0], row[2], row[3]) not in gone] if gone else work.rows
+        return refused
+
+    def _may_move(self, work: Work, row: Row) -> bool:
+        """Return whether the time of a row is none, or not final, or just about to be corrected."""
+        if row[6] is None:
+            return bool(row[4] < 0)
+        boot = row[0], row[2]
+        return boot in work.restarted or not self._boots[boot].start_is_final
+
+    def _write_down(self, connection: sqlite3.Connection, work: Work) -> int | None:
+        change_no = super()._write_down(connection, work)
+        for unit_no, bid in work.boots:
+            boot = self._boots[unit_no, bid]
+            if boot.provisional and boot.start_is_final:
+                self._settle(connection, unit_no, bid)
+        return change_no
+
+    def _settle(self, connection: sqlite3.Connection, unit_no: int, bid: int) -> None:
+        """Send the rows of a boot whose times are final now; they need not wait here any longer."""
+        which = "FROM samples WHERE unit_no = ? AND bid = ? AND up_ms IS NOT NULL"
+        rows = connection.execute(f"SELECT * {which}", (unit_no, bid)).fetchall()
+        if rows:
+            refused, _ = self._send([list(row) for row in rows])
+            keeping.quarantine(connection, refused)
+            connection.execute(f"DELETE {which}", (unit_no, bid))
+            _log.info("store.influx.settled", unit_no=unit_no, bid=bid, samples=len(rows))
+
+    def _send(self, rows: Sequence[Row]) -> tuple[list[Reject], set[tuple[int, int, int]]]:
+        """Write rows to the server; return what it would not have, and whose rows are not there at all.
+
+        Where it names a field that has another type there, the sample is stored without that field.
+        """
+        names = {number: unit for unit, number in self._units.items()}
+        rejects: list[Reject] = []
+        gone: set[tuple[int, int, int]] = set()
+        left = list(rows)
+        while left:
+            answers = self._server.write([line_of(names[row[0]], row) for row in left])
+            again = []
+            for place, words in sorted(answers.items()):
+                row = left[place]
+                named = _FIELD_NAMED.search(words)
+                field = named.group(1) if named else ""
+                at = HEAD_WIDTH + MEASURED_FIELDS.index(field) if field in MEASURED_FIELDS else None
+                rejects.append(_reject_of(names[row[0]], row, at, words))
+                if at is None or row[at] is None:
+                    gone.add((row[0], row[2], row[3]))
+                else:
+                    again.append([*row[:at], None, *row[at + 1 :]])
+            left = again
+        return rejects, gone
+
+
+def _reject_of(unit: str, row: Row, at: int | None, words: str) -> Reject:
+    """Return what the server refused as it goes to quarantine: one value, or the whole sample."""
+    values = values_of(row[HEAD_WIDTH:])
+    channel = None
+    if at is not None and at - HEAD_WIDTH < len(VALUE_COLUMNS):
+        column = VALUE_COLUMNS[at - HEAD_WIDTH]
+        channel, values = COLUMNS[column].name, {column: values[column]} if column in values else values
+    rejected = Rejected("server_refused", words, unit, row[2], row[3], channel)
+    body = {"t_ms": row[1], "tq": row[4], "values": values}
+    return Reject(rejected, "", orjson.dumps(body), row[5])

@@ -1,0 +1,120 @@
+"""Reading samples from an InfluxDB, together with the few rows that still wait beside the ledger."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from services.store.influx_points import (
+    ALL_FIELDS,
+    FIELD_OF,
+    HEAD_FIELDS,
+    HIGHEST_NS,
+    MEASUREMENT,
+    NS_IN_MS,
+    select,
+)
+from services.store.influx_server import InfluxAccess, InfluxServer
+from services.store.ledger_reader import AHEAD_MS
+from services.store.protocol import Latest
+from services.store.row_reader import RowReader
+from services.store.rows import columns_in, columns_of, values_of
+from services.telemetry import Series
+
+_AT_ONE_TIME = 4
+"""Samples of one millisecond among which the newest is looked for."""
+_VALUES_FROM = 1 + len(HEAD_FIELDS)
+_EDGES = "{0} ORDER BY time ASC LIMIT 1; {0} ORDER BY time DESC LIMIT 1"
+
+
+class InfluxReader(RowReader):
+    """The `StoreReader` over an InfluxDB and the ledger file beside ingest; safe to share between threads.
+
+    Rows wait in the ledger's file only while their time may still be corrected.
+    """
+
+    def __init__(self, access: InfluxAccess, ledger_path: Path | str) -> None:
+        """Open the ledger, creating an empty one when there is none yet; the server is asked later."""
+        super().__init__(ledger_path)
+        self._server = InfluxServer(access)
+
+    def close(self) -> None:
+        """Release the connections."""
+        super().close()
+        self._server.close()
+
+    def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
+        """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
+        known = self._unit(unit)
+        if known is None:
+            return Series.empty()
+        unit_no, mask = known
+        wanted = columns_in(mask, columns)
+        # The server first: a row that goes there in between is then read twice, and told by its identity.
+        points = self._points(unit, start_ms, end_ms, [FIELD_OF[column] for column in wanted])
+        waiting = self._rows(
+            f"SELECT {', '.join(['t_ms', 'bid', 'sq', *wanted])} FROM samples"  # noqa: S608 - our own columns
+            " WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND tq >= 0",
+            unit_no,
+            start_ms,
+            end_ms,
+        )
+        if waiting:
+            taken = {tuple(row[1:3]) for row in waiting}
+            points = [point for point in points if (point[1], point[2]) not in taken]
+            points += [[row[0] * NS_IN_MS, *row[1:]] for row in waiting]
+        return _series_of(points, wanted)
+
+    def _points(self, unit: str, start_ms: int, end_ms: int, fields: Sequence[str]) -> list[list[Any]]:
+        names = ", ".join(f'"{name}"' for name in ("bid", "sq", *fields))
+        statement = select(names, unit, start_ms=start_ms, end_ms=end_ms)
+        return [point for table in self._server.query(statement) for point in table.values]
+
+    def span_of(self, unit: str) -> tuple[int, int] | None:
+        """Return the oldest and newest sample time of a unit, None when it has none."""
+        edges = [
+            point[0] // NS_IN_MS
+            for table in self._server.query(_EDGES.format(select('"sq"', unit)))
+            for point in table.values
+        ]
+        edges += super().span_of(unit) or ()
+        return (min(edges), max(edges)) if edges else None
+
+    def latest(self, now_ms: int) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+        found = dict(super().latest(now_ms))
+        before_ns = min(HIGHEST_NS, (now_ms + AHEAD_MS + 1) * NS_IN_MS)
+        statement = (
+            f"SELECT {ALL_FIELDS} FROM {MEASUREMENT} WHERE time < {before_ns}"  # noqa: S608 - our own names
+            f" GROUP BY unit ORDER BY time DESC LIMIT {_AT_ONE_TIME}"
+        )
+        for table in self._server.query(statement):
+            unit = table.tags["unit"]
+            newest = max(table.values, key=lambda point: (point[0] // NS_IN_MS, point[1], point[2]))
+            t_ms = newest[0] // NS_IN_MS
+            waiting = found.get(unit)
+            if waiting is None or waiting.t_ms < t_ms:
+                received_ms = newest[1 + HEAD_FIELDS.index("received_ms")]
+                found[unit] = Latest(unit, t_ms, received_ms, values_of(newest[_VALUES_FROM:]))
+        return found
+
+    def _newest_before(self, unit: str, t_ms: int) -> int | None:
+        statement = select('"sq"', unit, end_ms=t_ms) + " ORDER BY time DESC LIMIT 1"
+        times = [point[0] // NS_IN_MS for table in self._server.query(statement) for point in table.values]
+        waiting = super()._newest_before(unit, t_ms)
+        times += [] if waiting is None else [waiting]
+        return max(times, default=None)
+
+
+def _series_of(points: Sequence[Sequence[Any]], wanted: Sequence[str]) -> Series:
+    """Turn points into columns, those of one time in order of bid and sq."""
+    if not points:
+        return Series.empty()
+    times, bids, numbers, *stored = zip(*points, strict=True)
+    t_ms = np.array(times, dtype=np.int64) // NS_IN_MS
+    columns = columns_of(stored, wanted)
+    if bool(np.all(np.diff(t_ms) > 0)):
+        return Series(t_ms, columns)
+    order = np.lexsort((np.array(numbers), np.array(bids), t_ms))
+    return Series(t_ms[order], {name: values[order] for name, values in columns.items()})
