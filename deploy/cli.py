@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from deploy.commands import backtest, fleet, look, person, serve, setup, simulate, unit
+from deploy.commands import backtest, care, fleet, look, person, serve, setup, simulate, unit
 from services.errors import BushlarderError, ConfigurationError
 
 app = typer.Typer(
@@ -14,7 +14,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (serve, look, fleet, simulate):
+for group in (serve, look, fleet, care, simulate):
     app.add_typer(group.app)
 app.add_typer(person.app, name="person")
 app.add_typer(setup.app, name="setup")

@@ -15,6 +15,7 @@ from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
 from deploy import importing
 from deploy.analyse import read_text
+from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.logbook import LogBook
 from deploy.reporting import Period
@@ -54,7 +55,7 @@ def stop_event() -> threading.Event:
 
 def open_records(settings: Settings) -> Records:
     """Open what people own and say, migrated to the newest form."""
-    settings.data.mkdir(parents=True, exist_ok=True)
+    bring_up_to_date(settings)
     return Records(settings.records_db)
 
 

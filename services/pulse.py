@@ -5,6 +5,7 @@ A file of fixed size that is overwritten in place needs no room, no lock and no 
 """
 
 import contextlib
+import fcntl
 import json
 import os
 from collections.abc import Mapping
@@ -39,11 +40,15 @@ class Pulse:
     """The writing side, one for each process."""
 
     def __init__(self, data: Path, part: str) -> None:
-        """Make the file, as long as it will ever be; on a full disk an earlier one is used."""
+        """Make the file, as long as it will ever be; on a full disk an earlier one is used.
+
+        The file stays locked for as long as the process lives, however it ends: see `running`.
+        """
         folder = data / FOLDER
         folder.mkdir(parents=True, exist_ok=True)
         self._part = part
         self._file = os.open(folder / f"{part}.json", os.O_RDWR | os.O_CREAT, 0o644)
+        fcntl.flock(self._file, fcntl.LOCK_SH)
         if os.fstat(self._file).st_size < SIZE:
             os.pwrite(self._file, b" " * SIZE, 0)
 
@@ -64,6 +69,18 @@ def signs(data: Path) -> dict[str, Sign]:
     """Return the newest sign of every process that ever ran on a data folder."""
     found = (_sign_of(file) for file in sorted((data / FOLDER).glob("*.json")))
     return {sign.part: sign for sign in found if sign is not None}
+
+
+def running(data: Path) -> list[str]:
+    """Return the processes that work on a data folder at this moment, whatever they last said."""
+    found = []
+    for file in sorted((data / FOLDER).glob("*.json")):
+        with file.open("rb") as sign:
+            try:
+                fcntl.flock(sign, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError:
+                found.append(file.stem)
+    return found
 
 
 def _sign_of(file: Path) -> Sign | None:

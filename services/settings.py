@@ -76,6 +76,13 @@ class Settings(BaseSettings):
         return self.data / "records.db"
 
 
+def secret_names() -> frozenset[str]:
+    """Return the settings that are secrets themselves, not files that hold one."""
+    return frozenset(
+        name for name, field in Settings.model_fields.items() if "SecretStr" in str(field.annotation)
+    )
+
+
 def load_settings(data: Path, **overrides: str | int | None) -> Settings:
     """Return the effective settings of a data folder.
 

@@ -90,6 +90,7 @@ class Ingest:
 
     def step(self, stop: threading.Event) -> None:
         """Do what is due, then take one batch all the way."""
+        self._guarded("room", self._look_for_room)
         self._retried(self._chores, stop)
         if not self._has_room:
             stop.wait(CHORES_S)
@@ -195,7 +196,6 @@ class Ingest:
             self._carry_out(self._repair.look(self._store.gaps(), now_ms()))
         if moment_s >= self._next_chores_s:
             self._next_chores_s = moment_s + CHORES_S
-            self._guarded("room", self._look_for_room)
             self._beat()
             self._guarded("known_units", self._look_at_known_units)
             self._guarded("alerts", self._tell_alerts)

@@ -7,11 +7,13 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
+from alembic.script import ScriptDirectory
+from alembic.util import CommandError
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
-from services.errors import DependencyUnavailable
+from services.errors import ConfigurationError, DependencyUnavailable
 
 BUSY_TIMEOUT_S = 5.0
 """How long a writer waits for the other one (design 4)."""
@@ -47,13 +49,36 @@ class Database:
         self._engine.dispose()
 
 
-def migrate(engine: Engine) -> None:
-    """Bring the tables to the newest form; two processes may do so at once."""
+def _steps() -> Config:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+    return config
+
+
+def newest_form() -> str | None:
+    """Return the name of the form that the tables have once they are opened."""
+    return ScriptDirectory.from_config(_steps()).get_current_head()
+
+
+def migrate(engine: Engine) -> None:
+    """Bring the tables to the newest form; two processes may do so at once.
+
+    Raises
+    ------
+    ConfigurationError
+        If a newer version of this program has changed them already.
+    """
+    config = _steps()
+    try:
+        with engine.begin() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+    except CommandError as error:
+        raise ConfigurationError(
+            f"the records were written by a newer version ({error}): use that one, or restore the backup "
+            "that was taken before it changed them",
+            setting="records",
+        ) from error
 
 
 def _engine(path_or_url: Path | str) -> Engine:
