@@ -182,6 +182,9 @@ class TelemetryStore(StoreReader, Protocol):
     def mark_sent(self, command_id: str, sent_ms: int) -> None:
         """Remember that a command was handed to the broker."""
 
+    def tidy(self, now_ms: int) -> bool:
+        """Do one short piece of housekeeping; return whether more of it waits."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reject:

@@ -9,7 +9,7 @@ from services.store.held import Held
 from services.store.rows import VALUE_COLUMNS
 from services.telemetry import TEXT_COLUMNS
 
-VERSION = 2
+VERSION = 3
 """Raised with every change of the tables."""
 
 BUSY_TIMEOUT_S = 5.0
@@ -34,6 +34,16 @@ CREATE TABLE IF NOT EXISTS samples (
     PRIMARY KEY (unit_no, t_ms, bid, sq)
 ) WITHOUT ROWID;
 CREATE UNIQUE INDEX IF NOT EXISTS sample_identity ON samples (unit_no, bid, sq);
+CREATE TABLE IF NOT EXISTS chunks (
+    chunk_no INTEGER PRIMARY KEY, unit_no INTEGER NOT NULL, week INTEGER NOT NULL,
+    first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, samples INTEGER NOT NULL, body BLOB NOT NULL,
+    UNIQUE (unit_no, week)
+);
+CREATE TABLE IF NOT EXISTS chunk_boots (
+    unit_no INTEGER NOT NULL, bid INTEGER NOT NULL, week INTEGER NOT NULL,
+    low_sq INTEGER NOT NULL, high_sq INTEGER NOT NULL,
+    PRIMARY KEY (unit_no, bid, week)
+) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS boots (
     unit_no INTEGER NOT NULL, bid INTEGER NOT NULL, mark INTEGER NOT NULL, newest INTEGER NOT NULL,
     start_ms INTEGER, start_sq INTEGER, provisional INTEGER NOT NULL DEFAULT 0,
@@ -105,6 +115,7 @@ def connect(path: Path, *, writer: bool) -> sqlite3.Connection:
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     if _version_of(connection, path) == VERSION:
         return
+    connection.execute("PRAGMA auto_vacuum = INCREMENTAL")  # of a new file; sealing gives pages back
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("BEGIN IMMEDIATE")
     try:

@@ -1,12 +1,41 @@
 """The embedded telemetry store: one SQLite file, one writing process, any number of readers."""
 
+import sqlite3
+from collections.abc import Sequence
+
 from services.store.row_keeper import RowKeeper
-from services.store.row_reader import RowReader
+from services.store.rows import Row
+from services.store.sealed_reader import SealedReader
+from services.store.sealing import SEAL_AFTER_DAYS, Sealer
+
+PAGES_GIVEN_BACK = 256
+"""Free pages given back to the file system with each week sealed, about a megabyte."""
 
 
-class SqliteReader(RowReader):
+class SqliteReader(SealedReader):
     """The `StoreReader` over one SQLite file; safe to share between threads."""
 
 
 class SqliteStore(RowKeeper, SqliteReader):
     """The `TelemetryStore` over one SQLite file; a commit is on the disk before it returns."""
+
+    def __init__(self, path: object, *, seal_after_days: float = SEAL_AFTER_DAYS) -> None:
+        """Open the file for writing; weeks that ended so many days ago are sealed by and by."""
+        super().__init__(path)
+        self._sealer = Sealer(seal_after_days)
+
+    def tidy(self, now_ms: int) -> bool:
+        """Seal one week that is old enough; return whether another waits."""
+        with self._access() as connection:
+            place = self._sealer.next_due(connection, now_ms)
+            sealed = None if place is None else self._sealer.prepare(connection, place)
+        if sealed is not None:
+            with self._transaction() as connection:
+                self._sealer.write(connection, sealed)
+            with self._access() as connection:
+                connection.execute(f"PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})").fetchall()
+        return self._sealer.more_due
+
+    def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
+        found = super()._stored(connection, row)
+        return self._sealer.find(connection, row[0], row[2], row[3]) if found is None else found

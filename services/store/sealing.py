@@ -1,0 +1,177 @@
+"""Old weeks become chunks: smaller by an order of magnitude, and read faster."""
+
+import sqlite3
+from collections import OrderedDict, deque
+from collections.abc import Sequence
+from typing import Any
+
+import structlog
+
+from services.store.chunks import (
+    HEAD,
+    NAMES,
+    packed,
+    rows_of,
+    table_of,
+    unpacked,
+    week_of,
+    week_start_ms,
+)
+from services.timebase import DAY_MS, HOUR_MS
+
+SEAL_AFTER_DAYS = 28
+"""Age of the newest sample of a week, at least, before it is sealed."""
+LOOK_EVERY_MS = HOUR_MS
+"""How often weeks to seal are looked for."""
+_WEEKS_AT_HAND = 8
+"""Sealed weeks kept unpacked while samples that were sent again are compared with them."""
+
+_SETTLED = (
+    "tq >= 0 AND (up_ms IS NULL OR EXISTS (SELECT 1 FROM boots WHERE boots.unit_no = samples.unit_no"
+    " AND boots.bid = samples.bid AND start_sq IS NOT NULL AND mark >= start_sq))"
+)
+"""A sample whose time may still be corrected stays a row: rows are easily moved."""
+_OF_WEEK = f"FROM samples WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND {_SETTLED}"
+
+_log = structlog.get_logger(__name__)
+
+_Place = tuple[int, int]
+"""Unit number and week."""
+
+
+class Sealer:
+    """Seals weeks of one store's file, one at a time, and finds samples in sealed ones."""
+
+    def __init__(self, seal_after_days: float) -> None:
+        """Seal weeks that ended so long ago."""
+        self._after_ms = round(seal_after_days * DAY_MS)
+        self._due: deque[_Place] = deque()
+        self._next_look_ms = 0
+        self._at_hand: OrderedDict[_Place, dict[tuple[int, int], tuple[Any, ...]]] = OrderedDict()
+
+    def next_due(self, connection: sqlite3.Connection, now_ms: int) -> _Place | None:
+        """Return the next week to seal, None when there is none for now."""
+        if not self._due and now_ms >= self._next_look_ms:
+            self._next_look_ms = now_ms + LOOK_EVERY_MS
+            self._due.extend(_weeks_with_rows(connection, week_of(now_ms - self._after_ms)))
+        return self._due.popleft() if self._due else None
+
+    @property
+    def more_due(self) -> bool:
+        """Whether another week waits."""
+        return bool(self._due)
+
+    def prepare(self, connection: sqlite3.Connection, place: _Place) -> "Sealed | None":
+        """Work out the chunk of a week from its rows and the chunk it may already have.
+
+        Nothing is written. The file has one writer, so what is read here still holds when it is.
+        """
+        unit_no, week = place
+        span = (unit_no, week_start_ms(week), week_start_ms(week + 1))
+        fresh = connection.execute(
+            f"SELECT {', '.join(NAMES)} {_OF_WEEK} ORDER BY t_ms, bid, sq",
+            span,
+        ).fetchall()
+        if not fresh:
+            return None
+        kept = _kept(connection, place)
+        rows = sorted([*kept, *fresh], key=lambda row: row[:3]) if kept else fresh
+        table = table_of(rows)
+        body = packed(table)
+        if not unpacked(body).equals(table):  # rows are deleted on the strength of this
+            raise AssertionError(f"week {week} of unit {unit_no} does not come back from its chunk")
+        return Sealed(place, rows, len(fresh), body)
+
+    def write(self, connection: sqlite3.Connection, sealed: "Sealed") -> None:
+        """Put the chunk in the place of its rows; to be called within one transaction."""
+        unit_no, week = sealed.place
+        connection.execute(
+            "INSERT INTO chunks (unit_no, week, first_ms, last_ms, samples, body) VALUES (?, ?, ?, ?, ?, ?)"
+            " ON CONFLICT (unit_no, week) DO UPDATE SET first_ms = excluded.first_ms,"
+            " last_ms = excluded.last_ms, samples = excluded.samples, body = excluded.body",
+            (unit_no, week, sealed.rows[0][0], sealed.rows[-1][0], len(sealed.rows), sealed.body),
+        )
+        connection.executemany(
+            "INSERT OR REPLACE INTO chunk_boots VALUES (?, ?, ?, ?, ?)",
+            [(unit_no, bid, week, low, high) for bid, (low, high) in sealed.numbers().items()],
+        )
+        gone = connection.execute(
+            f"DELETE {_OF_WEEK}", (unit_no, week_start_ms(week), week_start_ms(week + 1))
+        ).rowcount
+        if gone != sealed.fresh:
+            raise AssertionError(f"{gone} rows would go for {sealed.fresh} sealed: unit {unit_no}, {week}")
+        self._at_hand.pop(sealed.place, None)
+        _log.info(
+            "store.week.sealed",
+            unit_no=unit_no,
+            week_start_ms=week_start_ms(week),
+            samples=len(sealed.rows),
+            bytes=len(sealed.body),
+        )
+
+    def find(
+        self, connection: sqlite3.Connection, unit_no: int, bid: int, sq: int
+    ) -> Sequence[object] | None:
+        """Return time, uptime and measured columns sealed under an identity, None when none are."""
+        for (week,) in connection.execute(
+            "SELECT week FROM chunk_boots WHERE unit_no = ? AND bid = ? AND low_sq <= ? AND high_sq >= ?",
+            (unit_no, bid, sq, sq),
+        ).fetchall():
+            row = self._unpacked_week(connection, (unit_no, week)).get((bid, sq))
+            if row is not None:
+                return (row[0], row[5], *row[len(HEAD) :])
+        return None
+
+    def _unpacked_week(
+        self, connection: sqlite3.Connection, place: _Place
+    ) -> dict[tuple[int, int], tuple[Any, ...]]:
+        week = self._at_hand.get(place)
+        if week is None:
+            week = {(row[1], row[2]): row for row in _kept(connection, place)}
+            self._at_hand[place] = week
+            if len(self._at_hand) > _WEEKS_AT_HAND:
+                self._at_hand.popitem(last=False)
+        return week
+
+
+class Sealed:
+    """A week ready to be put in the place of its rows."""
+
+    def __init__(self, place: _Place, rows: Sequence[tuple[Any, ...]], fresh: int, body: bytes) -> None:
+        """Hold all rows of the week in order of time, how many of them are rows still, and the chunk."""
+        self.place = place
+        self.rows = rows
+        self.fresh = fresh
+        self.body = body
+
+    def numbers(self) -> dict[int, tuple[int, int]]:
+        """Return, per bid, the lowest and highest sq in the week."""
+        found: dict[int, tuple[int, int]] = {}
+        for row in self.rows:
+            low, high = found.get(row[1], (row[2], row[2]))
+            found[row[1]] = (min(low, row[2]), max(high, row[2]))
+        return found
+
+
+def _kept(connection: sqlite3.Connection, place: _Place) -> list[tuple[Any, ...]]:
+    found = connection.execute("SELECT body FROM chunks WHERE unit_no = ? AND week = ?", place).fetchone()
+    return [] if found is None else rows_of(unpacked(found[0]))
+
+
+def _weeks_with_rows(connection: sqlite3.Connection, end_week: int) -> list[_Place]:
+    """Return the weeks before one that have rows to seal, oldest first, hopping along the clustered rows."""
+    found = []
+    end_ms = week_start_ms(end_week)
+    for (unit_no,) in connection.execute("SELECT unit_no FROM units").fetchall():
+        from_ms = -(2**62)
+        while True:
+            row = connection.execute(
+                f"SELECT t_ms {_OF_WEEK} ORDER BY t_ms LIMIT 1",
+                (unit_no, from_ms, end_ms),
+            ).fetchone()
+            if row is None:
+                break
+            week = week_of(row[0])
+            found.append((unit_no, week))
+            from_ms = week_start_ms(week + 1)
+    return sorted(found, key=lambda place: place[1])
