@@ -56,8 +56,8 @@ from services.domain._fleet import (
     UnitState,
 )
 from services.domain._life import CoreReading, HoldClosed, Life, Stay, lived
-from services.domain._verdict import Verdict, worst
 from services.domain._spot import SpotCheck
+from services.domain._verdict import Verdict, worst
 
 __all__ = [
     "BATCH_SAID",
@@ -108,11 +108,11 @@ __all__ = [
     "SensorFlag",
     "Site",
     "SiteKind",
+    "SpotCheck",
     "Stay",
     "Supply",
     "SupplyPath",
     "Unit",
-    "SpotCheck",
     "UnitCard",
     "UnitSettings",
     "UnitState",
