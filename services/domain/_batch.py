@@ -134,9 +134,9 @@ class BatchClock(Frozen):
 
 
 class BatchTimer(Frozen):
-    """A clock of elapsed time that a person started: food standing out, or cooling down."""
+    """A clock of elapsed time that a person started: standing out, cooling down, held by time alone."""
 
-    kind: Literal["out", "cooling", "thawing"]
+    kind: Literal["out", "cooling", "thawing", "time_control"]
     started: Instant
     next_at: Instant | None
     """When the next step of it is reached; None when there is none any more."""
