@@ -45,7 +45,12 @@ EVENTS: dict[str, str] = {
     "corrected": "corrected",
 }
 
-TIMERS = {"out": "Standing out", "cooling": "Cooling down", "thawing": "Thawing"}
+TIMERS = {
+    "out": "Standing out",
+    "cooling": "Cooling down",
+    "thawing": "Thawing",
+    "time_control": "Held by time alone",
+}
 BASES = {"probe": "by probe", "modelled_food": "worked out from the air around it"}
 LAW = {"yes": "kept", "no": "not kept", "unknown": "not known", None: "no rule applies"}
 
@@ -72,6 +77,11 @@ COOLING_SOURCE = (
 )
 
 SPOT_NOTE = "A probe tells of its own moment: time above a limit stays counted."
+BY_TIME = (
+    "Only with a procedure written beforehand, never after a breakdown: taken out at 5 °C or less, marked, "
+    "served or discarded within 4 h; within 6 h when its warmest part stays at 21 °C or less. It never goes back."
+)
+BY_TIME_SOURCE = "US FDA Food Code 2022, 3-501.19, read in secondary copies"
 NOT_VERIFIED = "not verified"
 """Beside every name until there are accounts: it was picked from a list."""
 UNRECORDED_COOK = "Food nobody wrote down, from {names}: only what is in date."

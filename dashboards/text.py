@@ -53,6 +53,7 @@ CAUSE_CHECKS: dict[str, str] = {
 FLAGS: dict[str, str] = {
     "drift": "drifts away from what it should read",
     "check_failed": "failed its check in melting ice",
+    "scaled": "is of another scale, or of another voltage than the bank's",
 }
 """Flags that one word does not explain."""
 

@@ -1,6 +1,6 @@
 """What the law says of each probe reading in a log, by the rules that held when it was taken."""
 
-from services.analytics.food.spotcheck import spot_of_food, spot_of_unit
+from services.analytics.food.spotcheck import spot_in_life, spot_of_unit
 from services.domain import BatchEvent, CoreReading, Life, SpotCheck, UnitSettings
 from services.records.facade import Records
 from services.records.said import Statement
@@ -27,7 +27,7 @@ def of_event(records: Records, life: Life | None, event: BatchEvent) -> tuple[Sp
     if settings is None:
         return ()
     frozen = begun[-1].frozen if begun else here[-1].frozen
-    return spot_of_food(life.batch.food_class, settings, reading, frozen=frozen)
+    return spot_in_life(life, settings, reading, frozen=frozen)
 
 
 def _reading(t_ms: int, core_c: object, surface_c: object) -> CoreReading | None:

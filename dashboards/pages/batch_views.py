@@ -12,7 +12,7 @@ from services.domain import BatchCard, BatchClock, BatchEvent, BatchTimer, Evide
 OPERATORS = {"<": "<", "<=": "\N{LESS-THAN OR EQUAL TO}", ">": ">", ">=": "\N{GREATER-THAN OR EQUAL TO}"}
 COMPARED = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
 _TEMPERATURE_FIELDS = ("probe_c", "surface_c", "core_c", "received_c")
-_TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot")
+_TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot", "time_control")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +91,8 @@ class BatchView:
     usable: bool
     """Whether nothing that is known of it forbids using it."""
     frozen: bool
+    by_time: bool
+    """Held by time alone: it never goes back into the cold."""
 
 
 def reason_rows(reasons: Sequence[Evidence]) -> tuple[ReasonRow, ...]:
@@ -156,6 +158,7 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         holdable=card.standing.rank >= Verdict.HOLD.rank and batch.place != "gone",
         usable=usable,
         frozen=batch.frozen,
+        by_time=any(timer.kind == "time_control" for timer in card.timers),
     )
 
 

@@ -1,6 +1,6 @@
 """One batch of food: what may be done with it, why, and everything a cook may say of it."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Path, Request
@@ -21,13 +21,16 @@ from dashboards.places import Larder, Place, colder_places, own_standing
 from services.api.desk import Desk
 from services.api.routes import AtDesk
 from services.api.schemas import Disposition, Name
-from services.domain import BatchCard, BatchEventKind, UnitCard, Verdict
+from services.domain import BatchCard, BatchEventKind, UnitCard, Verdict, knows_time_control
 
 router = APIRouter(include_in_schema=False)
 
 MOST_VERDICTS = 20
 """Changes of verdict on a batch's page; the API tells all."""
 BatchPath = Annotated[int, Path(ge=1, le=2**53, description="Number of the batch.")]
+
+
+_WORDS = ("unit", "disposition", "reason", "what", "supplier", "lot", "note", "time_control")
 
 
 class SaidOfBatch(BaseModel):
@@ -52,6 +55,9 @@ class SaidOfBatch(BaseModel):
     supplier: str = ""
     lot: str = ""
     note: str = ""
+    time_control: Literal["", "4h", "6h"] = ""
+    written_procedure: bool = False
+    marked: bool = False
 
     @field_validator("event", mode="before")
     @classmethod
@@ -70,19 +76,21 @@ class SaidOfBatch(BaseModel):
         if self.event is not None:
             wrong = {"withdrawn": True} if probe_c is None else {"probe_c": probe_c}
             return {"event": self.event, **wrong}
-        words = {
-            name: value.strip()
-            for name in ("unit", "disposition", "reason", "what", "supplier", "lot", "note")
-            if (value := str(getattr(self, name))).strip()
-        }
+        words = {name: value.strip() for name in _WORDS if (value := str(getattr(self, name))).strip()}
         numbers = {
             "probe_c": probe_c,
             "surface_c": temperature_or_none(self.surface_c),
             "quantity": amount_or_none(self.quantity),
         }
+        ticked = {
+            name: True
+            for name in ("written_procedure", "marked")
+            if self.time_control and getattr(self, name) is True
+        }
         days = {"use_by": day_or_none(self.use_by), "opened_on": day_or_none(self.opened_on)}
         return {
             **words,
+            **ticked,
             **{name: value for name, value in numbers.items() if value is not None},
             **{name: day.isoformat() for name, day in days.items() if day is not None},
         }
@@ -90,6 +98,13 @@ class SaidOfBatch(BaseModel):
 
 def _site_of(desk: Desk, card: BatchCard) -> str | None:
     return next((unit.site for unit in desk.fleet().units if unit.id == card.batch.unit), None)
+
+
+def _knows_time_control(desk: Desk, card: BatchCard) -> bool:
+    """Return whether the rules of its cabinet know time in place of cold."""
+    fleet, unit = desk.fleet(), card.batch.unit
+    known = unit is not None and any(u.id == unit for u in fleet.units)
+    return known and unit is not None and knows_time_control(fleet.settings_of(unit))
 
 
 def _zone_of(desk: Desk, site: str | None) -> ZoneInfo:
@@ -168,6 +183,7 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
             for e in reversed(desk.batch_events(batch))
         ],
         standing_out=standing_out_words(desk, site or ""),
+        by_time=card.batch.place == "stored" and usable and _knows_time_control(desk, card),
         site=site,
         people=desk.people(),
         who=remembered(request),

@@ -128,7 +128,7 @@ def assess(
         runout=result.runout,
         service=result.findings,
         service_reason=result.findings_reason,
-        sensors=view.quality.flags,
+        sensors=(*view.quality.flags, *result.sensors),
         **_kinetic(view, settings),
     )
 

@@ -34,7 +34,15 @@ from services.domain._batch import (
     BatchTimer,
     BatchVerdict,
 )
-from services.domain._batchsaid import BATCH_SAID, BatchSaid, CorrectedSaid, HoldClosedSaid
+from services.domain._batchsaid import (
+    BATCH_SAID,
+    TIME_CONTROL_RULES,
+    BatchSaid,
+    CorrectedSaid,
+    HoldClosedSaid,
+    TakenOutSaid,
+    knows_time_control,
+)
 from services.domain._cards import UnitCard
 from services.domain._fleet import (
     Bank,
@@ -55,12 +63,14 @@ from services.domain._fleet import (
     UnitSettings,
     UnitState,
 )
-from services.domain._life import CoreReading, HoldClosed, Life, Stay, lived
-from services.domain._verdict import Verdict, worst
+from services.domain._life import Life, lived
+from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
 from services.domain._spot import SpotCheck
+from services.domain._verdict import Verdict, worst
 
 __all__ = [
     "BATCH_SAID",
+    "TIME_CONTROL_RULES",
     "Analysis",
     "Bank",
     "Batch",
@@ -108,16 +118,19 @@ __all__ = [
     "SensorFlag",
     "Site",
     "SiteKind",
+    "SpotCheck",
     "Stay",
     "Supply",
     "SupplyPath",
+    "TakenOutSaid",
+    "TimeControl",
     "Unit",
-    "SpotCheck",
     "UnitCard",
     "UnitSettings",
     "UnitState",
     "UsualCharging",
     "Verdict",
+    "knows_time_control",
     "lived",
     "worst",
 ]

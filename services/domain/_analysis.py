@@ -309,7 +309,7 @@ class SensorFlag(_WithReasons):
     """A stretch in which a channel is not to be trusted."""
 
     channel: str
-    flag: Literal["stuck", "out_of_range", "missing", "jump", "conflict", "drift", "check_failed"]
+    flag: Literal["stuck", "out_of_range", "missing", "jump", "conflict", "drift", "check_failed", "scaled"]
     start: Instant
     end: Instant | None
     end_reason: str | None = None

@@ -134,9 +134,9 @@ class BatchClock(Frozen):
 
 
 class BatchTimer(Frozen):
-    """A clock of elapsed time that a person started: food standing out, or cooling down."""
+    """A clock of elapsed time that a person started: standing out, cooling down, held by time alone."""
 
-    kind: Literal["out", "cooling", "thawing"]
+    kind: Literal["out", "cooling", "thawing", "time_control"]
     started: Instant
     next_at: Instant | None
     """When the next step of it is reached; None when there is none any more."""
@@ -176,12 +176,6 @@ class BatchCard(Frozen):
     assumed: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     """What to mind about it that changes no verdict."""
-    as_of: Instant
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of the newest reading a person took in it."""
-    answers: tuple[FoodAnswer, ...] = ()
-    """What published texts say of it after it warmed or stood without power; the strictest first."""
-    marks: tuple[MarkMinutes, ...] = ()
-    """Of what was kept frozen: minutes above each mark since it was frozen through."""
-    not_mended: tuple[str, ...] = ()
-    """What stays in food of its class that stood too warm, however well it is cooked."""
+    as_of: Instant

@@ -6,11 +6,14 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, Field, StringConstraints, TypeAdapter
 
 from services.domain._batch import FoodTemperatureC, Line, Tag
-from services.domain._fleet import FoodClass, Identifier
+from services.domain._fleet import FoodClass, Identifier, UnitSettings
 from services.domain._frozen import Frozen
 
 Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
 """What became of the food when a hold was closed."""
+
+TIME_CONTROL_RULES = frozenset({"fda-food-code-2022"})
+"""Rule sets that know time in place of cold (US FDA Food Code 2022, 3-501.19)."""
 
 _Reason = Annotated[str, StringConstraints(min_length=1, max_length=500, strip_whitespace=True)]
 _Quantity = Annotated[float, Field(gt=0, le=10_000, allow_inf_nan=False)]
@@ -84,6 +87,12 @@ class TakenOutSaid(_Probed):
     """It was taken out of the cold, to be served or worked on."""
 
     kind: Literal["taken_out"]
+    time_control: Literal["4h", "6h"] | None = None
+    """Time stands in place of cold from here on, under a procedure written beforehand: never back."""
+    written_procedure: bool | None = None
+    """Whether that procedure was there before the food was taken out."""
+    marked: bool | None = None
+    """Whether the time it has to go stands on it."""
 
 
 class CoolingSaid(_Probed):
@@ -149,6 +158,13 @@ BatchSaid = Annotated[
     Field(discriminator="kind"),
 ]
 """One thing said of a batch, told apart by its kind."""
+
+
+def knows_time_control(settings: UnitSettings) -> bool:
+    """Return whether the rules of a cabinet, or what its own sets tighten, know time in place of cold."""
+    bases = {house.name: house.base for house in settings.house_rules}
+    return any(bases.get(name, name) in TIME_CONTROL_RULES for name in settings.rules)
+
 
 BATCH_SAID: TypeAdapter[BatchSaid] = TypeAdapter(BatchSaid)
 """Reads what was said of a batch."""

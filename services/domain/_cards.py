@@ -58,11 +58,9 @@ class UnitCard(Frozen):
     cut_out_now: bool
     service: tuple[Finding, ...]
     sensors: tuple[SensorFlag, ...]
-    as_of: Instant
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of the newest reading a person took in food in it."""
-    answers: tuple[FoodAnswer, ...] = ()
-    """What published texts say of the food in it that nobody wrote down."""
+    as_of: Instant
 
     def with_batches(self, batches: Sequence[BatchCard]) -> "UnitCard":
         """Return the card, so far of the cabinet's own clock only, with what stands of the batches in it."""

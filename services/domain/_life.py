@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from services.domain._batch import Batch, BatchEvent, BatchPlace
+from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
 
 DETAILS = frozenset(
     {
@@ -29,46 +30,6 @@ _CARRIED = ("carried_above_min", "carried_unknown_min", "carried_hot")
 
 
 @dataclass(frozen=True, slots=True)
-class Stay:
-    """One unbroken stretch in one place."""
-
-    unit: str | None
-    """The cabinet; None when it was out, or in one that was never said."""
-    start_ms: int
-    end_ms: int | None
-    """None while it lasts."""
-    frozen: bool
-    out: bool = False
-    """Taken out by a person, so known to be out of any cold."""
-
-
-@dataclass(frozen=True, slots=True)
-class CoreReading:
-    """What a person's probe showed in the core and, where it was measured, on the surface."""
-
-    t_ms: int
-    core_c: float
-    surface_c: float | None = None
-    ice: bool | None = None
-    """Whether ice was seen in it; None: nobody looked."""
-
-
-@dataclass(frozen=True, slots=True)
-class HoldClosed:
-    """How a hold was closed."""
-
-    event: int
-    t_ms: int
-    who: str
-    probe_c: float
-    disposition: str
-    reason: str
-    standing: str
-    """The verdict that stood when it was closed."""
-    computed: str
-
-
-@dataclass(frozen=True, slots=True)
 class Life:
     """A batch with all its stays; never changed, only worked out anew."""
 
@@ -78,6 +39,8 @@ class Life:
     cooling_from_ms: int | None = None
     """Since when it is being cooled down after cooking, None when it is not."""
     thawing_from_ms: int | None = None
+    time_control: TimeControl | None = None
+    """Time in place of cold, where somebody said so when it was taken out."""
     closed: HoldClosed | None = None
     """The last sign-off."""
     event_no: int = 0
@@ -117,6 +80,7 @@ class _So:
     cores: tuple[CoreReading, ...] = ()
     cooling_from_ms: int | None = None
     thawing_from_ms: int | None = None
+    time_control: TimeControl | None = None
     closed: HoldClosed | None = None
     origin: dict[str, Any] = field(default_factory=dict)
 
@@ -210,6 +174,7 @@ def lived(batch: int, events: Sequence[BatchEvent]) -> Life:
         cores=story.cores,
         cooling_from_ms=story.cooling_from_ms,
         thawing_from_ms=story.thawing_from_ms,
+        time_control=story.time_control,
         closed=story.closed,
         event_no=max(event.id for event in events),
         events=len(events),
@@ -276,6 +241,10 @@ def _moved(story: _So, event: BatchEvent) -> _So:
 
 def _taken_out(story: _So, event: BatchEvent) -> _So:
     out = story.put(event.t, unit=story.unit, frozen=story.frozen, out=True)
+    way = event.body.get("time_control")
+    if way is not None:
+        said = (event.body.get(name) is True for name in ("written_procedure", "marked"))
+        out = replace(out, time_control=TimeControl(event.t, way == "6h", *said))
     return out.probed(event.t, event.body.get("probe_c"))
 
 

@@ -4,8 +4,19 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-from services.domain import BatchCard, BatchNew, BatchSaid, CorrectedSaid, Fleet, Life, Unit, Verdict
+from services.domain import (
+    BatchCard,
+    BatchNew,
+    BatchSaid,
+    CorrectedSaid,
+    Fleet,
+    Life,
+    TakenOutSaid,
+    Unit,
+    Verdict,
+)
 from services.errors import Refused
+from services.records import timecontrol
 from services.timebase import DAY_MS, HOUR_MS, datetime_of
 
 LONGEST_AGO_MS = 72 * HOUR_MS
@@ -83,6 +94,7 @@ def said_body(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid,
     """
     if life.batch.place == "gone" and said.kind != "corrected":
         raise Refused("This batch is gone; it can only be corrected.")
+    timecontrol.refuse_back(life, said)
     if said.kind in _AFTER_ALL and t_ms < life.batch.since:
         raise Refused("That was before the last time it was put somewhere else or taken out.")
     body = _plain(said.model_dump(mode="json", exclude={"kind", "person", "happened"}, exclude_unset=True))
@@ -153,10 +165,12 @@ def _opened(
 
 
 def _taken_out(
-    _fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, _body: Body, _t_ms: int
+    fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, _body: Body, _t_ms: int
 ) -> None:
     if life.batch.place != "stored":
         raise Refused("It is out of the cabinet already.")
+    if isinstance(said, TakenOutSaid):
+        timecontrol.check(fleet, life, card, said)
 
 
 def _used(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, _body: Body, t_ms: int) -> None:

@@ -16,7 +16,7 @@ from services.domain import (
     Verdict,
 )
 from services.errors import Refused
-from services.records import batchbook, batchrules, fleetbook
+from services.records import batchbook, batchrules, fleetbook, timecontrol
 from services.records.signing import closing_words, lowered, show_state
 from services.records.tables import BatchRow
 
@@ -39,6 +39,7 @@ def say(session: Session, fleet: Fleet, batch: int, said: BatchSaid, *, t_ms: in
     if life is None:
         raise Refused(f"There is no batch {batch}.")
     at_ms = batchrules.when(t_ms, now_ms=now_ms, not_before_ms=life.batch.loaded_at)
+    timecontrol.refuse_afterwards(said, t_ms=at_ms, now_ms=now_ms)
     card = batchbook.card_row(session, batch)
     body = batchrules.said_body(fleet, life, card, said, t_ms=at_ms)
     if isinstance(said, CorrectedSaid):

@@ -9,6 +9,7 @@ import numpy as np
 from services.analytics.food import reasons
 from services.analytics.food import track as clock
 from services.analytics.food.batchair import Air
+from services.analytics.food.batchleft import asks_now, left_out
 from services.analytics.food.batchlimits import batch_limits, lowest_c
 from services.analytics.food.batchpath import OUT_C, Followed, Path, follow, path_of
 from services.analytics.food.cooling import Cooling
@@ -25,9 +26,6 @@ HOT_START_C = 57.0
 """Food that was this hot is cooked food on its way down (Food Code 3-501.14(A), 57 °C)."""
 AT_START_MS = 30 * 60_000
 """How far from the start of cooling the reading may lie that shows it hot (judgement, no source)."""
-COOLING_COUNTS = frozenset(("fsanz-3.2.2",))
-"""Rules whose clock goes on while cooked food cools. R638 regulation 8(4)(a)(i) and Food Code 3-501.16 leave
-that time out; for Standard 3.2.2 no text was read that does, so it counts."""
 _BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air"}
 
 
@@ -138,7 +136,8 @@ def _clock(
     life: Life, airs: Mapping[str, Air], side: _Side, index: int, *, as_of_ms: int, cooling: Cooling | None
 ) -> _Judged:
     limit, path, track = side.limits[index], side.path, side.followed.track
-    evidence = _evidence(life, limit, path, track, index, as_of_ms=as_of_ms, cooling=cooling)
+    gone = left_out(life, airs, limit, as_of_ms=as_of_ms, cooling=cooling)
+    evidence = _evidence(life, limit, path, track, index, as_of_ms=as_of_ms, gone=gone)
     hot_air = _hot(path, as_of_ms)
     evidence = replace(evidence, hot=hot_air)
     moment = np.array([float(as_of_ms)])
@@ -146,7 +145,7 @@ def _clock(
     minutes = _with_carried(life, limit, bare)
     coarse = path.coarse_ms > COARSE_MS
     rank = int(ranks(limit, minutes, coarse=coarse)[0])
-    asked = cooling is None or cooling.outcome != "running" or limit.rule in COOLING_COUNTS
+    asked = asks_now(life, airs, limit, as_of_ms=as_of_ms, cooling=cooling)
     warm = _warm_core(life, limit, as_of_ms) if asked else None
     if warm is not None:
         rank = max(rank, Verdict.WATCH.rank)
@@ -193,15 +192,17 @@ def _evidence(
     index: int,
     *,
     as_of_ms: int,
-    cooling: Cooling | None,
+    gone: Intervals,
 ) -> Evidence:
-    """Return what one clock is made of, time out of the cabinets and in the dark included."""
+    """Return what one clock is made of, time out of the cabinets and in the dark included.
+
+    `gone` is the time the limit does not ask about.
+    """
     above, unknown = track.above[index], _union(track.unknown[index], path.dark)
     if not limit.below:
         above = _union(above, path.out)
     unknown = unknown.without(above).without(path.out)
-    left_out = _left_out(life, limit, as_of_ms=as_of_ms, cooling=cooling)
-    above, unknown = above.without(left_out), unknown.without(left_out)
+    above, unknown = above.without(gone), unknown.without(gone)
     known = path.t_ms
     told = life.out_from_ms is not None or life.batch.place == "gone"
     if told and known.size and known[-1] < as_of_ms:
@@ -215,25 +216,6 @@ def _evidence(
         heard_ms=life.batch.loaded_at,
         gap_ms=path.gap_ms,
     )
-
-
-def _left_out(life: Life, limit: Limit, *, as_of_ms: int, cooling: Cooling | None) -> Intervals:
-    """Return the time that a limit does not ask about."""
-    pairs: list[tuple[float, float]] = []
-    if limit.frozen and life.batch.food_class != "ice_cream":
-        # the line of frozen food counts while it is kept as frozen food
-        kept = [(a, as_of_ms if b is None else b) for a, b in life.frozen_spans]
-        edges = [-np.inf, *(t for span in kept for t in span), np.inf]
-        pairs += list(zip(edges[::2], edges[1::2], strict=True))
-    started = life.cooling_from_ms
-    if cooling is not None and started is not None and limit.rule not in COOLING_COUNTS and not limit.frozen:
-        cold = [c.t_ms for c in life.cores if started <= c.t_ms <= as_of_ms and c.core_c <= limit.limit_c]
-        if cooling.outcome == "pass" and cold:
-            # the model is hot until the reading that shows the end of it
-            pairs.append((float(started), float(min(cold))))
-        elif cooling.outcome == "running":
-            pairs.append((float(started), float(as_of_ms)))
-    return Intervals.of(np.array([a for a, _ in pairs]), np.array([b for _, b in pairs]))
 
 
 def _union(one: Intervals, other: Intervals) -> Intervals:

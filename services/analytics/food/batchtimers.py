@@ -1,7 +1,7 @@
 """The clocks of elapsed time that people start on a batch: standing out, cooling down, thawing."""
 
 from services.analytics.food.batches import BatchJudgement
-from services.analytics.food.elapsed import buffet, thaw
+from services.analytics.food.elapsed import buffet, thaw, time_control_of
 from services.domain import BatchTimer, Life, Verdict
 
 
@@ -11,10 +11,16 @@ def timers_of(
     """Return the timers that run on a batch; none on what is gone."""
     if life.batch.place == "gone":
         return ()
+    timed = _timed(life, as_of_ms)
+    # where vulnerable guests eat, the shorter of the two decides
+    out = (
+        None if timed is not None and not vulnerable else _out(life, judged, as_of_ms, vulnerable=vulnerable)
+    )
     return tuple(
         timer
         for timer in (
-            _out(life, judged, as_of_ms, vulnerable=vulnerable),
+            timed,
+            out,
             _cooling(life, judged),
             _thawing(life, as_of_ms),
         )
@@ -44,6 +50,21 @@ def _out(life: Life, judged: BatchJudgement, as_of_ms: int, *, vulnerable: bool)
     return BatchTimer(
         kind="out",
         started=started,
+        next_at=found.next_at,
+        next_words=found.next_words,
+        verdict=Verdict.WATCH if found.verdict is None else found.verdict,
+        source=found.source,
+        why=found.why,
+    )
+
+
+def _timed(life: Life, as_of_ms: int) -> BatchTimer | None:
+    found, said = time_control_of(life, as_of_ms=as_of_ms), life.time_control
+    if found is None or said is None:
+        return None
+    return BatchTimer(
+        kind="time_control",
+        started=said.started_ms,
         next_at=found.next_at,
         next_words=found.next_words,
         verdict=Verdict.WATCH if found.verdict is None else found.verdict,

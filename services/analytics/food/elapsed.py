@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from services.analytics.food.probes import CoreReading, first_above_ms, minutes_above, ordered
-from services.domain import Evidence, Verdict
+from services.domain import Evidence, Life, Verdict
 from services.timebase import MINUTE_MS
 
 COLD_C = 5.0
@@ -99,6 +99,25 @@ def time_control(
         words = "serve before then, discard what is left"
         return Elapsed(Verdict.WATCH, minutes, end_ms, words, None, tuple(reasons), source, why)
     return Elapsed(gone[0], minutes, None, "discard", gone[1], tuple(reasons), source, gone[2])
+
+
+def time_control_of(life: Life, *, as_of_ms: int) -> Elapsed | None:
+    """Return where a batch stands that was taken out under time control.
+
+    None where nobody said so, or where it is not open: the ordinary clocks then stand alone.
+    """
+    said = life.time_control
+    if said is None or said.started_ms > as_of_ms:
+        return None
+    found = time_control(
+        [(c.t_ms, c.core_c) for c in life.cores],
+        removed_ms=said.started_ms,
+        as_of_ms=as_of_ms,
+        written_procedure=said.written_procedure,
+        marked=said.marked,
+        six_hours=said.six_hours,
+    )
+    return None if found.verdict is None else found
 
 
 def _closed(rows: list[CoreReading], *, written_procedure: bool) -> str:

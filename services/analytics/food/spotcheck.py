@@ -2,13 +2,23 @@
 
 from collections.abc import Iterable, Sequence
 
+from services.analytics.food.batches import AT_START_MS, HOT_START_C
 from services.analytics.food.batchlimits import THAWED
+from services.analytics.food.cooling import COOLED_C
 from services.analytics.food.rulebook.catalog import DEFAULT_RULES, RULES
 from services.analytics.food.rulebook.clause import FROZEN, Clause, RuleSet
 from services.analytics.food.rulebook.eu_quick_frozen import BRIEF_C
 from services.analytics.food.rulebook.eu_quick_frozen import RULES as QUICK_FROZEN
 from services.analytics.food.rules import MOVING, as_kept, sets_of
-from services.domain import CoreReading, Evidence, FoodClass, Life, SpotCheck, UnitSettings
+from services.domain import (
+    TIME_CONTROL_RULES,
+    CoreReading,
+    Evidence,
+    FoodClass,
+    Life,
+    SpotCheck,
+    UnitSettings,
+)
 
 
 def spot_check(
@@ -53,19 +63,38 @@ def spot_of_unit(settings: UnitSettings, reading: CoreReading) -> tuple[SpotChec
 def spot_of_batch(life: Life, settings: UnitSettings, *, as_of_ms: int) -> tuple[SpotCheck, ...]:
     """Return the answers for the newest reading a person took in a batch, by the rules of its cabinet."""
     newest = max((c for c in life.cores if c.t_ms <= as_of_ms), key=lambda c: c.t_ms, default=None)
-    return (
-        ()
-        if newest is None
-        else spot_of_food(life.batch.food_class, settings, newest, frozen=life.batch.frozen)
-    )
+    return () if newest is None else spot_in_life(life, settings, newest, frozen=life.batch.frozen)
 
 
-def spot_of_food(
-    food_class: FoodClass, settings: UnitSettings, reading: CoreReading, *, frozen: bool
+def spot_in_life(
+    life: Life, settings: UnitSettings, reading: CoreReading, *, frozen: bool
 ) -> tuple[SpotCheck, ...]:
-    """Return the answers for food of one class, kept as frozen food or not."""
-    kept = as_kept(food_class, freezer=True) if frozen else THAWED.get(food_class, food_class)
-    return _chosen(settings, [kept], reading, frozen=frozen)
+    """Return the answers for one reading in a batch, kept as frozen food then or not."""
+    asked = life.batch.food_class
+    kept = as_kept(asked, freezer=True) if frozen else THAWED.get(asked, asked)
+    return tuple(_under_its_clock(life, check) for check in _chosen(settings, [kept], reading, frozen=frozen))
+
+
+def _under_its_clock(life: Life, check: SpotCheck) -> SpotCheck:
+    """Return an answer that leaves to another clock what that clock decides."""
+    timed = life.time_control
+    words = ""
+    if _cooling_at(life, check.t):
+        words = "it is being cooled: the clock of its two stages decides"
+    elif timed is not None and timed.started_ms <= check.t and check.rule in TIME_CONTROL_RULES:
+        words = "time stands in place of cold: its clock decides"
+    if not words or check.compliant != "no":
+        return check
+    return check.model_copy(update={"compliant": "unknown", "why": f"{check.why}; {words}"})
+
+
+def _cooling_at(life: Life, t_ms: int) -> bool:
+    """Return whether cooked food was on its way down at a moment: once hot, not yet shown cold."""
+    started = life.cooling_from_ms
+    if started is None or t_ms < started - AT_START_MS:
+        return False
+    hot = any(c.core_c >= HOT_START_C and abs(c.t_ms - started) <= AT_START_MS for c in life.cores)
+    return hot and not any(started <= c.t_ms <= t_ms and c.core_c <= COOLED_C for c in life.cores)
 
 
 def _chosen(

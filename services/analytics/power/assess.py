@@ -33,10 +33,12 @@ from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.load import standby_a
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
 from services.analytics.power.shared import BankLoad
+from services.analytics.power.stored import runs_down, wanted
 from services.analytics.power.supplypath import supply_path
 from services.analytics.power.thermostat import Band, band_of
+from services.analytics.power.told import assumed_of, flags_of
 from services.analytics.service.findings import Workbench, findings_of
-from services.domain import Battery, Cutout, Finding, Runout, UnitSettings
+from services.domain import Battery, Cutout, Finding, Runout, SensorFlag, UnitSettings
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
@@ -76,6 +78,8 @@ class PowerResult:
     """Defaults used here beyond those the settings already name."""
     learned: tuple[Learned, ...] = ()
     """What each day taught of the bank, for the days after it."""
+    sensors: tuple[SensorFlag, ...] = ()
+    """Stretches in which the voltage reading is not to be trusted."""
 
 
 @dataclass(frozen=True)
@@ -172,7 +176,16 @@ def power(
             cutouts=cutouts or (),
             measured_ah=supply.measured_ah if settings.has_battery else None,
         )
-        findings = findings_of(bench, as_of_ms=as_of_ms)
+        stored = runs_down(
+            frame,
+            settings,
+            supply.state,
+            full_ah=_usable_ah(supply),
+            ah=supply.ah,
+            charging=supply.charging,
+            as_of_ms=as_of_ms,
+        )
+        findings = (*findings_of(bench, as_of_ms=as_of_ms), *(() if stored is None else (stored,)))
     return PowerResult(
         cutouts=cutouts,
         cutouts_reason=cutouts_reason,
@@ -182,7 +195,11 @@ def power(
         findings=findings,
         findings_reason=None if findings is not None else "no compressor state in these samples",
         learned=supply.state.learned,
-        assumed=_assumed(supply, fed, held.assumed if held is not None else ()),
+        sensors=flags_of(frame) if settings.has_battery else (),
+        assumed=(
+            *assumed_of(frame, fed, supply.threshold, supply.capacity, supply.band),
+            *(held.assumed if held is not None else ()),
+        ),
     )
 
 
@@ -220,7 +237,10 @@ def _supply(
         runs=runs,
         band=band,
         threshold=threshold,
-        events=events_of(frame, runs, band, threshold, as_of_ms=as_of_ms, has_battery=settings.has_battery),
+        events=wanted(
+            events_of(frame, runs, band, threshold, as_of_ms=as_of_ms, has_battery=settings.has_battery),
+            settings,
+        ),
         steps=steps,
         source=source_resistance(frame, steps, settings),
         capacity=capacity,
@@ -248,7 +268,9 @@ def _cutouts(
     if not bool(np.any(np.isfinite(frame.cabinet_c))):
         return None, "no cabinet temperature: a cut-out cannot be told from a thermostat stop"
     if settings.has_battery and not bool(np.any(np.isfinite(frame.volts_12))):
-        return None, "no battery voltage: a low-voltage stop cannot be told from another"
+        doubt = frame.voltage_doubt
+        why = "no battery voltage" if doubt is None else doubt
+        return None, f"{why}; a low-voltage stop cannot be told from another"
     background = Background(
         frame=frame,
         settings=settings,
@@ -274,6 +296,7 @@ def _battery(
         known = np.isfinite(series.numbers("battery_v"))
         volts = series.numbers("battery_v")[known] / supply.frame.volt_scale
         full = full_charges_ms(series.t_ms[known], volts, curve_of(settings)[0])
+    doubt = supply.frame.voltage_doubt
     days = (as_of_ms - int(full[-1])) / DAY_MS if full.size else None
     path, path_reason = supply_path(
         supply.frame,
@@ -286,8 +309,8 @@ def _battery(
     )
     return (
         Battery(
-            state_of_charge=supply.state.quantiles,
-            state_of_charge_reason=supply.state.reason,
+            state_of_charge=None if doubt is not None else supply.state.quantiles,
+            state_of_charge_reason=supply.state.reason if doubt is None else doubt,
             source_resistance_ohm=supply.source.ohm,
             source_resistance_ohm_reason=supply.source.reason,
             days_since_full=days,
@@ -298,6 +321,13 @@ def _battery(
         ),
         None,
     )
+
+
+def _usable_ah(supply: _Supply) -> float:
+    """Return the capacity as learned, else as labelled [Ah]."""
+    if supply.state.gauge is not None:
+        return supply.state.gauge.usable_ah
+    return 0.0 if supply.capacity is None else supply.capacity.ah
 
 
 def _mean_a(supply: _Supply) -> float | None:
@@ -311,26 +341,3 @@ def _history(series: Series, supply: _Supply, settings: UnitSettings) -> dict[st
     if len(supply.frame) == 0 or supply.state.gauge is None:
         return {}
     return learned_of(supply.frame, series, settings, supply.state, charging=supply.charging, ah=supply.ah)
-
-
-def _assumed(supply: _Supply, settings: UnitSettings, more: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the defaults used, in words."""
-    words: list[str] = []
-    threshold = supply.threshold
-    volts = threshold.volts_12 * supply.frame.volt_scale
-    if settings.has_battery and threshold.origin == "default":
-        words.append(f"cut-out {volts:.4g} V")
-    if settings.has_battery and threshold.origin == "observed":
-        words.append(f"cut-out {volts:.2f} V, learned from the unit's own cut-outs")
-    if settings.has_battery and settings.units_on_bank > 1:
-        words.append(f"{settings.units_on_bank} units on the bank draw alike")
-    if settings.has_battery and settings.bank is not None and settings.bank.half_tap_a > 0:
-        words.append(
-            f"{settings.bank.half_tap_a:g} A from one half of the 24 V bank: told for that half, which is "
-            "empty first, while charging overfills the other; take 12 V from a converter across both"
-        )
-    if supply.capacity is not None and supply.capacity.assumed is not None and settings.has_battery:
-        words.append(supply.capacity.assumed)
-    if not supply.band.learned and len(supply.frame):
-        words.append("thermostat differential 2 K")
-    return (*words, *more)

@@ -151,6 +151,11 @@ def _unit(event: Event, seen: Seen, background: Background) -> Found:
                 f" {dip_v * scale:.1f} V. Check plug, fuse holder, joints and cable.",
                 (path_row(path),),
             )
+    if seen.v_on is None and seen.rest is None and background.settings.has_battery:
+        return Found(
+            "unknown",
+            "It stayed still while warm, and no voltage is known: supply and unit cannot be told apart.",
+        )
     volts = "" if seen.v_on is None else f" of {seen.v_on * scale:.2f} V"
     return Found(
         "unit",
@@ -181,6 +186,8 @@ def _still(seen: Seen, background: Background) -> Found:
     """Return what a compressor that stood still from the first sample on may mean."""
     words = "It already stood still, warm, when these samples begin"
     flat = seen.soc is not None and seen.soc < HEALTHY_SOC and background.settings.has_battery
+    if seen.rest is None and background.settings.has_battery:
+        return Found("unknown", f"{words}, and no voltage is known.")
     if seen.rest is None or not flat:
         return Found(
             "unknown", f"{words}, and the voltage is normal: switched off, locked out, or its own fault."

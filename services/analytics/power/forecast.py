@@ -32,6 +32,7 @@ from services.analytics.power.runout import (
     soc_at_cutout,
 )
 from services.analytics.power.shared import BankLoad
+from services.analytics.power.stored import no_runout
 from services.domain import FoodAtRisk, LastsUntil, Runout, UnitSettings, UsualCharging
 from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
@@ -99,15 +100,16 @@ def _missing(situation: Situation) -> str | None:
     """Return what keeps a forecast from being made, None when nothing does."""
     if len(situation.frame) == 0:
         return "no compressor state in these samples"
+    if (unasked := no_runout(situation.frame, situation.settings)) is not None:
+        return unasked
     if situation.capacity is None or not curve_of(situation.settings)[1]:
         bank_words = "capacity" if situation.capacity is None else ""
         chemistry = "" if curve_of(situation.settings)[1] else "chemistry"
         return f"no battery {' and '.join(filter(None, (bank_words, chemistry)))} in the unit's file"
     if situation.state.soc is None:
         return situation.state.reason
-    if situation.as_of_ms - int(situation.frame.t_ms[-1]) > STALE_MS:
-        return "the last sample is more than a day old"
-    return None
+    stale = situation.as_of_ms - int(situation.frame.t_ms[-1]) > STALE_MS
+    return "the last sample is more than a day old" if stale else None
 
 
 @dataclass(frozen=True)

@@ -6,21 +6,16 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from services.analytics.power.voltage import Doubt, believed, doubts_of
 from services.domain import UnitSettings
 from services.telemetry import FloatArray, IntArray, Series
-from services.timebase import HOUR_MS, SECOND_MS
+from services.timebase import SECOND_MS
 
 BoolArray = npt.NDArray[np.bool_]
 
-MOST_V = 17.0
-"""No 12 V system shows more, cold equalising included: another scale or a broken reading (judgement).
-[V at 12 V]"""
 LEAST_RUNNING_A, MOST_RUNNING_A = 0.3, 60.0
 """A machine that runs draws no less and no more: else its current is of another scale, or its sensor dead or
 turned about, and what the file says it draws is used (judgement). [A]"""
-STUCK_MS, STUCK_TURNS = 12 * HOUR_MS, 12
-"""A voltage that stays the same to the last digit for so long while the machine starts and stops is no
-reading: any battery and cable give way under its current (judgement)."""
 
 INTERVALS_PER_GAP = 3
 """Samples further apart than this many intervals are not joined by the power analyses."""
@@ -34,6 +29,8 @@ class Frame:
     on: BoolArray
     volts_12: FloatArray
     """At the unit's terminals, halved at 24 V so that every table speaks of 12 V. [V]"""
+    bank_12: FloatArray
+    """At the bank's own terminals, where a unit measures there too. [V at 12 V]"""
     cabinet_c: FloatArray
     above_set_k: FloatArray
     """Cabinet less the set point in force. [K]"""
@@ -49,10 +46,18 @@ class Frame:
     gap_ms: int
     volt_scale: float
     """1 at 12 V, 2 at 24 V."""
+    doubts: tuple[Doubt, ...]
+    """Where the voltage was read, and not believed."""
 
     def __len__(self) -> int:
         """Return how many samples there are."""
         return int(self.t_ms.size)
+
+    @property
+    def voltage_doubt(self) -> str | None:
+        """Why the newest voltages are not believed; None where they are, or none was read."""
+        now = [doubt for doubt in self.doubts if doubt.last == len(self) - 1]
+        return now[0].words(self.volt_scale) if now else None
 
     @cached_property
     def spacing_ms(self) -> int:
@@ -127,11 +132,14 @@ def frame_of(series: Series, settings: UnitSettings, max_gap_s: float | None) ->
     else:
         tripped = np.zeros(t_ms.shape, dtype=np.bool_)
     on = state[known] > 0.5  # noqa: PLR2004 - between 0 and 1
+    read_12 = series.numbers("battery_v")[known] / scale
+    doubts = doubts_of(t_ms, read_12, on)
     return Frame(
         fed=_fed(series, known),
         t_ms=t_ms,
         on=on,
-        volts_12=_live(series.numbers("battery_v")[known] / scale, t_ms, on),
+        volts_12=believed(read_12, doubts),
+        bank_12=believed(series.numbers("bank_v")[known] / scale, ()),
         cabinet_c=cabinet,
         above_set_k=cabinet - set_point,
         current_a=_believed_a(series.numbers("current_a")[known], on),
@@ -140,19 +148,8 @@ def frame_of(series: Series, settings: UnitSettings, max_gap_s: float | None) ->
         broken=np.diff(t_ms) > gap_ms,
         gap_ms=gap_ms,
         volt_scale=scale,
+        doubts=doubts,
     )
-
-
-def _live(volts_12: FloatArray, t_ms: IntArray, on: BoolArray) -> FloatArray:
-    """Return voltages without those no battery has and those of a reading that stands still."""
-    volts = np.where(np.abs(volts_12) <= MOST_V, volts_12, np.nan)
-    starts = np.flatnonzero(np.concatenate([[True], volts[1:] != volts[:-1]])) if volts.size else t_ms
-    ends = np.append(starts[1:], volts.size)[: starts.size] - 1
-    long = t_ms[ends] - t_ms[starts] >= STUCK_MS if starts.size else np.zeros(0, dtype=np.bool_)
-    for first, last in zip(starts[long].tolist(), ends[long].tolist(), strict=True):
-        if np.count_nonzero(on[first + 1 : last + 1] != on[first:last]) >= STUCK_TURNS:
-            volts[first : last + 1] = np.nan
-    return volts
 
 
 def _believed_a(amps: FloatArray, on: BoolArray) -> FloatArray:

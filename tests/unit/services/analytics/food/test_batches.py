@@ -232,3 +232,48 @@ def test_streamed_is_the_same_as_all_at_once_to_the_last_bit():
         streamed = judged(story, airs, now, before=kept)
         kept = streamed.followed
         assert streamed.clocks == judged(story, airs, now).clocks
+
+
+TIMED = {"probe_c": 4.0, "time_control": "4h", "written_procedure": True, "marked": True}
+FDA = settings(rules=("fda-food-code-2022",))
+
+
+def test_time_in_place_of_cold_stops_the_clock_of_the_document_that_knows_it():
+    stew = life((60, "taken_out", TIMED), core_c=3.0)
+    found = judged(stew, {"box-a": steady(600, 3.0, of=FDA)}, 60 + 239)
+    assert {c.rule: c.minutes_above for c in found.clocks} == {"fda-food-code-2022": 0.0}
+    both = settings(rules=("fda-food-code-2022", "za-r638-2018"))
+    found = judged(stew, {"box-a": steady(600, 3.0, of=both)}, 60 + 239)
+    assert {c.rule: c.minutes_above for c in found.clocks} == {
+        "fda-food-code-2022": 0.0,
+        "za-r638-2018": 239.0,
+    }
+
+
+def test_time_control_that_is_corrected_to_warm_food_never_was_one():
+    warm = life((60, "taken_out", {**TIMED, "probe_c": 6.0}), core_c=3.0)
+    found = judged(warm, {"box-a": steady(600, 3.0, of=FDA)}, 60 + 239)
+    assert clock(found).minutes_above == pytest.approx(239.0, abs=2.0)
+    assert found.verdict is Verdict.HOLD
+
+
+@pytest.mark.parametrize(("counts", "minutes"), [(False, 0.0), (True, 300.0)])
+def test_cooling_in_its_stages_counts_toward_two_and_four_hours_only_where_the_operator_says_so(
+    counts, minutes
+):
+    chosen = settings(food={"rules": ("fsanz-3.2.2",), "cooling_counts": counts})
+    hot = [(0, "cooling_started", {"probe_c": 70.0}), (110, "probed", {"probe_c": 20.0})]
+    done = life(*hot, (300, "probed", {"probe_c": 4.5}))
+    found = judged(done, {"box-a": steady(600, 3.0, of=chosen)}, 320)
+    assert clock(found).minutes_above == pytest.approx(minutes, abs=1.0)
+
+
+def test_within_its_stages_food_that_cools_is_not_condemned_and_beyond_them_it_is():
+    chosen = settings(rules=("fsanz-3.2.2",))
+    hot = [(0, "cooling_started", {"probe_c": 70.0}), (110, "probed", {"probe_c": 20.0})]
+    airs = {"box-a": steady(600, 3.0, of=chosen)}
+    assert judged(life(*hot), airs, 300).verdict is Verdict.OK
+    late = life(*hot, (420, "probed", {"probe_c": 9.0}))
+    found = judged(late, airs, 421)
+    assert found.cooling.outcome == "fail"
+    assert found.verdict is Verdict.DISCARD_ADVISED

@@ -3,7 +3,7 @@
 from services.analytics.food.batches import judge_batch
 from services.analytics.food.batchtimers import timers_of, verdict_of
 from services.domain import Verdict
-from tests.helpers.batch_lives import MINUTE, NOON_MS, life, steady
+from tests.helpers.batch_lives import MINUTE, NOON_MS, life, settings, steady
 
 
 def timed(story, minute):
@@ -54,3 +54,25 @@ def test_thawing_is_a_reminder_until_it_is_measured_warm():
 
 def test_what_is_gone_has_no_timer():
     assert timed(life((60, "taken_out", {}), (90, "served", {}), core_c=3.0), 100)[0] == ()
+
+
+def test_time_control_has_a_timer_of_its_own_and_ends_in_discard():
+    said = {"probe_c": 4.0, "time_control": "4h", "written_procedure": True, "marked": True}
+    stew = life((60, "taken_out", said), core_c=3.0)
+    fda = settings(rules=("fda-food-code-2022",))
+
+    def at(minute, **more):
+        as_of_ms = NOON_MS + minute * MINUTE
+        found = judge_batch(stew, {"box-a": steady(600, 3.0, of=fda)}, as_of_ms=as_of_ms)
+        timers = timers_of(stew, found, as_of_ms=as_of_ms, **more)
+        return timers, verdict_of(found, timers)[0]
+
+    (timer,), verdict = at(299)
+    assert (timer.kind, timer.verdict, verdict) == ("time_control", Verdict.WATCH, Verdict.WATCH)
+    assert timer.next_at == NOON_MS + 300 * MINUTE
+    assert "3-501.19(B)" in timer.source
+    (timer,), verdict = at(300)
+    assert (timer.verdict, verdict) == (Verdict.DISCARD_ADVISED, Verdict.DISCARD_ADVISED)
+    timers, verdict = at(190, vulnerable=True)
+    assert [t.kind for t in timers] == ["time_control", "out"]
+    assert verdict is Verdict.DISCARD_ADVISED

@@ -111,3 +111,22 @@ def test_thawed_food_is_measured_as_what_it_was_before_it_was_frozen():
 def test_a_rule_that_does_not_exist_is_the_caller_s_mistake():
     with pytest.raises(KeyError):
         spot_check(("made-up",), ("milk",), read(1.0))
+
+
+def test_food_that_cools_in_its_stages_is_left_to_their_clock():
+    told = [(0, "cooling_started", {"probe_c": 70.0}), (60, "probed", {"probe_c": 30.0})]
+    (found,) = spot_of_batch(life(*told), settings(), as_of_ms=NOON_MS + 3_700_000)
+    assert (found.compliant, found.core_c) == ("unknown", 30.0)
+    assert "two stages" in found.why
+    done = life(*told, (200, "probed", {"probe_c": 4.0}), (300, "probed", {"probe_c": 7.0}))
+    assert spot_of_batch(done, settings(), as_of_ms=NOON_MS + 18_000_000)[0].compliant == "no"
+    never_hot = life((0, "cooling_started", {"probe_c": 20.0}))
+    assert spot_of_batch(never_hot, settings(), as_of_ms=NOON_MS + 60_000)[0].compliant == "no"
+
+
+def test_under_time_control_only_the_document_that_knows_it_gives_way():
+    both = settings(rules=("fda-food-code-2022", "za-r638-2018"))
+    said = {"probe_c": 4.0, "time_control": "4h", "written_procedure": True, "marked": True}
+    stew = life((0, "taken_out", said), (60, "probed", {"probe_c": 9.0}))
+    fda, za = spot_of_batch(stew, both, as_of_ms=NOON_MS + 3_700_000)
+    assert (fda.compliant, za.compliant) == ("unknown", "no")
