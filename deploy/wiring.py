@@ -6,10 +6,12 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import uvicorn
 from fastapi import FastAPI
 from pydantic import ValidationError
+from sqlalchemy import make_url
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
@@ -19,6 +21,7 @@ from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.logbook import LogBook
 from deploy.reporting import Period
+from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
 from services.analytics.food.house import house_faults
 from services.analytics.food.rules import limits_of
@@ -36,8 +39,7 @@ from services.monitor.worker import run_monitor
 from services.pulse import Pulse
 from services.records.facade import Records
 from services.settings import Settings
-from services.store import Appended
-from services.store.sqlite import SqliteReader, SqliteStore
+from services.store import Appended, StoreReader
 from services.telemetry import Series
 
 GRACEFUL_S = 2
@@ -56,25 +58,12 @@ def stop_event() -> threading.Event:
 def open_records(settings: Settings) -> Records:
     """Open what people own and say, migrated to the newest form."""
     bring_up_to_date(settings)
-    return Records(settings.records_db)
-
-
-def open_store(settings: Settings) -> SqliteStore:
-    """Open the telemetry store for writing."""
-    settings.data.mkdir(parents=True, exist_ok=True)
-    return SqliteStore(settings.telemetry_db)
-
-
-@contextmanager
-def open_reader(settings: Settings) -> Iterator[SqliteReader]:
-    """Open the telemetry store for reading; the file is made first where it does not exist yet."""
-    if not settings.telemetry_db.exists():
-        open_store(settings).close()
-    reader = SqliteReader(settings.telemetry_db)
-    try:
-        yield reader
-    finally:
-        reader.close()
+    if settings.records_url is None:
+        return Records(settings.records_db)
+    url = make_url(settings.records_url)
+    if settings.records_password_file is not None:
+        url = url.set(password=read_text(settings.records_password_file).strip())
+    return Records(url)
 
 
 def box_of(settings: Settings) -> Box:
@@ -82,17 +71,18 @@ def box_of(settings: Settings) -> Box:
     return Box(settings.data, settings.reserve_mb)
 
 
-def _ingest_sign(settings: Settings) -> Callable[[Mapping[str, Any]], None]:
+def _ingest_sign(settings: Settings, broker_url: str) -> Callable[[Mapping[str, Any]], None]:
     """Return what writes ingest's sign of life, with how the data grew over the last day."""
     box = box_of(settings)
     before = box.signs().get("ingest")
     sizes: Sizes = [] if before is None else [(t_ms, size) for t_ms, size in before.said.get("sizes", [])]
     pulse = Pulse(settings.data, "ingest")
+    place = urlsplit(broker_url)._replace(netloc=urlsplit(broker_url).netloc.rpartition("@")[2]).geturl()
 
     def beat(said: Mapping[str, Any]) -> None:
         moment_ms = now_ms()
         sizes[:] = noted_size(sizes, moment_ms, sum(box.sizes().values()))
-        pulse.beat(moment_ms, {**said, "sizes": sizes})
+        pulse.beat(moment_ms, {**said, "sizes": sizes, "broker": place})
 
     return beat
 
@@ -125,8 +115,11 @@ def broker_access(settings: Settings, broker_url: str) -> Access:
     )
 
 
-def ingest(settings: Settings, broker_url: str) -> None:
+def ingest(settings: Settings) -> None:
     """Run the ingest process until told to stop."""
+    broker_url = settings.broker_url
+    if broker_url is None:
+        raise ConfigurationError("must say where the broker is, or --broker", setting="broker_url")
     records = open_records(settings)
     store = open_store(settings)
     try:
@@ -136,7 +129,7 @@ def ingest(settings: Settings, broker_url: str) -> None:
             known_units=records.known_units,
             outbox=records.commands_after,
             stop=stop_event(),
-            heartbeat=_ingest_sign(settings),
+            heartbeat=_ingest_sign(settings, broker_url),
             room=lambda: box_of(settings).room().enough,
             alert=lambda told: records.note_event(
                 told.kind, told.about, told.body, who="ingest", now_ms=now_ms()
@@ -158,7 +151,7 @@ def monitor(settings: Settings) -> None:
         )
 
 
-def build_app(settings: Settings, reader: SqliteReader) -> FastAPI:
+def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     """Return the web application on real records and a real store."""
     records = open_records(settings)
     app = create_app(

@@ -2,6 +2,8 @@
 
 import tomllib
 from pathlib import Path
+from typing import Literal
+from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr, ValidationError, field_validator
 from pydantic_settings import (
@@ -44,6 +46,22 @@ class Settings(BaseSettings):
     broker_certificate: Path | None = None
     broker_key: Path | None = None
     """What the service shows to a broker that asks for a certificate."""
+    records_url: str | None = None
+    """``postgresql://USER@HOST/NAME`` of a database for the records; None is a file in the data folder."""
+    records_password_file: Path | None = None
+    """Holds that database's password, so that it stands in no environment."""
+    store: Literal["sqlite", "influx"] = "sqlite"
+    """Where samples are kept: a file here, or an InfluxDB with a ledger here."""
+    influx_url: str | None = None
+    """``https://HOST:PORT`` of the InfluxDB."""
+    influx_org: str = "-"
+    """Organisation of the bucket; 1.x has none."""
+    influx_bucket: str = "bushlarder"
+    """Bucket for the samples; on 1.x the database."""
+    influx_token: SecretStr | None = None
+    """Token for the bucket; on 1.x ``USER:PASSWORD``."""
+    influx_token_file: Path | None = None
+    """Holds the token, so that it stands in no environment."""
     reserve_mb: int = Field(default=256, ge=0)
     """Room on the disk that ingest leaves free, for what people say and for getting out. [MB]"""
     backup_to: Path | None = None
@@ -51,11 +69,22 @@ class Settings(BaseSettings):
     log_level: str = "info"
     """debug, info, warning or error."""
 
-    @field_validator("broker_password")
+    @field_validator("broker_password", "influx_token")
     @classmethod
     def _no_placeholder(cls, value: SecretStr | None) -> SecretStr | None:
         if value is not None and value.get_secret_value().lower() in _PLACEHOLDERS:
             raise ValueError("a placeholder is not a password")
+        return value
+
+    @field_validator("records_url")
+    @classmethod
+    def _no_password_in_it(cls, value: str | None) -> str | None:
+        if value is not None and (
+            urlsplit(value).scheme != "postgresql" or urlsplit(value).password is not None
+        ):
+            raise ValueError(
+                "must be postgresql://USER@HOST/NAME; its password goes into records_password_file"
+            )
         return value
 
     @field_validator("log_level")
@@ -69,6 +98,11 @@ class Settings(BaseSettings):
     def telemetry_db(self) -> Path:
         """The telemetry store's file."""
         return self.data / "telemetry.db"
+
+    @property
+    def ledger_db(self) -> Path:
+        """What is held, has changed or was refused, beside an InfluxDB store."""
+        return self.data / "ledger.db"
 
     @property
     def records_db(self) -> Path:

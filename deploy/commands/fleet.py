@@ -32,11 +32,11 @@ def fleet_apply(
 @app.command()
 def waiting(data: Data = DATA) -> None:
     """List unknown units that knock; once the fleet file has them, their packs are replayed."""
-    from deploy import wiring
+    from deploy import stores
     from services.settings import load_settings
     from services.timebase import iso_of
 
-    with wiring.open_reader(load_settings(data)) as reader:
+    with stores.open_reader(load_settings(data)) as reader:
         found = reader.waiting()
     for knock in found:
         typer.echo(f"{knock.unit}: {knock.packs} packs, {iso_of(knock.first_ms)} to {iso_of(knock.last_ms)}")

@@ -2,7 +2,8 @@
 
 import typer
 
-from deploy.commands import broker
+from deploy.commands import broker, influx
 
 app = typer.Typer(help="Set up what the service stands on.", no_args_is_help=True)
 app.command("broker")(broker.broker)
+app.command("influx")(influx.influx)

@@ -17,6 +17,7 @@ from services.store import keeping
 from services.store.influx_points import (
     ALL_FIELDS,
     MEASURED_FIELDS,
+    MEASUREMENT,
     clusters,
     line_of,
     row_at,
@@ -50,6 +51,21 @@ class InfluxStore(RowKeeper, InfluxReader):
 
     _found: dict[tuple[int, int, int], Row]
     """What the server holds under the identities the present batch may repeat."""
+
+    def check(self) -> None:
+        """Ask the server for next to nothing.
+
+        Raises
+        ------
+        DependencyUnavailable
+            If it does not answer, or (`InfluxRefused`) does not know us or the bucket.
+        """
+        self._server.command(f'SELECT "sq" FROM {MEASUREMENT} LIMIT 1')  # noqa: S608 - our own name
+
+    def tidy(self, now_ms: int) -> bool:
+        """Do nothing: the server keeps its own house."""
+        del now_ms
+        return False
 
     def _look_up(self, connection: sqlite3.Connection, samples: Sequence[Sample]) -> None:
         self._found = {}

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -68,7 +69,7 @@ class InfluxServer:
     def __init__(self, access: InfluxAccess) -> None:
         """Prepare to talk; nothing is sent yet."""
         self.access = access
-        self._client = InfluxDBClient(
+        self.client = InfluxDBClient(
             url=access.url,
             token=access.token,
             org=access.org,
@@ -76,13 +77,13 @@ class InfluxServer:
             enable_gzip=True,
             auth_basic=access.auth_basic,
         )
-        self._writer: WriteApi = self._client.write_api(write_options=SYNCHRONOUS)
+        self._writer: WriteApi = self.client.write_api(write_options=SYNCHRONOUS)
         self._said = ""
 
     def close(self) -> None:
         """Release the connections."""
-        self._writer.close()  # type: ignore[no-untyped-call]
-        self._client.close()  # type: ignore[no-untyped-call]
+        self._writer.close()
+        self.client.close()
 
     def write(self, lines: Sequence[str]) -> dict[int, str]:
         """Make lines durable; return which of them the server will never have, by place, with its words.
@@ -109,7 +110,29 @@ class InfluxServer:
             pieces += [(middle, high), (low, middle)]
         return refused
 
-    def query(self, statements: str) -> Generator[Table, None, None]:
+    def version(self) -> str:
+        """Return the server's version."""
+        try:
+            answer = self._call("/ping", {})
+        except ApiException as error:
+            raise self._trouble(error) from error
+        except (HTTPError, OSError) as error:
+            raise _silence(error) from error
+        with closing(answer):
+            return str(answer.headers.get("X-Influxdb-Version") or "unknown").removeprefix("v")
+
+    def command(self, statement: str) -> None:
+        """Carry out an InfluxQL statement that changes something.
+
+        Raises
+        ------
+        DependencyUnavailable
+            As `write`.
+        """
+        for _ in self.query(statement, method="POST"):
+            pass
+
+    def query(self, statements: str, *, method: str = "GET") -> Generator[Table, None, None]:
         """Yield the answer to InfluxQL statements, chunk by chunk, times in ns since the epoch.
 
         Raises
@@ -118,8 +141,8 @@ class InfluxServer:
             As `write`.
         """
         try:
-            answer = self.call("/query", {"db": self.access.bucket, "q": statements})
-            with answer:
+            answer = self._call("/query", {"db": self.access.bucket, "q": statements}, method=method)
+            with closing(answer):
                 unpacker = msgpack.Unpacker(raw=False, max_buffer_size=0)
                 for piece in answer.stream(1 << 16):
                     unpacker.feed(piece)
@@ -128,12 +151,12 @@ class InfluxServer:
         except ApiException as error:
             raise self._trouble(error) from error
         except (HTTPError, OSError) as error:
-            raise DependencyUnavailable(f"the InfluxDB server does not answer: {error}") from error
+            raise _silence(error) from error
 
-    def call(self, path: str, parameters: dict[str, str], *, method: str = "GET") -> Any:  # noqa: ANN401
+    def _call(self, path: str, parameters: dict[str, str], *, method: str = "GET") -> Any:  # noqa: ANN401
         """Send a request of the reading path; return the answer unread."""
         given = {**parameters, "epoch": "ns", "chunked": "true", "chunk_size": str(_CHUNK_ROWS)}
-        return self._client.api_client.call_api(  # type: ignore[no-untyped-call]
+        return self.client.api_client.call_api(
             path,
             method,
             query_params=list(given.items()),
@@ -158,7 +181,7 @@ class InfluxServer:
                 return words
             raise self._trouble(error) from error
         except (HTTPError, OSError) as error:
-            raise DependencyUnavailable(f"the InfluxDB server does not answer: {error}") from error
+            raise _silence(error) from error
         self._said = ""
         return None
 
@@ -189,6 +212,10 @@ class InfluxServer:
             _log.error("store.influx.refused", words=words, bucket=self.access.bucket)
             self._said = said
         return InfluxRefused(said)
+
+
+def _silence(error: Exception) -> DependencyUnavailable:
+    return DependencyUnavailable(f"the InfluxDB server does not answer: {error}")
 
 
 def _is_about_points(status: int | None, words: str) -> bool:
