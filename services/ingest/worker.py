@@ -70,6 +70,7 @@ class Ingest:
         self._alert = alert
         self._gate = Gate()
         self._has_room = True
+        self._busy = False
         self._known: frozenset[str] = frozenset()
         self._confirmations = Confirmations(store)
         self._commands = Commands(store, outbox)
@@ -96,6 +97,7 @@ class Ingest:
             stop.wait(CHORES_S)
             return
         arrivals = self._link.take(BATCH, wait_s=LINGER_S, linger_s=LINGER_S)
+        self._busy = len(arrivals) >= BATCH
         self.counters["received"] += len(arrivals)
         self.counters["redelivered"] += sum(arrival.delivery.dup for arrival in arrivals)
         letters = [_letter_of(arrival) for arrival in self._gate.admit(arrivals)]
@@ -200,6 +202,8 @@ class Ingest:
             self._guarded("known_units", self._look_at_known_units)
             self._guarded("alerts", self._tell_alerts)
             self._guarded("outbox", lambda: self._commands.send(self._link.post, now_ms()))
+            if self._has_room and not self._busy:  # a backlog comes first
+                self._guarded("tidy", lambda: self._store.tidy(now_ms()))
         for unit in sorted(self._to_replay):
             self._replay(unit)
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from services.store import Batch, Message, Reject, Skipped, UnitStatus, WaitingPack
 from services.store.influx import InfluxReader, InfluxStore
+from services.store.sealing import LOOK_EVERY_MS
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Rejected, Sample, milli_of
 from services.timebase import Span
@@ -47,6 +48,27 @@ class SqliteFactory:
             each.close()
 
 
+class EagerlySealed(SqliteStore):
+    """A store that seals every sample whose time is settled as soon as it is there."""
+
+    _moment_ms = 4_000_000_000_000
+
+    def commit(self, batch, *, received_ms):
+        done = super().commit(batch, received_ms=received_ms)
+        self._moment_ms += LOOK_EVERY_MS
+        while self.tidy(self._moment_ms):
+            pass
+        return done
+
+
+class SealedFactory(SqliteFactory):
+    """As above, but nothing stays in rows that can be sealed."""
+
+    def store(self):
+        self.opened.append(EagerlySealed(self.path))
+        return self.opened[-1]
+
+
 class InfluxFactory(SqliteFactory):
     """Opens stores and readers on one bucket and ledger; the bucket is as good as empty."""
 
@@ -71,8 +93,8 @@ class InfluxFactory(SqliteFactory):
         return lines, [str(self.path), json.dumps(asdict(self.access))]
 
 
-FACTORIES = {"sqlite": SqliteFactory, "influx": InfluxFactory}
-KINDS = ["sqlite", pytest.param("influx", marks=pytest.mark.integration)]
+FACTORIES = {"sqlite": SqliteFactory, "sealed": SealedFactory, "influx": InfluxFactory}
+KINDS = ["sqlite", "sealed", pytest.param("influx", marks=pytest.mark.integration)]
 
 
 @pytest.fixture(scope="module")
