@@ -226,11 +226,12 @@ def _is_about_points(status: int | None, words: str) -> bool:
 
 def _words_of(error: ApiException) -> str:
     """Return what the server said, out of whichever envelope."""
-    body = error.body.decode(errors="replace") if isinstance(error.body, bytes) else str(error.body or "")
-    try:
-        said = json.loads(body)
-    except ValueError:
-        return body.strip() or str(error.reason)
-    if isinstance(said, dict):
-        return str(said.get("error") or said.get("message") or said)
-    return str(said)
+    body = error.body if isinstance(error.body, bytes) else str(error.body or "").encode()
+    for opened in (json.loads, msgpack.unpackb):
+        try:
+            said = opened(body)
+        except (ValueError, msgpack.exceptions.UnpackException):
+            continue
+        if isinstance(said, dict):
+            return str(said.get("error") or said.get("message") or said)
+    return body.decode(errors="replace").strip() or str(error.reason)

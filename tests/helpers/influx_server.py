@@ -61,6 +61,8 @@ http {{
   uwsgi_temp_path {folder}/uwsgi;
   scgi_temp_path {folder}/scgi;
   client_max_body_size 0;
+  client_body_buffer_size 32m;  # nothing by way of files, which the worker may have no right to
+  proxy_buffering off;
   map $arg_precision $older_precision {{ default n; ms ms; s s; us u; ns n; }}
   server {{
     listen 127.0.0.1:{front};
