@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from paho.mqtt.client import Client
 
 from services.errors import ConfigurationError
+from services.tls import client_context
 
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
 
@@ -73,7 +74,7 @@ class BrokerAt:
         if user is not None:
             client.username_pw_set(user, password)
         if self.encrypted:
-            client.tls_set_context(self._context if own is None else self._context_with(own))
+            client.tls_set_context(self._context if own is None else client_context(self.ca, *own))
 
     @cached_property
     def _secrets(self) -> Mapping[str, str]:
@@ -87,17 +88,4 @@ class BrokerAt:
 
     @cached_property
     def _context(self) -> ssl.SSLContext:
-        """TLS 1.2 or newer, and the broker must be the one it is called."""
-        return self._context_with(None)
-
-    def _context_with(self, own: tuple[Path, Path] | None) -> ssl.SSLContext:
-        try:
-            context = ssl.create_default_context(cafile=self.ca)
-            if own is not None:
-                context.load_cert_chain(*own)
-        except (OSError, ssl.SSLError) as error:
-            raise ConfigurationError(
-                f"root or certificate cannot be used: {error}", setting="--ca"
-            ) from error
-        context.minimum_version = ssl.TLSVersion.TLSv1_2
-        return context
+        return client_context(self.ca)

@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 import paho.mqtt.client as mqtt
 
 from services.errors import ConfigurationError
+from services.tls import client_context
 
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 
@@ -58,25 +59,8 @@ class Access:
             )
 
     def context(self) -> ssl.SSLContext | None:
-        """Return how to encrypt, None when the way is not encrypted: TLS 1.2 or newer, names verified.
-
-        Raises
-        ------
-        ConfigurationError
-            If root, certificate or key cannot be read.
-        """
-        if not self.encrypted:
-            return None
-        try:
-            context = ssl.create_default_context(cafile=self.ca)
-            if self.certificate is not None:
-                context.load_cert_chain(self.certificate, self.key)
-        except (OSError, ssl.SSLError) as error:
-            raise ConfigurationError(
-                f"root, certificate or key cannot be used: {error}", setting="broker_ca"
-            ) from error
-        context.minimum_version = ssl.TLSVersion.TLSv1_2
-        return context
+        """Return how to encrypt, None when the way is not encrypted."""
+        return client_context(self.ca, self.certificate, self.key) if self.encrypted else None
 
     def apply(self, client: mqtt.Client) -> None:
         """Tell a client."""

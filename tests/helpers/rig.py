@@ -57,10 +57,11 @@ class Rig:
         self.now_ms = int(times[-1])
 
     @contextlib.contextmanager
-    def on_air(self, url: str) -> Iterator[Radio]:
+    def on_air(self, url: str | BrokerAt) -> Iterator[Radio]:
         """Connect, and leave like a unit that loses its power."""
         stop = threading.Event()
-        radio = Radio(self.firmware, BrokerAt.of(url), stop=stop, now_ms=lambda: self.now_ms)
+        broker = BrokerAt.of(url) if isinstance(url, str) else url
+        radio = Radio(self.firmware, broker, stop=stop, now_ms=lambda: self.now_ms)
         radio.start()
         try:
             yield radio
