@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from services.api.batchdesk import BatchDesk
-from services.api.bins import bin_width_ms, binned
 from services.api.health import parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
 from services.api.ports import BookOfRecords
@@ -36,6 +35,7 @@ from services.domain import (
 )
 from services.errors import Refused
 from services.store import StoreReader
+from services.store.bins import grid
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
 from services.timebase import MINUTE_MS, SECOND_MS
 
@@ -169,22 +169,19 @@ class Desk(BatchDesk):
         """Return readings in at most `max_points` bins; without `channels`, those that hold any."""
         self.unit(unit)
         wanted = sorted(CHARTED) if channels is None else list(channels)
-        series = self._reader.read(unit, start_ms, end_ms, wanted)
-        width_ms = bin_width_ms(start_ms, end_ms, max_points)
+        over = grid(start_ms, end_ms, max_points)
         found: dict[str, ChannelBins] = {}
-        for column in wanted:
-            if channels is None and not series.has(column):
+        for column, bins in self._reader.binned(unit, over, wanted).items():
+            if channels is None and not bins.count.any():
                 continue
-            bins = binned(
-                series.t_ms, series.numbers(column), start_ms=start_ms, end_ms=end_ms, width_ms=width_ms
-            )
             found[column] = ChannelBins(
                 t_ms=tuple(bins.t_ms.tolist()),
                 min=_nullable(bins.lowest),
                 max=_nullable(bins.highest),
+                mean=_nullable(bins.mean),
                 count=tuple(bins.count.tolist()),
             )
-        return Samples(bin_s=width_ms / SECOND_MS, channels=found)
+        return Samples(bin_s=over.width_ms / SECOND_MS, channels=found)
 
     def waiting(self) -> list[WaitingUnit]:
         """Return unknown units that knock."""

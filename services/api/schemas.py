@@ -67,6 +67,7 @@ class ChannelBins(Wire):
     """Start of each bin. [ms since 1970-01-01 UTC]"""
     min: tuple[float | None, ...]
     max: tuple[float | None, ...]
+    mean: tuple[float | None, ...]
     count: tuple[int, ...]
 
 

@@ -9,6 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from services.store.bins import Bins, Grid, gathered
 from services.store.faults import unavailable
 from services.store.protocol import Change, Latest, Message, Reject, Skipped, UnitStatus, Waiting
 from services.store.schema import IMPORTED_BID, connect
@@ -41,6 +42,13 @@ class LedgerReader(ABC):
     @abstractmethod
     def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
         """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
+
+    def binned(self, unit: str, over: Grid, columns: Sequence[str]) -> Mapping[str, Bins]:
+        """Return columns of numbers or booleans in bins of time, in the order asked for."""
+        series = self.read(unit, over.start_ms, over.end_ms, columns)
+        return {
+            column: gathered(series.t_ms, series.numbers(column), over).bins(over.t_ms) for column in columns
+        }
 
     @abstractmethod
     def span_of(self, unit: str) -> tuple[int, int] | None:

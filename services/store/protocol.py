@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from services.store.bins import Bins, Grid
 from services.telemetry import Rejected, Sample, Series, Value
 from services.timebase import Span
 
@@ -108,6 +109,9 @@ class StoreReader(Protocol):
 
     def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
         """Return the samples of a unit in ``[start_ms, end_ms)``, in order of time, then bid and sq."""
+
+    def binned(self, unit: str, over: Grid, columns: Sequence[str]) -> Mapping[str, Bins]:
+        """Return columns of numbers or booleans in bins of time, in the order asked for."""
 
     def span_of(self, unit: str) -> tuple[int, int] | None:
         """Return the oldest and newest sample time of a unit, None when it has none."""

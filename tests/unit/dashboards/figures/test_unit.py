@@ -6,7 +6,7 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures.unit import _stretches, offset_ms, points_for, summary, unit_figure
-from services.api.bins import bin_width_ms, binned
+from services.store.bins import gathered, grid
 from services.api.schemas import ChannelBins, Samples
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from tests.helpers.larder import CUTOUT, NO_BATTERY, NOW_MS, card
@@ -19,7 +19,7 @@ def samples(bins, *, gap_h=(10, 14), columns=("cabinet_c", "battery_v", "compres
     t = np.arange(START, NOW_MS, MINUTE_MS, dtype=np.int64)
     hours = (t - START) / HOUR_MS
     t = t[(hours < gap_h[0]) | (hours >= gap_h[1])]
-    width = bin_width_ms(START, NOW_MS, bins)
+    over = grid(START, NOW_MS, bins)
     values = {
         "cabinet_c": 4.0 + np.sin(t / 1e6),
         "battery_v": 12.5 - (t - START) / 1e9,
@@ -27,14 +27,15 @@ def samples(bins, *, gap_h=(10, 14), columns=("cabinet_c", "battery_v", "compres
     }
     channels = {}
     for column in columns:
-        found = binned(t, values[column], start_ms=START, end_ms=NOW_MS, width_ms=width)
+        found = gathered(t, values[column], over).bins(over.t_ms)
         channels[column] = ChannelBins(
             t_ms=tuple(found.t_ms.tolist()),
             min=tuple(None if np.isnan(v) else v for v in found.lowest.tolist()),
             max=tuple(None if np.isnan(v) else v for v in found.highest.tolist()),
+            mean=tuple(None if np.isnan(v) else v for v in found.mean.tolist()),
             count=tuple(found.count.tolist()),
         )
-    return Samples(bin_s=width / SECOND_MS, channels=channels)
+    return Samples(bin_s=over.width_ms / SECOND_MS, channels=channels)
 
 
 def drawn(found, **changes):

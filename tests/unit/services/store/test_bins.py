@@ -3,7 +3,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.api.bins import bin_width_ms, binned
+from services.store.bins import Gathered, Grid, gathered, grid
+from services.timebase import DAY_MS, HOUR_MS
 
 
 def naive(t_ms, values, start_ms, end_ms, width_ms):
@@ -27,6 +28,11 @@ def rows_of(bins):
             bins.t_ms.tolist(), bins.lowest.tolist(), bins.highest.tolist(), bins.count.tolist(), strict=True
         )
     ]
+
+
+def binned(t_ms, values, *, start_ms, end_ms, width_ms):
+    over = Grid(start_ms, end_ms, start_ms, width_ms)
+    return gathered(t_ms, values, over).bins(over.t_ms)
 
 
 readings = st.lists(
@@ -53,7 +59,8 @@ def test_a_single_peak_among_thousands_survives():
     t = np.arange(100_000, dtype=np.int64)
     v = np.full(100_000, 3.0)
     v[54_321] = 19.5
-    found = binned(t, v, start_ms=0, end_ms=100_000, width_ms=bin_width_ms(0, 100_000, 50))
+    over = grid(0, 100_000, 50)
+    found = gathered(t, v, over).bins(over.t_ms)
     assert found.highest.max() == 19.5
     assert len(found.t_ms) == 50
 
@@ -63,14 +70,34 @@ def test_an_outage_stays_a_gap():
     found = binned(t, np.ones(6), start_ms=0, end_ms=100, width_ms=10)
     assert found.count.tolist() == [3, 0, 0, 0, 0, 0, 0, 0, 0, 3]
     assert np.isnan(found.lowest[1:9]).all()
+    assert np.isnan(found.mean[1:9]).all()
+    assert found.mean[0] == 1.0
 
 
 @pytest.mark.parametrize(("span", "most", "width"), [(100, 10, 10), (101, 10, 11), (5, 10, 1), (0, 10, 1)])
 def test_never_more_bins_than_asked_for(span, most, width):
-    assert bin_width_ms(7, 7 + span, most) == width
-    assert -(-span // width) <= most
+    over = grid(7, 7 + span, most)
+    assert over.width_ms == width
+    assert over.bins <= most
 
 
-def test_a_bin_without_width_is_refused():
-    with pytest.raises(ValueError, match="at least 1 ms"):
-        binned(np.empty(0, np.int64), np.empty(0), start_ms=0, end_ms=1, width_ms=0)
+@given(start=st.integers(0, 3 * DAY_MS), length=st.integers(1, 800 * DAY_MS), most=st.integers(1, 3000))
+def test_long_bins_are_whole_hours_on_the_hour_and_cover_the_span(start, length, most):
+    over = grid(start, start + length, most)
+    assert over.bins <= most
+    assert over.first_ms <= start
+    assert over.t_ms[-1] < start + length <= over.t_ms[-1] + over.width_ms
+    if over.width_ms > HOUR_MS // 2:
+        assert over.first_ms % HOUR_MS == over.width_ms % HOUR_MS == 0
+        assert start - over.first_ms < HOUR_MS
+
+
+@given(rows=readings, factor=st.integers(1, 5))
+def test_wide_bins_gathered_from_narrow_ones_are_the_same(rows, factor):
+    t = np.array([row[0] for row in rows], dtype=np.int64)
+    v = np.array([row[1] for row in rows], dtype=np.float64)
+    narrow, wide = Grid(0, 201, 0, 10), Grid(0, 201, 0, 10 * factor)
+    pieces = Gathered.nothing(narrow.bins)
+    pieces.put(0, gathered(t[t < 90], v[t < 90], narrow))
+    pieces.put(9, gathered(t, v, Grid(90, 201, 90, 10)))
+    assert rows_of(pieces.coarser(factor).bins(wide.t_ms)) == rows_of(gathered(t, v, wide).bins(wide.t_ms))
