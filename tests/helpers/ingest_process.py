@@ -1,7 +1,8 @@
 """Ingest as a process of its own, for tests that kill it: python -m tests.helpers.ingest_process FOLDER URL.
 
-FOLDER/known.txt names the known units, one a line; FOLDER/telemetry.db is the store; what was counted
-is written to FOLDER/counted-PID.json several times a second.
+FOLDER/known.txt names the known units, one a line; FOLDER/telemetry.db is the store, or the ledger of one
+over the InfluxDB that FOLDER/influx.json tells the way to; what was counted is written to
+FOLDER/counted-PID.json several times a second.
 """
 
 import contextlib
@@ -20,6 +21,9 @@ from typing import Self
 from services.ingest.access import Access
 from services.ingest.link import Link
 from services.ingest.worker import Ingest
+from services.store import TelemetryStore
+from services.store.influx import InfluxStore
+from services.store.influx_server import InfluxAccess
 from services.store.sqlite import SqliteStore
 from services.telemetry import topics
 
@@ -30,7 +34,7 @@ COUNT_EVERY_S = 0.05
 def main(folder: Path, url: str) -> None:
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
-    store = SqliteStore(folder / "telemetry.db")
+    store = store_of(folder)
     link = Link(Access(url), topics.service_filters())
     ingest = Ingest(store, link, known_units=lambda: frozenset((folder / "known.txt").read_text().split()))
     counted = folder / f"counted-{os.getpid()}.json"
@@ -49,6 +53,14 @@ def main(folder: Path, url: str) -> None:
     writer.join()
     counted.write_text(json.dumps({**ingest.counters, "ready": link.epoch}))
     store.close()
+
+
+def store_of(folder: Path) -> TelemetryStore:
+    """Open the store of a folder."""
+    influx = folder / "influx.json"
+    if influx.exists():
+        return InfluxStore(InfluxAccess(**json.loads(influx.read_text())), folder / "telemetry.db")
+    return SqliteStore(folder / "telemetry.db")
 
 
 class IngestProcess:
