@@ -34,11 +34,13 @@ def rounds(
     target = folder_of(settings) if to is None else to
     while True:
         try:
-            yield _words(take(settings, target, now_ms=now_ms(), keep=keep))
+            made = take(settings, target, now_ms=now_ms(), keep=keep)
+            yield _words(made)
+            yield from (f"Not in it: {words}" for words in made.manifest["without"])
         except BackupError as error:
             if every_h is None:
                 raise
-            _log.error("backup.failed", error=str(error))  # noqa: TRY400 - the words say it all
+            _log.error("backup.failed", error=str(error))
         if every_h is None or stop.wait(every_h * _HOUR_S):
             return
 
@@ -75,31 +77,35 @@ def bring_up_to_date(settings: Settings) -> None:
     settings.data.mkdir(parents=True, exist_ok=True)
     with (settings.data / "opening.lock").open("a", encoding="utf-8") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        due = [name for name, old in (_records_old(settings), _telemetry_old(settings)) if old]
+        due = [
+            file.name
+            for file, is_old in (
+                (settings.records_db, _records_old),
+                (settings.telemetry_db, _store_old),
+                (settings.ledger_db, _store_old),
+            )
+            if file.exists() and is_old(file)
+        ]
         if not due:
             return
         why = f"before the tables of {' and '.join(due)} change"
         made = take(settings, folder_of(settings) / "changes", now_ms=now_ms(), keep=KEPT_AT_CHANGES, why=why)
         _log.info("backup.before_change", folder=made.folder.name, why=why)
-        Database(settings.records_db).close()
-        if settings.telemetry_db.exists():
-            connect(settings.telemetry_db, writer=True).close()
+        for name in due:
+            if name == settings.records_db.name:
+                Database(settings.records_db).close()
+            else:
+                connect(settings.data / name, writer=True).close()
 
 
-def _records_old(settings: Settings) -> tuple[str, bool]:
-    file = settings.records_db
-    if not file.exists():
-        return file.name, False
+def _records_old(file: Path) -> bool:
     with closing(sqlite3.connect(file)) as connection:
         known = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
         row = connection.execute("SELECT version_num FROM alembic_version").fetchone() if known else None
-    return file.name, row is not None and row[0] != newest_form()
+    return row is not None and row[0] != newest_form()
 
 
-def _telemetry_old(settings: Settings) -> tuple[str, bool]:
-    file = settings.telemetry_db
-    if not file.exists():
-        return file.name, False
+def _store_old(file: Path) -> bool:
     with closing(sqlite3.connect(file)) as connection:
-        version = connection.execute("PRAGMA user_version").fetchone()[0]
-    return file.name, 0 < version < VERSION
+        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    return 0 < version < VERSION

@@ -19,11 +19,16 @@ from services.timebase import iso_of
 
 MANIFEST = "manifest.json"
 SCHEMA = "bushlarder/backup/1"
-DATABASES = ("records.db", "telemetry.db")
+DATABASES = ("records.db", "telemetry.db", "ledger.db")
 """In the order they are copied: verdicts that are older than the readings are worked out again, the other
 way round the monitor would believe it had seen readings that are not there."""
 ALSO = ("bushlarder.toml",)
 """Files of the data folder that go along as they are."""
+ELSEWHERE = {
+    "ledger.db": "the samples, which InfluxDB keeps: back that server up with its own tools",
+    "records.db": "what people own and say, which PostgreSQL keeps: back that server up with pg_dump",
+}
+"""What is not in a backup that has a ledger, or has no records."""
 _PREFIX = "bushlarder-"
 _PAGES_A_STEP = 2_000
 """Pages copied between two looks at the lock, so that ingest is never held up."""
@@ -146,6 +151,7 @@ def _manifest(folder: Path, *, now_ms: int, why: str) -> dict[str, Any]:
         "taken": iso_of(now_ms),
         "taken_ms": now_ms,
         "why": why,
+        "without": [words for name, words in ELSEWHERE.items() if (name in files) == (name == "ledger.db")],
         "version": version("bushlarder"),
         "files": files,
     }

@@ -12,7 +12,7 @@ from services.timebase import DAY_MS, HOUR_MS
 MB = 1_000_000
 SIZES_KEPT = 25
 """Hourly sizes that are remembered: a day, both ends included."""
-_FILES = {"telemetry": "telemetry.db", "records": "records.db"}
+_FILES = {"telemetry": "telemetry.db", "records": "records.db", "ledger": "ledger.db"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,9 @@ def backup(
 
 @app.command()
 def restore(
-    source: Annotated[Path, typer.Argument(metavar="FROM", help="A backup, or a folder of them: its newest.")],
+    source: Annotated[
+        Path, typer.Argument(metavar="FROM", help="A backup, or a folder of them: its newest.")
+    ],
     data: Data = DATA,
     replace: Annotated[
         bool, typer.Option("--replace", help="Where data are already; they are kept beside it.")
@@ -44,6 +46,22 @@ def restore(
 
     for line in backing_up.put_back(source, data, replace=replace):
         typer.echo(line)
+
+
+@app.command()
+def alive(
+    part: Annotated[str, typer.Argument(help="ingest, monitor or web")],
+    data: Data = DATA,
+) -> None:
+    """Exit 0 when a process shows life, 1 when it does not; for whatever restarts processes."""
+    from services.api.health import SILENT_AFTER_MS
+    from services.clock import now_ms
+    from services.pulse import signs
+
+    sign = signs(data).get(part)
+    if sign is None or now_ms() - sign.beat_ms > SILENT_AFTER_MS:
+        typer.echo(f"{part} is silent", err=True)
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -49,15 +49,15 @@ def demo(
 
 
 @app.command()
-def ingest(broker: Annotated[str, typer.Option(help="mqtt://HOST:PORT")], data: Data = DATA) -> None:
+def ingest(data: Data = DATA, broker: BrokerUrl = None) -> None:
     """Run the ingest process alone: from the broker into the store."""
     from deploy import wiring
     from services.logs import start_logs
     from services.settings import load_settings
 
-    settings = load_settings(data)
+    settings = load_settings(data, broker_url=broker)
     start_logs("ingest", settings.log_level)
-    wiring.ingest(settings, broker)
+    wiring.ingest(settings)
 
 
 @app.command()

@@ -1,4 +1,4 @@
-"""Opens the records database: SQLite tuned for two writing processes, or any other by its URL."""
+"""Opens the records database: SQLite tuned for two writing processes, or a PostgreSQL by its URL."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,7 +9,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 from alembic.util import CommandError
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
@@ -19,12 +19,14 @@ BUSY_TIMEOUT_S = 5.0
 """How long a writer waits for the other one (design 4)."""
 
 _WRITE = "bushlarder_write"
+_WRITERS = 8_420_001
+"""The number of the lock that writers at a server hold; any number that everybody agrees on."""
 
 
 class Database:
     """Hands out short sessions: reading ones, and writing ones that hold the write lock from the start."""
 
-    def __init__(self, path_or_url: Path | str) -> None:
+    def __init__(self, path_or_url: Path | str | URL) -> None:
         """Open the database and bring its tables to the newest form."""
         self._engine = _engine(path_or_url)
         self._writing = self._engine.execution_options(**{_WRITE: True})
@@ -81,16 +83,29 @@ def migrate(engine: Engine) -> None:
         ) from error
 
 
-def _engine(path_or_url: Path | str) -> Engine:
-    text = str(path_or_url)
-    if "://" in text:
-        engine = create_engine(text)
+def _engine(path_or_url: Path | str | URL) -> Engine:
+    if not isinstance(path_or_url, URL) and "://" not in str(path_or_url):
+        engine = create_engine(f"sqlite:///{path_or_url}", connect_args={"timeout": BUSY_TIMEOUT_S})
     else:
-        engine = create_engine(f"sqlite:///{text}", connect_args={"timeout": BUSY_TIMEOUT_S})
+        engine = _server(path_or_url if isinstance(path_or_url, URL) else make_url(str(path_or_url)))
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _tune)
         event.listen(engine, "begin", _begin)
+    else:
+        event.listen(engine, "begin", _begin_at_server)
     return engine
+
+
+def _server(url: URL) -> Engine:
+    if url.get_backend_name() == "postgresql":
+        url = url.set(drivername="postgresql+psycopg")
+    try:
+        # A connection that died meanwhile is replaced, not handed out.
+        return create_engine(url, pool_pre_ping=True)
+    except ModuleNotFoundError as error:
+        raise ConfigurationError(
+            f"this database needs {error.name}, which bushlarder[postgres] brings", setting="records_url"
+        ) from error
 
 
 def _tune(connection: Any, _record: object) -> None:  # noqa: ANN401 - the driver's own connection
@@ -104,6 +119,18 @@ def _begin(connection: Connection) -> None:
     """Take the write lock at once: a lock taken halfway cannot be waited for."""
     write = connection.get_execution_options().get(_WRITE, False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+
+def _begin_at_server(connection: Connection) -> None:
+    """Do at a server what SQLite does by itself: one writer at a time, and readers on one state.
+
+    Numbers that go on are read, raised and written back, and must rise in the order of the commits.
+    """
+    if connection.get_execution_options().get(_WRITE, False):
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_S:.0f}s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITERS})")
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
 
 
 @contextmanager

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import URL, func, select
 
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
@@ -36,7 +36,7 @@ _COMMAND_LIFE_S = 3_600
 class Records(BatchRecords, WordRecords, OperatorRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
-    def __init__(self, path_or_url: Path | str) -> None:
+    def __init__(self, path_or_url: Path | str | URL) -> None:
         """Open a SQLite file or a database by its URL, bringing its tables to the newest form."""
         super().__init__()
         self._database = Database(path_or_url)

@@ -14,7 +14,7 @@ def test_sizes_count_what_is_not_folded_in_yet(tmp_path):
     (tmp_path / "telemetry.db").write_bytes(b"x" * 100)
     (tmp_path / "telemetry.db-wal").write_bytes(b"x" * 23)
     box = Box(tmp_path, reserve_mb=2)
-    assert box.sizes() == {"telemetry": 123, "records": 0}
+    assert box.sizes() == {"telemetry": 123, "records": 0, "ledger": 0}
     assert box.room().reserve_bytes == 2 * MB
     assert 0 < box.room().free_bytes <= box.room().total_bytes
 
