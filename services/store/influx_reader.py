@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from services.store.bins import Bins, Gathered, Grid, gathered
+from services.store.influx_bins import bins_of_samples, gathered_points, hourly_of, hours
 from services.store.influx_points import (
     ALL_FIELDS,
     FIELD_OF,
@@ -21,6 +23,7 @@ from services.store.protocol import Latest
 from services.store.row_reader import RowReader
 from services.store.rows import columns_in, columns_of, values_of
 from services.telemetry import Series
+from services.timebase import HOUR_MS
 
 _AT_ONE_TIME = 4
 """Samples of one millisecond among which the newest is looked for."""
@@ -38,6 +41,7 @@ class InfluxReader(RowReader):
         """Open the ledger, creating an empty one when there is none yet; the server is asked later."""
         super().__init__(ledger_path)
         self._server = InfluxServer(access)
+        self._rolled_up = False
 
     def close(self) -> None:
         """Release the connections."""
@@ -70,6 +74,48 @@ class InfluxReader(RowReader):
         names = ", ".join(f'"{name}"' for name in ("bid", "sq", *fields))
         statement = select(names, unit, start_ms=start_ms, end_ms=end_ms)
         return [point for table in self._server.query(statement) for point in table.values]
+
+    def binned(self, unit: str, over: Grid, columns: Sequence[str]) -> Mapping[str, Bins]:
+        """Return columns of numbers or booleans in bins of time, in the order asked for.
+
+        Bins of whole hours reach further back than the samples, where the hourly roll-up is kept.
+        """
+        found = {column: Gathered.nothing(over.bins) for column in columns}
+        known = self._unit(unit)
+        wanted = [] if known is None else columns_in(known[1], columns)
+        if wanted:
+            waiting = super().read(unit, over.start_ms, over.end_ms, wanted)
+            parts = [
+                self._gathered(bins_of_samples(unit, over, wanted), over, wanted),
+                {name: gathered(waiting.t_ms, waiting.numbers(name), over) for name in wanted},
+                self._before_samples(unit, over, wanted),
+            ]
+            for part in parts:
+                for name, bins in part.items():
+                    found[name].put(0, bins)
+        return {column: bins.bins(over.t_ms) for column, bins in found.items()}
+
+    def _gathered(self, statement: str, over: Grid, wanted: Sequence[str]) -> dict[str, Gathered]:
+        points = [point for table in self._server.query(statement) for point in table.values]
+        return gathered_points(points, over, wanted)
+
+    def _before_samples(self, unit: str, over: Grid, wanted: Sequence[str]) -> dict[str, Gathered]:
+        """Return what the hourly roll-up knows of the time before the first sample that is still there."""
+        if over.width_ms % HOUR_MS:
+            return {}
+        oldest = self.span_of(unit)
+        until_ms = over.end_ms if oldest is None else min(over.end_ms, oldest[0] - oldest[0] % HOUR_MS)
+        bucket = self._server.access.bucket
+        if until_ms <= over.first_ms or not self._is_rolled_up(hourly_of(bucket)):
+            return {}
+        return self._gathered(hours(bucket, unit, over.first_ms, until_ms, wanted), over, wanted)
+
+    def _is_rolled_up(self, bucket: str) -> bool:
+        """Return whether somebody has set up the roll-up; once there, it stays."""
+        if not self._rolled_up:
+            shown = [name for table in self._server.query("SHOW DATABASES") for (name,) in table.values]
+            self._rolled_up = bucket in shown
+        return self._rolled_up
 
     def span_of(self, unit: str) -> tuple[int, int] | None:
         """Return the oldest and newest sample time of a unit, None when it has none."""

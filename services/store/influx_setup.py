@@ -6,13 +6,11 @@ from influxdb_client.domain.dbrp_create import DBRPCreate
 from influxdb_client.rest import ApiException
 from influxdb_client.service.dbr_ps_service import DBRPsService
 
+from services.store.influx_bins import ROLLED_UP, hourly_of, named, roll_up
 from services.store.influx_points import FIELD_OF, MEASUREMENT
 from services.store.influx_server import InfluxServer
-from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS
 from services.timebase import DAY_MS
 
-HOURLY = "hourly"
-"""Name of the roll-up: a retention policy on 1.x, a bucket with this ending on 2.x."""
 LATE_DAYS = 14
 """How late samples may come and still be rolled up."""
 _DAY_S = DAY_MS // 1000
@@ -31,41 +29,35 @@ def set_up(server: InfluxServer, *, keep_days: int | None) -> list[str]:
     return [f"InfluxDB {version} answers", *done]
 
 
-def _named(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
-
-
 def _set_up_1(server: InfluxServer, keep_days: int | None) -> list[str]:
     database = server.access.bucket
-    name, duration = _named(database), "INF" if keep_days is None else f"{keep_days}d"
+    name, hourly = named(database), named(hourly_of(database))
+    duration = "INF" if keep_days is None else f"{keep_days}d"
     for statement in (
         f"CREATE DATABASE {name}",
         f"ALTER RETENTION POLICY autogen ON {name} DURATION {duration} SHARD DURATION 7d DEFAULT",
-        f"CREATE RETENTION POLICY {HOURLY} ON {name} DURATION INF REPLICATION 1 SHARD DURATION 52w",
-        f"DROP CONTINUOUS QUERY {HOURLY} ON {name}",
+        f"CREATE DATABASE {hourly}",
+        f"ALTER RETENTION POLICY autogen ON {hourly} DURATION INF SHARD DURATION 52w DEFAULT",
+        f"DROP CONTINUOUS QUERY hourly ON {name}",
         (
-            f"CREATE CONTINUOUS QUERY {HOURLY} ON {name} RESAMPLE EVERY 6h FOR {LATE_DAYS}d"
-            f" BEGIN {roll_up(database)} END"
+            f"CREATE CONTINUOUS QUERY hourly ON {name} RESAMPLE EVERY 6h FOR {LATE_DAYS}d"
+            f" BEGIN {continuous_query(database)} END"
         ),
     ):
         server.command(statement)
     return [
         f"database {database} keeps samples {_for_how_long(keep_days)}",
-        f"every six hours the last {LATE_DAYS} days are rolled up by the hour into {database}.{HOURLY}",
+        f"every six hours the last {LATE_DAYS} days are rolled up by the hour into {hourly_of(database)}",
     ]
 
 
-def roll_up(database: str) -> str:
-    """Return the InfluxQL statement that rolls samples up: per hour the lowest, mean and highest."""
-    parts = ['count("sq") AS "samples"']
-    for column in NUMERIC_COLUMNS:
-        field = FIELD_OF[column]
-        parts += [f'{how}("{field}") AS "{field}_{how}"' for how in ("min", "mean", "max")]
-    parts += [f'mean("{FIELD_OF[column]}") AS "{FIELD_OF[column]}_share"' for column in BOOLEAN_COLUMNS]
-    target = f"{_named(database)}.{HOURLY}.{MEASUREMENT}"
-    source = f"{_named(database)}.autogen.{MEASUREMENT}"
-    return f"SELECT {', '.join(parts)} INTO {target} FROM {source} GROUP BY time(1h), unit"  # noqa: S608 - own names
+def continuous_query(database: str) -> str:
+    """Return the InfluxQL statement that rolls samples up by the hour."""
+    source, target = named(database), named(hourly_of(database))
+    return (
+        f"SELECT {roll_up(ROLLED_UP)} INTO {target}.autogen.{MEASUREMENT}"  # noqa: S608 - names are escaped
+        f" FROM {source}.autogen.{MEASUREMENT} GROUP BY time(1h), unit"
+    )
 
 
 def _set_up_2(server: InfluxServer, keep_days: int | None) -> list[str]:
@@ -75,8 +67,8 @@ def _set_up_2(server: InfluxServer, keep_days: int | None) -> list[str]:
     """
     client, access = server.client, server.access
     _bucket(client, access.org, access.bucket, 0 if keep_days is None else keep_days * _DAY_S)
-    _bucket(client, access.org, f"{access.bucket}_{HOURLY}", 0)
-    tasks, name = client.tasks_api(), f"{access.bucket}_{HOURLY}"
+    _bucket(client, access.org, hourly_of(access.bucket), 0)
+    tasks, name = client.tasks_api(), hourly_of(access.bucket)
     for task in tasks.find_tasks(name=name):
         tasks.delete_task(task.id)
     organisation = client.organizations_api().find_organizations(org=access.org)[0]
@@ -106,18 +98,18 @@ def _bucket(client: InfluxDBClient, org: str, name: str, keep_s: int) -> None:
 
 def flux_roll_up(bucket: str) -> str:
     """Return the Flux of the roll-up: per hour the lowest, mean and highest of every number."""
-    numbers = "|".join(FIELD_OF[column] for column in (*NUMERIC_COLUMNS, *BOOLEAN_COLUMNS))
+    numbers = "|".join(FIELD_OF[column] for column in ROLLED_UP)
     lines = [
         f'samples = from(bucket: "{bucket}")',
         f"    |> range(start: -{LATE_DAYS}d)",
         f'    |> filter(fn: (r) => r._measurement == "{MEASUREMENT}" and r._field =~ /^({numbers})$/)',
     ]
-    for how in ("min", "mean", "max"):
+    for how in ("min", "max", "mean", "count"):
         lines += [
             "samples",
             f"    |> aggregateWindow(every: 1h, fn: {how}, createEmpty: false)",
             '    |> map(fn: (r) => ({r with _value: float(v: r._value), _field: r._field + "_' + how + '"}))',
-            f'    |> to(bucket: "{bucket}_{HOURLY}")',
+            f'    |> to(bucket: "{hourly_of(bucket)}")',
         ]
     return "\n".join(lines)
 
