@@ -85,6 +85,11 @@ class Gathered:
         self.total[part] += other.total
         self.count[part] += other.count
 
+    def part(self, first: int, end: int) -> "Gathered":
+        """Return the bins from `first` up to, not with, `end`."""
+        piece = slice(first, end)
+        return Gathered(self.low[piece], self.high[piece], self.total[piece], self.count[piece])
+
     def coarser(self, factor: int) -> "Gathered":
         """Return bins `factor` times as wide; the last may be made of fewer."""
         starts = np.arange(0, self.count.size, factor)

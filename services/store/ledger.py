@@ -130,7 +130,7 @@ class Ledger(LedgerReader):
             boot.newest = max(boot.newest, skipped.to_sq)
             self._save_boots(connection, [(unit_no, skipped.bid)])
             if around:
-                _add_change(connection, unit_no, min(around), max(around))
+                self._reopen(connection, unit_no, min(around), max(around))
 
     def waiting_packs(self, unit: str, limit: int = 200) -> Sequence[WaitingPack]:
         """Return the oldest packs kept for a unit that was unknown."""
@@ -173,10 +173,14 @@ class Ledger(LedgerReader):
             except BaseException:
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
-                self._units.clear()
-                self._masks.clear()
-                self._boots.clear()
+                self._forget()
                 raise
+
+    def _forget(self) -> None:
+        """Forget what is remembered of the file, after a transaction that came to nothing."""
+        self._units.clear()
+        self._masks.clear()
+        self._boots.clear()
 
     def _unit_no(self, connection: sqlite3.Connection, unit: str) -> int:
         number = self._units.get(unit)
@@ -277,11 +281,19 @@ class Ledger(LedgerReader):
             if boot.provisional and boot.start_ms is not None:
                 boot.held.start_at(boot.start_ms)
                 for low_ms, high_ms in self._move(connection, unit_no, bid, boot.start_ms):
-                    change_no = _add_change(connection, unit_no, low_ms, high_ms)
+                    change_no = self._reopen(connection, unit_no, low_ms, high_ms)
         self._save_boots(connection, work.boots)
         for unit_no, (t_min_ms, t_max_ms) in work.windows.items():
-            change_no = _add_change(connection, unit_no, t_min_ms, t_max_ms)
+            change_no = self._reopen(connection, unit_no, t_min_ms, t_max_ms)
         return change_no
+
+    def _reopen(self, connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> int:
+        """Tell that a unit has other samples than before between two times; return the change's number."""
+        cursor = connection.execute(
+            "INSERT INTO changes (unit_no, t_min_ms, t_max_ms) VALUES (?, ?, ?)",
+            (unit_no, t_min_ms, t_max_ms),
+        )
+        return int(cursor.lastrowid or 0)
 
     def _save_boots(self, connection: sqlite3.Connection, touched: Iterable[tuple[int, int]]) -> None:
         rows = []
@@ -292,10 +304,3 @@ class Ledger(LedgerReader):
             )
             save_runs(connection, unit_no, bid, boot.held)
         connection.executemany("INSERT OR REPLACE INTO boots VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
-
-
-def _add_change(connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> int:
-    cursor = connection.execute(
-        "INSERT INTO changes (unit_no, t_min_ms, t_max_ms) VALUES (?, ?, ?)", (unit_no, t_min_ms, t_max_ms)
-    )
-    return int(cursor.lastrowid or 0)

@@ -44,6 +44,13 @@ CREATE TABLE IF NOT EXISTS chunk_boots (
     low_sq INTEGER NOT NULL, high_sq INTEGER NOT NULL,
     PRIMARY KEY (unit_no, bid, week)
 ) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS rolled (
+    unit_no INTEGER NOT NULL, week INTEGER NOT NULL, upto_ms INTEGER NOT NULL, PRIMARY KEY (unit_no, week)
+) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS week_hours (
+    unit_no INTEGER NOT NULL, week INTEGER NOT NULL, place INTEGER NOT NULL, body BLOB NOT NULL,
+    PRIMARY KEY (unit_no, week, place)
+);
 CREATE TABLE IF NOT EXISTS boots (
     unit_no INTEGER NOT NULL, bid INTEGER NOT NULL, mark INTEGER NOT NULL, newest INTEGER NOT NULL,
     start_ms INTEGER, start_sq INTEGER, provisional INTEGER NOT NULL DEFAULT 0,

@@ -31,7 +31,8 @@ _SETTLED = (
     " AND boots.bid = samples.bid AND start_sq IS NOT NULL AND mark >= start_sq))"
 )
 """A sample whose time may still be corrected stays a row: rows are easily moved."""
-_OF_WEEK = f"FROM samples WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND {_SETTLED}"
+_OF_WEEK = "FROM samples WHERE unit_no = ? AND t_ms >= ? AND t_ms < ?"
+_SEALABLE = f"{_OF_WEEK} AND {_SETTLED}"
 
 _log = structlog.get_logger(__name__)
 
@@ -53,7 +54,8 @@ class Sealer:
         """Return the next week to seal, None when there is none for now."""
         if not self._due and now_ms >= self._next_look_ms:
             self._next_look_ms = now_ms + LOOK_EVERY_MS
-            self._due.extend(_weeks_with_rows(connection, week_of(now_ms - self._after_ms)))
+            old = weeks_with_rows(connection, week_of(now_ms - self._after_ms), settled=True)
+            self._due.extend(sorted(old, key=lambda place: place[1]))
         return self._due.popleft() if self._due else None
 
     @property
@@ -69,7 +71,7 @@ class Sealer:
         unit_no, week = place
         span = (unit_no, week_start_ms(week), week_start_ms(week + 1))
         fresh = connection.execute(
-            f"SELECT {', '.join(NAMES)} {_OF_WEEK} ORDER BY t_ms, bid, sq",
+            f"SELECT {', '.join(NAMES)} {_SEALABLE} ORDER BY t_ms, bid, sq",
             span,
         ).fetchall()
         if not fresh:
@@ -96,7 +98,7 @@ class Sealer:
             [(unit_no, bid, week, low, high) for bid, (low, high) in sealed.numbers().items()],
         )
         gone = connection.execute(
-            f"DELETE {_OF_WEEK}", (unit_no, week_start_ms(week), week_start_ms(week + 1))
+            f"DELETE {_SEALABLE}", (unit_no, week_start_ms(week), week_start_ms(week + 1))
         ).rowcount
         if gone != sealed.fresh:
             raise AssertionError(f"{gone} rows would go for {sealed.fresh} sealed: unit {unit_no}, {week}")
@@ -158,20 +160,20 @@ def _kept(connection: sqlite3.Connection, place: _Place) -> list[tuple[Any, ...]
     return [] if found is None else rows_of(unpacked(found[0]))
 
 
-def _weeks_with_rows(connection: sqlite3.Connection, end_week: int) -> list[_Place]:
-    """Return the weeks before one that have rows to seal, oldest first, hopping along the clustered rows."""
+def weeks_with_rows(connection: sqlite3.Connection, end_week: int, *, settled: bool) -> list[_Place]:
+    """Return the weeks before one that have rows, or rows to seal, hopping along the clustered rows."""
     found = []
     end_ms = week_start_ms(end_week)
+    which = _SEALABLE if settled else _OF_WEEK
     for (unit_no,) in connection.execute("SELECT unit_no FROM units").fetchall():
         from_ms = -(2**62)
         while True:
             row = connection.execute(
-                f"SELECT t_ms {_OF_WEEK} ORDER BY t_ms LIMIT 1",
-                (unit_no, from_ms, end_ms),
+                f"SELECT t_ms {which} ORDER BY t_ms LIMIT 1", (unit_no, from_ms, end_ms)
             ).fetchone()
             if row is None:
                 break
             week = week_of(row[0])
             found.append((unit_no, week))
             from_ms = week_start_ms(week + 1)
-    return sorted(found, key=lambda place: place[1])
+    return found

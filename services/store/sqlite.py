@@ -3,16 +3,17 @@
 import sqlite3
 from collections.abc import Sequence
 
+from services.store.rolled_reader import RolledReader
+from services.store.rolling import AT_ONCE, ROLLED, Roller
 from services.store.row_keeper import RowKeeper
 from services.store.rows import Row
-from services.store.sealed_reader import SealedReader
 from services.store.sealing import SEAL_AFTER_DAYS, Sealer
 
 PAGES_GIVEN_BACK = 256
 """Free pages given back to the file system with each week sealed, about a megabyte."""
 
 
-class SqliteReader(SealedReader):
+class SqliteReader(RolledReader):
     """The `StoreReader` over one SQLite file; safe to share between threads."""
 
 
@@ -23,9 +24,23 @@ class SqliteStore(RowKeeper, SqliteReader):
         """Open the file for writing; weeks that ended so many days ago are sealed by and by."""
         super().__init__(path)
         self._sealer = Sealer(seal_after_days)
+        self._roller = Roller()
 
     def tidy(self, now_ms: int) -> bool:
-        """Seal one week that is old enough; return whether another waits."""
+        """Roll up some days that are over, or seal one week that is old enough; return whether more waits."""
+        return self._roll(now_ms) or self._seal(now_ms)
+
+    def _roll(self, now_ms: int) -> bool:
+        with self._transaction() as connection:
+            for _ in range(AT_ONCE):
+                stale = self._roller.next_due(connection, now_ms)
+                if stale is None:
+                    break
+                series = self.read(stale.unit, stale.from_ms, stale.to_ms, ROLLED)
+                self._roller.write(connection, stale, series)
+        return self._roller.more_due
+
+    def _seal(self, now_ms: int) -> bool:
         with self._access() as connection:
             place = self._sealer.next_due(connection, now_ms)
             sealed = None if place is None else self._sealer.prepare(connection, place)
@@ -35,6 +50,14 @@ class SqliteStore(RowKeeper, SqliteReader):
             with self._access() as connection:
                 connection.execute(f"PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})").fetchall()
         return self._sealer.more_due
+
+    def _reopen(self, connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> int:
+        self._roller.reopen(connection, unit_no, t_min_ms, t_max_ms)
+        return super()._reopen(connection, unit_no, t_min_ms, t_max_ms)
+
+    def _forget(self) -> None:
+        super()._forget()
+        self._roller.forget()
 
     def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
         found = super()._stored(connection, row)
