@@ -127,6 +127,11 @@ class BatchRecords(Door):
         with self._database.reading() as session:
             return batchverdicts.of(session, batch, limit)
 
+    def batch_verdicts_after(self, change_no: int) -> list[tuple[int, BatchVerdict]]:
+        """Return changes of the verdict on any batch after a change number, oldest first."""
+        with self._database.reading() as session:
+            return batchverdicts.after(session, change_no)
+
     def batch_events_after(self, no: int, limit: int = 1_000) -> list[BatchEvent]:
         """Return what was said of any batch after an event, oldest first."""
         query = select(BatchEventRow).where(BatchEventRow.no > no)

@@ -121,10 +121,12 @@ def _into(fleet: Fleet, life: Life, _card: BatchCard | None, said: BatchSaid, bo
 
 
 def _frozen(
-    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+    fleet: Fleet, life: Life, card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
 ) -> None:
     if life.batch.frozen:
         raise Refused("It is kept as frozen food already.")
+    if card is not None:
+        refuse_freezing_again(card)
     target = body.get("unit") or life.batch.unit
     if not isinstance(target, str) or receiving(fleet, target).kind != "freezer":
         raise Refused("Food is frozen in a freezer: say which one.")
@@ -182,8 +184,21 @@ def _used(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, _bo
     if card is None or card.standing.rank < Verdict.HOLD.rank:
         return
     if card.standing is Verdict.DISCARD_ADVISED:
-        raise Refused("Discard is advised: this food may only be discarded.")
+        raise Refused(only_discard(card))
     raise Refused("A hold stands: close it first, with a probe reading, or discard the food.")
+
+
+def only_discard(card: BatchCard) -> str:
+    """Return why food discard is advised of may only be discarded, with what cooking leaves in it."""
+    told = "Discard is advised: this food may only be discarded."
+    return " ".join([told, *(f"Cooking does not mend it: {words}." for words in card.not_mended)])
+
+
+def refuse_freezing_again(card: BatchCard) -> None:
+    """Refuse to have food frozen again that a text says no of; unknown and yes are for a person to decide."""
+    said = next((a for a in card.answers if a.question == "freeze_again" and a.answer == "no"), None)
+    if said is not None:
+        raise Refused(f"{card.batch.what} may not be frozen again: {said.why} ({said.source}).")
 
 
 def _refuse_past_date(fleet: Fleet, life: Life, card: BatchCard | None, t_ms: int) -> None:
@@ -200,9 +215,11 @@ def _hold_closed(
         raise Refused("No hold stands on this batch.")
     disposition = body["disposition"]
     if card.standing is Verdict.DISCARD_ADVISED and disposition != "discarded":
-        raise Refused("Discard is advised: this food may only be discarded.")
+        raise Refused(only_discard(card))
     if life.batch.food_class == "medicine" and disposition in NOT_FOR_MEDICINE:
         raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
+    if disposition == "refrozen":
+        refuse_freezing_again(card)
     if disposition == "cooked_at_once":
         _refuse_past_date(fleet, life, card, t_ms)
     if disposition in {"moved", "refrozen"}:
