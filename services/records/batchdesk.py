@@ -66,8 +66,7 @@ class BatchRecords(Door):
         try:
             said = BATCH_SAID.validate_python({**(body or {}), "kind": kind, "person": who})
         except ValidationError as error:
-            faults = "; ".join(f"{'.'.join(map(str, e['loc'][1:]))}: {e['msg']}" for e in error.errors())
-            raise Refused(f"That cannot be said of a batch: {faults}.") from error
+            raise Refused(batchrules.not_understood(kind, error)) from error
         return self.note_of_batch(batch, said, now_ms=now_ms, happened_ms=happened_ms)
 
     def note_of_batch(

@@ -4,6 +4,8 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from pydantic import ValidationError
+
 from services.domain import (
     BatchCard,
     BatchNew,
@@ -54,6 +56,35 @@ def receiving(fleet: Fleet, unit: str) -> Unit:
         words = "switched off" if found.state == "off" else "on the bench"
         raise Refused(f"{found.name or found.id} is {words}: no food goes in there.")
     return found
+
+
+_FIELDS = {
+    "probe_c": "the probe reading",
+    "surface_c": "the surface reading",
+    "unit": "the cabinet",
+    "disposition": "what became of it",
+    "piece_kg": "the size of the largest piece",
+    "event": "the line that was wrong",
+    "time_control": "how long it stands by time alone",
+    "written_procedure": "the written procedure",
+    "marked": "the mark on it",
+}
+
+
+def not_understood(kind: str, error: ValidationError) -> str:
+    """Return in words what is missing or makes no sense in something said of a batch."""
+    faults = []
+    for fault in error.errors():
+        named = next((str(part) for part in reversed(fault["loc"]) if isinstance(part, str)), "")
+        words = "is missing" if fault["type"] == "missing" else "is not understood"
+        if fault["type"] == "extra_forbidden":
+            words = "is not said of it"
+        if named in {"", kind}:
+            faults.append(f"what happened {words}")
+        else:
+            told = _FIELDS.get(named, "the " + named.replace("_", " "))
+            faults.append(f"{told} {words}")
+    return f"That cannot be said of a batch: {'; '.join(dict.fromkeys(faults))}."
 
 
 def local_day(fleet: Fleet, unit: str | None, t_ms: int) -> date:
