@@ -62,6 +62,9 @@ class Case:
     moved: tuple[float, float] | None = None
     """To a worn bank: days before the end, hours it lasts."""
     variable_speed: bool = False
+    volts: Literal[12, 24] | None = None
+    both_ends: bool = False
+    """The voltage is measured at the bank too."""
 
 
 def _bad_day(kind: str, days_before: float, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - a fault's own keys
@@ -110,11 +113,49 @@ CASES: tuple[Case, ...] = (
         nights=0.5,
         faults=(_bad_day("cutout_turned", 14.0, amount=-0.7),),
     ),
+    Case(
+        "cut-out-turned-and-back",
+        nights=1.5,
+        faults=(_bad_day("cutout_turned", 9.0, lasts_h=96.0, amount=1.0),),
+    ),
+    Case(
+        "cut-out-turned-down-later",
+        source="drive",
+        nights=0.5,
+        supply={"cutout_v": 11.4},
+        faults=(_bad_day("cutout_turned", 6.0, amount=-0.7),),
+    ),
     Case("cut-out-not-in-file", source="drive", nights=0.5, supply={"hidden": True}),
     Case(
         "plug-pulled",
         nights=4.0,
         faults=(_bad_day("unplugged", 5.0, lasts_h=7.0), _bad_day("unplugged", 2.0, lasts_h=11.0)),
+    ),
+    Case(
+        "isolator-off",
+        nights=4.0,
+        faults=(_bad_day("isolator_off", 6.0, lasts_h=9.0), _bad_day("isolator_off", 3.0, lasts_h=5.0)),
+    ),
+    Case("half-tapped", source="drive", nights=1.0, volts=24, faults=(_bad_day("half_tapped", 12.0),)),
+    Case("voltage-stuck", nights=4.0, faults=(_bad_day("voltage_stuck", 10.0),)),
+    Case("voltage-scaled", nights=4.0, faults=(_bad_day("voltage_scaled", 10.0),)),
+    Case("voltage-twice", nights=4.0, faults=(_bad_day("voltage_scaled", 10.0, amount=2.0),)),
+    Case(
+        "corroded-both-ends",
+        nights=3.0,
+        both_ends=True,
+        faults=(_bad_day("corroded_joint", 9.0, grows_h=72.0, amount=0.5),),
+    ),
+    Case(
+        "worn-both-ends", source="drive", nights=1.4, health=(0.25, 0.4), bank={"worn": 2.0}, both_ends=True
+    ),
+    Case(
+        "worn-and-never-half-full",
+        source="drive",
+        nights=1.4,
+        health=(0.25, 0.4),
+        bank={"worn": 2.0, "start_soc": 0.4, "drive_a": 5.0},
+        volts=24,
     ),
     Case("switched-off", nights=4.0, faults=(_bad_day("switched_off", 4.0, lasts_h=9.0),)),
     Case("moved-to-weak-bank", nights=4.0, moved=(5.0, 120.0)),
@@ -164,7 +205,8 @@ def trial(seed: int, *, start_ms: int, end_ms: int) -> Trial:
         site_h = _hours(case, draw)
         sites.append((FleetSite(id=f"s-{case.name}"), _weather(case, draw, site_h)))
         running_a = float(draw.uniform(3.0, 5.5))
-        volts = 24 if draw.random() < 0.2 else 12  # noqa: PLR2004 - one bank in five
+        drawn = 24 if draw.random() < 0.2 else 12  # noqa: PLR2004 - one bank in five
+        volts = drawn if case.volts is None else case.volts
         scale = volts / 12.0
         fed_by = case.unit.get("kind", "battery")
         if fed_by == "battery":
@@ -272,6 +314,7 @@ def _unit(
         compressor=FleetCompressor(running_a=round(running_a, 1), variable_speed=case.variable_speed),
     )
     channels = ["cabinet", "battery", "compressor"] + (["current"] if case.variable_speed else [])
+    channels += ["bank"] if case.both_ends else []
     if fed_by != "battery":
         channels = ["cabinet", "compressor"]
     cooling_w = running_a * volts * float(draw.uniform(1.0, 1.3))

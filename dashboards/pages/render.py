@@ -10,6 +10,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, text
+from dashboards.pages.faults import detail_of
 from services.api.middleware import content_policy, text_hash
 from services.api.schemas import Problem
 
@@ -85,4 +86,4 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
 
 def problem_page(request: Request, problem: Problem) -> Response:
     """Return an error as a page for people."""
-    return draw_phone(request, "problem.html", problem.status, problem=problem)
+    return draw_phone(request, "problem.html", problem.status, problem=problem, detail=detail_of(problem))

@@ -1,4 +1,5 @@
-// Ages count on; every minute the page is fetched again unless a form is open; without an answer it lapses.
+// Ages count on; every minute the page is fetched again; while a form is open only what got worse is told;
+// without an answer it lapses.
 (()=>{let d=document,s=Date.now(),q=x=>d.querySelectorAll(x),L=()=>{
 let m=q("main")[0],n=+m.dataset.now+Date.now()-s;
 q("[data-t]").forEach(e=>{let a=Math.max(0,n-e.dataset.t)/1e3;
@@ -6,7 +7,9 @@ e.textContent=(a<90?(a|0)+" s":a<5400?(a/60|0)+" min":a<172800?(a/3600|0)+" h":(
 if(Date.now()-s>9e5){q("#lapsed")[0].hidden=false;q(".ok ol,.watch ol").forEach(e=>e.hidden=true);
 q(".ok .w b,.watch .w b").forEach(e=>e.textContent="Not known")}};
 setInterval(L,1e4);
-setInterval(()=>{if(d.hidden||q("details[open]").length)return;
+let B=x=>x.querySelectorAll("article.hold,.not li").length+2*x.querySelectorAll("article.discard_advised").length;
+setInterval(()=>{if(d.hidden)return;
 fetch(location.pathname).then(r=>r.ok?r.text():Promise.reject()).then(t=>{
-if(q("details[open]").length)return;
-d.body.innerHTML=new DOMParser().parseFromString(t,"text/html").body.innerHTML;s=Date.now()}).catch(()=>0)},6e4)})()
+let b=new DOMParser().parseFromString(t,"text/html").body;
+if(q("details[open]").length)q("#worse").forEach(e=>e.hidden=B(b)<=B(d));
+else{d.body.innerHTML=b.innerHTML;s=Date.now()}}).catch(()=>0)},6e4)})()

@@ -1,16 +1,15 @@
 """Everything computed for one unit as of one moment, and the worst its food came to over a span."""
 
 from collections.abc import Sequence
-from typing import TypedDict
 
 import numpy as np
 
 from services.analytics.food import entries as food
-from services.analytics.food.kinetic import mean_kinetic_of
+from services.analytics.food.answers import unit_answers
 from services.analytics.food.verdicts import at, standing
 from services.analytics.power.assess import NOTHING_KNOWN, BankKnown, power
 from services.analytics.silence import Silences, silences
-from services.analytics.view import View, clocks, sides
+from services.analytics.view import View, clocks, mean_kinetic, sides
 from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, Span, utc_day_start_ms
@@ -86,8 +85,10 @@ def assess(
         day_ms=utc_day_start_ms(as_of_ms),
     )
     looked_at = view.series
-    entries = _entries(view, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
+    judging = clocks(view, settings, since_ms=utc_day_start_ms(as_of_ms) - HISTORY_MS)
+    entries = _entries(view, judging, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     verdict, words = food.headline(entries)
+    mean_c, no_mean = mean_kinetic(view, settings)
     result = power(
         looked_at,
         settings,
@@ -129,7 +130,16 @@ def assess(
         service=result.findings,
         service_reason=result.findings_reason,
         sensors=(*view.quality.flags, *result.sensors),
-        **_kinetic(view, settings),
+        answers=unit_answers(
+            next(clock for clock in judging if not clock.only_raises),
+            settings,
+            verdict=(verdict, words),
+            as_of_ms=as_of_ms,
+            clock_from_ms=clock_from_ms,
+            ambient=food.Readings.of(looked_at.t_ms, view.quality.ambient_c),
+        ),
+        mean_kinetic_c=mean_c,
+        mean_kinetic_c_reason=no_mean,
     )
 
 
@@ -189,11 +199,15 @@ def _looked_at(series: Series, as_of_ms: int, *, offline: bool) -> Series:
 
 
 def _entries(
-    view: View, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
+    view: View,
+    judging: Sequence[food.Clock],
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    clock_from_ms: int | None,
 ) -> list[Exposure]:
-    window = utc_day_start_ms(as_of_ms) - HISTORY_MS
     entries = []
-    for clock in clocks(view, settings, since_ms=window):
+    for clock in judging:
         entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
     quiet = _silences(view, settings, from_ms=as_of_ms, to_ms=as_of_ms)
     if bool(quiet.at(np.array([float(as_of_ms)]))[0]):
@@ -244,24 +258,6 @@ def _outlasted(entry: Exposure, view: View, quiet: Silences, as_of_ms: int) -> E
             "reasons": (*entry.reasons, quiet.row(as_of_ms)),
         }
     )
-
-
-class _Kinetic(TypedDict):
-    mean_kinetic_c: float | None
-    mean_kinetic_c_reason: str | None
-
-
-def _kinetic(view: View, settings: UnitSettings) -> _Kinetic:
-    """Return the mean kinetic temperature of medicine, of the readings nearest to it."""
-    if "medicine" not in settings.classes:
-        return {"mean_kinetic_c": None, "mean_kinetic_c_reason": "told of medicine only"}
-    probed = settings.unit.sensor.position == "product" and bool(view.product.t_ms.size)
-    readings, terms = (view.product, view.probe_terms) if probed else (view.cabinet, view.terms)
-    mean_c = mean_kinetic_of(readings.t_ms, readings.value_c, gap_ms=terms.gap_ms)
-    return {
-        "mean_kinetic_c": mean_c,
-        "mean_kinetic_c_reason": "nothing measured" if mean_c is None else None,
-    }
 
 
 def _assumed(view: View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:

@@ -46,6 +46,8 @@ class Quality:
     """Lowered where the sensor reads high, never raised: for limits from below. [°C]"""
     product_cold_c: FloatArray
     """As `cabinet_cold_c`, for the product probe. [°C]"""
+    ambient_c: FloatArray
+    """Of the air around the cabinet; NaN where not measured or impossible. [°C]"""
     flags: tuple[SensorFlag, ...]
     correction_k: float
     """The most that was added to readings of the cabinet sensor; never negative. [K]"""
@@ -195,6 +197,7 @@ def judged(
         product_c=np.round(product + probe.low_k, 3),
         cabinet_cold_c=np.round(cabinet - air.high_k, 3),
         product_cold_c=np.round(product - probe.high_k, 3),
+        ambient_c=usable.get("ambient_c", nothing),
         flags=tuple(sorted((*flags, *air.flags, *probe.flags), key=lambda f: (f.start, f.channel, f.flag))),
         correction_k=float(np.max(air.low_k, initial=0.0)),
         told=(*air.told, *probe.told),

@@ -7,6 +7,7 @@ import numpy as np
 
 from services.analytics.food import entries as food
 from services.analytics.food import lagfit
+from services.analytics.food.kinetic import mean_kinetic_of
 from services.analytics.food.lags import lags_ms
 from services.analytics.food.limit import Limits
 from services.analytics.food.rules import limits_of
@@ -134,3 +135,13 @@ def clocks(view: View, settings: UnitSettings, *, since_ms: int) -> tuple[food.C
             lags=lags,
         )
     )
+
+
+def mean_kinetic(view: View, settings: UnitSettings) -> tuple[float | None, str | None]:
+    """Return the mean kinetic temperature of medicine, of the readings nearest to it."""
+    if "medicine" not in settings.classes:
+        return None, "told of medicine only"
+    probed = settings.unit.sensor.position == "product" and bool(view.product.t_ms.size)
+    readings, terms = (view.product, view.probe_terms) if probed else (view.cabinet, view.terms)
+    mean_c = mean_kinetic_of(readings.t_ms, readings.value_c, gap_ms=terms.gap_ms)
+    return mean_c, "nothing measured" if mean_c is None else None

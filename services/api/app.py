@@ -57,7 +57,7 @@ def create_app(
         Draws errors for people.
     """
     desk = Desk(records, reader, clock, box)
-    live = LiveChanges(desk.newest_change, desk.cards_changed_after)
+    live = LiveChanges(desk.newest_change, desk.changes_after)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:

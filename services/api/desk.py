@@ -27,6 +27,7 @@ from services.box import MB, Box
 from services.domain import (
     BatchCard,
     BatchNew,
+    BatchVerdict,
     Fleet,
     Person,
     Unit,
@@ -94,10 +95,11 @@ class Desk(BatchDesk):
         """Return the card of every assessed unit as it may be shown now."""
         return all_as_shown(self._records.cards(), self.now_ms())
 
-    def cards_changed_after(self, no: int) -> list[tuple[int, UnitCard]]:
-        """Return cards with a higher change number, oldest change first, as they may be shown now."""
+    def changes_after(self, no: int) -> list[tuple[int, UnitCard | BatchVerdict]]:
+        """Return cards as they may be shown now, and new verdicts on batches, after a change number."""
         now_ms = self.now_ms()
-        return [(change, as_shown(card, now_ms)) for change, card in self._records.cards_changed_after(no)]
+        cards = [(change, as_shown(card, now_ms)) for change, card in self._records.cards_changed_after(no)]
+        return [*cards, *self._records.batch_verdicts_after(no)]
 
     def cards_json(self) -> list[bytes]:
         """Return the card of every assessed unit as JSON; a card is written out once, not per request."""

@@ -8,7 +8,7 @@ import anyio.to_thread
 import orjson
 import structlog
 
-from services.domain import UnitCard
+from services.domain import BatchVerdict, UnitCard
 
 _log = structlog.get_logger(__name__)
 
@@ -17,13 +17,20 @@ RETRY_S = 2.0
 _WAITING_AT_MOST = 64
 """Changes a slow reader may be behind before it is cut off; the browser then asks again by itself."""
 
-ChangedAfter = Callable[[int], Sequence[tuple[int, UnitCard]]]
+Change = UnitCard | BatchVerdict
+"""A cabinet's card, or that the verdict on a batch of food changed."""
+ChangedAfter = Callable[[int], Sequence[tuple[int, Change]]]
 Newest = Callable[[], int]
 
 
-def event_data(cards: Sequence[UnitCard]) -> str:
-    """Return the data of one event."""
-    return orjson.dumps({"units": [card.model_dump(mode="json", by_alias=True) for card in cards]}).decode()
+def event_data(changes: Sequence[Change]) -> str:
+    """Return the data of one event: of each cabinet the newest card, of each batch its newest verdict."""
+    newest: dict[object, Change] = {c.unit if isinstance(c, UnitCard) else c.batch: c for c in changes}
+    told: dict[str, list[object]] = {"units": [], "batches": []}
+    for change in newest.values():
+        kind = "units" if isinstance(change, UnitCard) else "batches"
+        told[kind].append(change.model_dump(mode="json", by_alias=True))
+    return orjson.dumps(told).decode()
 
 
 class LiveChanges:
@@ -42,8 +49,7 @@ class LiveChanges:
         changed = await anyio.to_thread.run_sync(self._changed_after, number)
         if not changed:
             return None
-        newest = {card.unit: card for _, card in changed}
-        return max(no for no, _ in changed), event_data(list(newest.values()))
+        return max(no for no, _ in changed), event_data([change for _, change in changed])
 
     async def _poll(self) -> None:
         while self._listeners:

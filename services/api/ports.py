@@ -136,6 +136,9 @@ class BookOfRecords(Protocol):
     def batch_verdicts(self, batch: int, limit: int = 100) -> Sequence[BatchVerdict]:
         """Return how the verdict on a batch changed, newest first."""
 
+    def batch_verdicts_after(self, change_no: int) -> Sequence[tuple[int, BatchVerdict]]:
+        """Return changes of the verdict on any batch after a change number, oldest first."""
+
     def load_batch(self, new: BatchNew, *, who: str, now_ms: int, happened_ms: int | None = None) -> int:
         """Write down that a batch was put into a cabinet."""
 

@@ -280,7 +280,8 @@ def command(desk: AtDesk, asked: CommandAsked) -> Noted:
     responses={
         200: {
             "description": "Server-sent events without a name; the id is the change number, "
-            'the data `{"units":[…]}` holds the changed cards.',
+            'the data `{"units":[…],"batches":[…]}` holds the changed cards, and of each batch whose '
+            "verdict changed the newest change.",
             "content": {"text/event-stream": {"schema": {"type": "string"}}},
         }
     },

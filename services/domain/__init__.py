@@ -22,6 +22,7 @@ from services.domain._analysis import (
     SupplyPath,
     UsualCharging,
 )
+from services.domain._answers import FoodAnswer, FoodQuestion, MarkMinutes
 from services.domain._batch import (
     Batch,
     BatchCard,
@@ -100,14 +101,17 @@ __all__ = [
     "Finding",
     "Fleet",
     "Food",
+    "FoodAnswer",
     "FoodAtRisk",
     "FoodClass",
+    "FoodQuestion",
     "HoldClosed",
     "HoldClosedSaid",
     "HouseRules",
     "LastsUntil",
     "Life",
     "Link",
+    "MarkMinutes",
     "Move",
     "Person",
     "Quantiles",

@@ -14,6 +14,7 @@ from pydantic import (
     model_serializer,
 )
 
+from services.domain._answers import FoodAnswer
 from services.domain._frozen import Frozen
 from services.domain._verdict import Verdict
 from services.timebase import iso_of, ms_of_iso
@@ -183,6 +184,9 @@ class SupplyPath(_WithReasons):
     """The reading's own step is so coarse that more stops do not sharpen it."""
     expected_ohm: float
     """Of sound cable, joints and battery."""
+    wires_ohm: float | None = None
+    """Cable and joints alone, where the voltage is measured at both ends."""
+    wires_ohm_reason: str | None = "no voltage at the bank's own terminals"
     drop_share: float
     """Of the nominal voltage, lost in cable and joints at running current."""
     change_ohm_per_month: float | None
@@ -340,6 +344,8 @@ class Analysis(_WithReasons):
     service: tuple[Finding, ...] | None
     service_reason: str | None = None
     sensors: tuple[SensorFlag, ...]
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of food nobody wrote down: in a freezer that warmed, a unit that is silent."""
     mean_kinetic_c: float | None = None
     """Mean kinetic temperature of medicine over all that is looked at: a trend, never a reason to keep it."""
     mean_kinetic_c_reason: str | None = None

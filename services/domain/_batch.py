@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints
 
 from services.domain._analysis import Evidence, Instant
+from services.domain._answers import FoodAnswer, MarkMinutes
 from services.domain._fleet import FoodClass, Identifier
 from services.domain._frozen import Frozen
 from services.domain._spot import SpotCheck
@@ -178,4 +179,10 @@ class BatchCard(Frozen):
     """What to mind about it that changes no verdict."""
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of the newest reading a person took in it."""
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of it after it warmed or stood without power; the strictest first."""
+    marks: tuple[MarkMinutes, ...] = ()
+    """Of what was kept frozen: minutes above each mark since it was frozen through."""
+    not_mended: tuple[str, ...] = ()
+    """What stays in food of its class that stood too warm, however well it is cooked."""
     as_of: Instant

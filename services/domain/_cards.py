@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout, SensorFlag
+from services.domain._answers import FoodAnswer
 from services.domain._batch import BatchCard
 from services.domain._fleet import SiteKind, UnitState
 from services.domain._frozen import Frozen
@@ -60,6 +61,8 @@ class UnitCard(Frozen):
     sensors: tuple[SensorFlag, ...]
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of the newest reading a person took in food in it."""
+    answers: tuple[FoodAnswer, ...] = ()
+    """What published texts say of the food in it that nobody wrote down."""
     as_of: Instant
 
     def with_batches(self, batches: Sequence[BatchCard]) -> "UnitCard":

@@ -5,10 +5,10 @@ from datetime import tzinfo
 from typing import Any
 
 from services.analytics.food.batches import BatchJudgement
-from services.analytics.food.coretemps import core_to_reach
+from services.analytics.food.coretemps import core_to_reach, not_mended_by_cooking
 from services.analytics.food.datemark import batch_dates
 from services.analytics.food.ranking import use_first
-from services.domain import BatchCard, BatchTimer, Life, SpotCheck, Verdict
+from services.domain import BatchCard, BatchTimer, FoodAnswer, Life, SpotCheck, Verdict
 from services.records.said import Standing
 
 RAW = frozenset(("poultry", "fish", "offal", "mince", "red_meat", "game"))
@@ -24,6 +24,7 @@ def batch_card_of(
     standing: Standing,
     zone: tzinfo,
     spot: tuple[SpotCheck, ...],
+    answers: tuple[FoodAnswer, ...],
     as_of_ms: int,
 ) -> BatchCard:
     """Return the card of one batch."""
@@ -45,6 +46,9 @@ def batch_card_of(
         days_left=dates.days_left,
         vacuum_packed=batch.vacuum_packed,
         ready_to_eat=batch.ready_to_eat,
+    )
+    warmed = standing.verdict.rank >= Verdict.HOLD.rank or any(
+        clock.minutes_worst_case > 0 for clock in judged.clocks if clock.limit_c > 0
     )
     decides = max(judged.clocks, key=lambda c: (c.verdict.rank, c.minutes_worst_case))
     return BatchCard(
@@ -70,6 +74,9 @@ def batch_card_of(
         use_first_why=first.why,
         assumed=judged.assumed,
         spot=spot,
+        answers=answers,
+        marks=() if judged.warmth is None else judged.warmth.marks,
+        not_mended=not_mended_by_cooking(batch.food_class) if warmed else (),
         as_of=as_of_ms,
     )
 

@@ -3,19 +3,19 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC
-
-import numpy as np
+from functools import partial
 
 from services.analytics.food.batchair import Air, air_of
-from services.analytics.food.batches import BatchJudgement, judge_batch
+from services.analytics.food.batches import judge_batch
 from services.analytics.food.batchpath import Followed
 from services.analytics.food.batchtimers import timers_of, verdict_of
-from services.analytics.food.entries import Readings, sentence
+from services.analytics.food.entries import sentence
 from services.analytics.food.spotcheck import spot_of_batch
-from services.domain import Analysis, Fleet, UnitSettings, Verdict
+from services.domain import Analysis, Cutout, Fleet, UnitSettings, Verdict
+from services.monitor.batchanswers import answers_of
 from services.monitor.batchcards import batch_card_of, with_warnings
+from services.monitor.batchstanding import standing_after
 from services.monitor.ruled import Ruled
-from services.monitor.standing import NEW_MINUTES, advance
 from services.monitor.window import Windows
 from services.records.facade import Records
 from services.records.said import BatchContext, BatchResult, Result, Standing
@@ -51,6 +51,8 @@ class Moment:
     """Where samples of another cabinet are known to exist that have not arrived."""
     silent: bool = False
     """Whether it has been silent for longer than food keeps in it."""
+    cutouts: tuple[Cutout, ...] = ()
+    """When it was cut off, as far back as every judgement looks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,7 @@ class BatchJudge:
             own = result.card.with_batches(())
             return replace(result, card=own, own_clock=result.own)
         contexts = self._concerned(moment, past=past)
+        moment = replace(moment, cutouts=result.analysis.cutouts or ())
         airs: dict[str, Air] = {}
         if _held_for_silence(result.analysis):
             moment = replace(moment, silent=True)
@@ -161,7 +164,7 @@ class BatchJudge:
 
     def _concerned(self, moment: Moment, *, past: bool) -> dict[int, BatchContext]:
         """Return the batches in a cabinet or out of it, and those that lay in it where samples changed."""
-        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        window_ms = _window_ms(moment)
         since_ms = window_ms if moment.touched_ms is None else min(window_ms, moment.touched_ms)
         key = (moment.unit, since_ms)
         if key not in self._contexts:
@@ -201,21 +204,30 @@ class BatchJudge:
         if broken is not None and computed[0].rank < Verdict.WATCH.rank:
             computed = Verdict.WATCH, sentence(broken.rule, f"A probe showed {broken.why}")
         doubt = moment.doubt if inside else None
+        standing = standing_after(context, found, computed, now_ms=moment.now_ms, doubt=doubt)
         card = batch_card_of(
             life,
             found,
             timers,
             computed=computed,
-            standing=standing_after(context, found, computed, now_ms=moment.now_ms, doubt=doubt),
+            standing=standing,
             zone=UTC if host is None or host.site is None else host.site.zone,
             spot=spot,
+            answers=answers_of(
+                life,
+                found,
+                here,
+                verdict=max((standing.verdict, standing.why), computed, key=lambda one: one[0].rank),
+                cutouts_of=partial(self._cutouts, moment),
+                as_of_ms=moment.now_ms,
+            ),
             as_of_ms=moment.now_ms,
         )
         return BatchResult(card, life.event_no)
 
     def _airs(self, context: BatchContext, moment: Moment, airs: dict[str, Air]) -> Mapping[str, Air]:
         """Return the air in every cabinet a batch was in, over its stays there."""
-        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        window_ms = _window_ms(moment)
         found: dict[str, Air] = {}
         starts: dict[str, int] = {}
         for stay in context.life.stays:
@@ -233,10 +245,35 @@ class BatchJudge:
             air = airs[unit]
             if start_ms - NEAR_MS < window_ms:
                 old = self._older(unit, settings, start_ms - NEAR_MS, window_ms, moment)
-                air = replace(air, readings=_then(old.readings, air.readings), cold=_then(old.cold, air.cold))
+                air = air.after(old)
+            if not air.ambient_of and any(stay.out for stay in context.life.stays):
+                air = self._with_ambient(air, context, start_ms - NEAR_MS, moment)
             earlier = self._ruled.before(settings, since_ms=start_ms, now_ms=moment.now_ms)
             found[unit] = replace(air, earlier=earlier) if earlier else air
         return found
+
+    def _with_ambient(self, air: Air, context: BatchContext, start_ms: int, moment: Moment) -> Air:
+        """Return the air with what another cabinet at its place measured of the air around itself."""
+        own = air.settings.unit
+        for unit in moment.fleet.units:
+            if own.site is None or unit.site != own.site or unit.id == own.id:
+                continue
+            card = self._records.card(unit.id)
+            if card is None or "ambient_c" not in card.latest:
+                continue
+            settings, window_ms = moment.fleet.settings_of(unit.id), _window_ms(moment)
+            other = self._air(context, settings, moment)
+            if start_ms < window_ms:
+                other = other.after(self._older(unit.id, settings, start_ms, window_ms, moment))
+            return replace(air, ambient=other.ambient, ambient_of=other.ambient_of)
+        return air
+
+    def _cutouts(self, moment: Moment, unit: str) -> tuple[Cutout, ...]:
+        """Return when a cabinet was cut off; of one that is not looked at now, the newest that are known."""
+        if unit == moment.unit:
+            return moment.cutouts
+        card = self._records.card(unit)
+        return () if card is None else card.cutouts
 
     def _air(self, context: BatchContext, settings: UnitSettings, moment: Moment) -> Air:
         """Return the air of a cabinet in the days every judgement looks at."""
@@ -246,11 +283,11 @@ class BatchJudge:
             return air_of(
                 moment.series, settings, as_of_ms=moment.now_ms, checks=checks, expected=moment.expected
             )
-        window_ms = utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
+        window_ms = _window_ms(moment)
         ends = [stay.end_ms for stay in context.life.stays if stay.unit == unit]
         needed_ms = max(
             (moment.now_ms if end is None else min(end + NEAR_MS, moment.now_ms) for end in ends),
-            default=window_ms,
+            default=moment.now_ms,  # asked for the air around food that is out
         )
         other = self._others.get(unit)
         if other is None or other.start_ms != window_ms or other.end_ms < needed_ms:
@@ -273,43 +310,13 @@ class BatchJudge:
         return old.air
 
 
-def standing_after(
-    context: BatchContext,
-    found: BatchJudgement,
-    computed: tuple[Verdict, str],
-    *,
-    now_ms: int,
-    doubt: str | None,
-) -> Standing:
-    """Return what stands of a batch after a judgement: data raise it, only a named person lowers it."""
-    verdict, why = computed
-    if is_closed(context, found, verdict):
-        closed = context.life.closed
-        verdict, why = Verdict.WATCH, "" if closed is None else _closed_words(closed.who, closed.reason)
-    standing = advance(context.standing, verdict, at_ms=now_ms, why=why)
-    if doubt is not None and standing.verdict.rank < Verdict.NO_DATA.rank:
-        return advance(context.standing, Verdict.NO_DATA, at_ms=now_ms, why=doubt)
-    return standing
-
-
-def is_closed(context: BatchContext, found: BatchJudgement, verdict: Verdict) -> bool:
-    """Return whether a computed hold is one that a person has closed, with nothing new since."""
-    closed = context.life.closed
-    if closed is None or verdict.rank < Verdict.HOLD.rank:
-        return False
-    signed = max(Verdict(closed.standing).rank, Verdict(closed.computed).rank)
-    if verdict.rank > signed or closed.probe_c > found.lowest_limit_c:
-        return False
-    return found.since_closed_min < NEW_MINUTES
+def _window_ms(moment: Moment) -> int:
+    return utc_day_start_ms(moment.now_ms) - LOOK_BACK_MS
 
 
 def _held_for_silence(analysis: Analysis) -> bool:
     """Return whether a cabinet is held because nothing was heard for longer than food keeps in it."""
     return any(row.quantity == "silence" for entry in analysis.exposure for row in entry.reasons)
-
-
-def _closed_words(who: str, reason: str) -> str:
-    return f"hold closed by {who}; {reason}"
 
 
 def _settings(fleet: Fleet, unit: str | None) -> UnitSettings | None:
@@ -324,10 +331,4 @@ def _lies_in(result: BatchResult, unit: str) -> bool:
 def _lay_in(context: BatchContext, unit: str, since_ms: int) -> bool:
     return any(
         stay.unit == unit and (stay.end_ms is None or stay.end_ms > since_ms) for stay in context.life.stays
-    )
-
-
-def _then(first: Readings, second: Readings) -> Readings:
-    return Readings(
-        np.concatenate((first.t_ms, second.t_ms)), np.concatenate((first.value_c, second.value_c))
     )

@@ -1,5 +1,6 @@
 """Builds what the lists show of a unit from one assessment."""
 
+from services.analytics.food.answers import beside
 from services.analytics.food.rules import limits_of
 from services.analytics.food.spotcheck import spot_of_unit
 from services.domain import Analysis, CoreReading, Exposure, UnitCard, UnitSettings
@@ -62,6 +63,7 @@ def card_of(
         service=analysis.service or (),
         sensors=analysis.sensors,
         spot=() if probe is None else spot_of_unit(settings, probe),
+        answers=beside(analysis.answers, standing.verdict, standing.why),
         as_of=analysis.as_of,
     )
 

@@ -66,8 +66,7 @@ class BatchRecords(Door):
         try:
             said = BATCH_SAID.validate_python({**(body or {}), "kind": kind, "person": who})
         except ValidationError as error:
-            faults = "; ".join(f"{'.'.join(map(str, e['loc'][1:]))}: {e['msg']}" for e in error.errors())
-            raise Refused(f"That cannot be said of a batch: {faults}.") from error
+            raise Refused(batchrules.not_understood(kind, error)) from error
         return self.note_of_batch(batch, said, now_ms=now_ms, happened_ms=happened_ms)
 
     def note_of_batch(
@@ -126,6 +125,11 @@ class BatchRecords(Door):
         """Return how the verdict on a batch changed, newest first."""
         with self._database.reading() as session:
             return batchverdicts.of(session, batch, limit)
+
+    def batch_verdicts_after(self, change_no: int) -> list[tuple[int, BatchVerdict]]:
+        """Return changes of the verdict on any batch after a change number, oldest first."""
+        with self._database.reading() as session:
+            return batchverdicts.after(session, change_no)
 
     def batch_events_after(self, no: int, limit: int = 1_000) -> list[BatchEvent]:
         """Return what was said of any batch after an event, oldest first."""

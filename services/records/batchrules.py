@@ -4,6 +4,8 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from pydantic import ValidationError
+
 from services.domain import (
     BatchCard,
     BatchNew,
@@ -54,6 +56,35 @@ def receiving(fleet: Fleet, unit: str) -> Unit:
         words = "switched off" if found.state == "off" else "on the bench"
         raise Refused(f"{found.name or found.id} is {words}: no food goes in there.")
     return found
+
+
+_FIELDS = {
+    "probe_c": "the probe reading",
+    "surface_c": "the surface reading",
+    "unit": "the cabinet",
+    "disposition": "what became of it",
+    "piece_kg": "the size of the largest piece",
+    "event": "the line that was wrong",
+    "time_control": "how long it stands by time alone",
+    "written_procedure": "the written procedure",
+    "marked": "the mark on it",
+}
+
+
+def not_understood(kind: str, error: ValidationError) -> str:
+    """Return in words what is missing or makes no sense in something said of a batch."""
+    faults = []
+    for fault in error.errors():
+        named = next((str(part) for part in reversed(fault["loc"]) if isinstance(part, str)), "")
+        words = "is missing" if fault["type"] == "missing" else "is not understood"
+        if fault["type"] == "extra_forbidden":
+            words = "is not said of it"
+        if named in {"", kind}:
+            faults.append(f"what happened {words}")
+        else:
+            told = _FIELDS.get(named, "the " + named.replace("_", " "))
+            faults.append(f"{told} {words}")
+    return f"That cannot be said of a batch: {'; '.join(dict.fromkeys(faults))}."
 
 
 def local_day(fleet: Fleet, unit: str | None, t_ms: int) -> date:
@@ -121,10 +152,12 @@ def _into(fleet: Fleet, life: Life, _card: BatchCard | None, said: BatchSaid, bo
 
 
 def _frozen(
-    fleet: Fleet, life: Life, _card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
+    fleet: Fleet, life: Life, card: BatchCard | None, _said: BatchSaid, body: Body, _t_ms: int
 ) -> None:
     if life.batch.frozen:
         raise Refused("It is kept as frozen food already.")
+    if card is not None:
+        refuse_freezing_again(card)
     target = body.get("unit") or life.batch.unit
     if not isinstance(target, str) or receiving(fleet, target).kind != "freezer":
         raise Refused("Food is frozen in a freezer: say which one.")
@@ -182,8 +215,21 @@ def _used(fleet: Fleet, life: Life, card: BatchCard | None, said: BatchSaid, _bo
     if card is None or card.standing.rank < Verdict.HOLD.rank:
         return
     if card.standing is Verdict.DISCARD_ADVISED:
-        raise Refused("Discard is advised: this food may only be discarded.")
+        raise Refused(only_discard(card))
     raise Refused("A hold stands: close it first, with a probe reading, or discard the food.")
+
+
+def only_discard(card: BatchCard) -> str:
+    """Return why food discard is advised of may only be discarded, with what cooking leaves in it."""
+    told = "Discard is advised: this food may only be discarded."
+    return " ".join([told, *(f"Cooking does not mend it: {words}." for words in card.not_mended)])
+
+
+def refuse_freezing_again(card: BatchCard) -> None:
+    """Refuse to have food frozen again that a text says no of; unknown and yes are for a person to decide."""
+    said = next((a for a in card.answers if a.question == "freeze_again" and a.answer == "no"), None)
+    if said is not None:
+        raise Refused(f"{card.batch.what} may not be frozen again: {said.why} ({said.source}).")
 
 
 def _refuse_past_date(fleet: Fleet, life: Life, card: BatchCard | None, t_ms: int) -> None:
@@ -200,9 +246,11 @@ def _hold_closed(
         raise Refused("No hold stands on this batch.")
     disposition = body["disposition"]
     if card.standing is Verdict.DISCARD_ADVISED and disposition != "discarded":
-        raise Refused("Discard is advised: this food may only be discarded.")
+        raise Refused(only_discard(card))
     if life.batch.food_class == "medicine" and disposition in NOT_FOR_MEDICINE:
         raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
+    if disposition == "refrozen":
+        refuse_freezing_again(card)
     if disposition == "cooked_at_once":
         _refuse_past_date(fleet, life, card, t_ms)
     if disposition in {"moved", "refrozen"}:

@@ -139,7 +139,10 @@ def check_release(
         raise Refused("Medicine is neither cooked nor frozen: keep it apart and ask the pharmacist.")
     for card in cards:
         if card.standing is Verdict.DISCARD_ADVISED:
-            raise Refused(f"Discard is advised for {card.batch.what}: discard it first.")
+            why = batchrules.only_discard(card)
+            raise Refused(f"{card.batch.what}: discard it first. {why}")
+        if disposition == "refrozen":
+            batchrules.refuse_freezing_again(card)
         if disposition == "cooked_at_once" and card.dates == "past":
             raise Refused(f"{card.batch.what} is past its date: discard it first.")
 

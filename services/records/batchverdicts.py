@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from services.domain import BatchCard, BatchVerdict, Verdict
+from services.records.state import next_change_no
 from services.records.tables import BatchStateRow, BatchVerdictRow
 
 Origin = Literal["data", "person"]
@@ -28,6 +29,7 @@ def note(session: Session, before: BatchStateRow | None, card: BatchCard, *, sai
     since_ms = card.standing_since
     session.add(
         BatchVerdictRow(
+            change_no=next_change_no(session),
             batch=card.batch.id,
             t_ms=since_ms if moved and since_ms is not None else card.as_of,
             recorded_ms=card.as_of if said_ms is None else said_ms,
@@ -43,17 +45,24 @@ def note(session: Session, before: BatchStateRow | None, card: BatchCard, *, sai
 def of(session: Session, batch: int, limit: int) -> list[BatchVerdict]:
     """Return changes of the verdict on a batch, newest first."""
     query = select(BatchVerdictRow).where(BatchVerdictRow.batch == batch)
-    return [
-        BatchVerdict(
-            id=row.no,
-            batch=row.batch,
-            t=row.t_ms,
-            recorded=row.recorded_ms,
-            computed=Verdict(row.computed),
-            standing=Verdict(row.standing),
-            standing_before=None if row.standing_before is None else Verdict(row.standing_before),
-            origin=cast("Origin", row.origin),
-            why=row.why,
-        )
-        for row in session.scalars(query.order_by(BatchVerdictRow.no.desc()).limit(limit))
-    ]
+    return [_told(row) for row in session.scalars(query.order_by(BatchVerdictRow.no.desc()).limit(limit))]
+
+
+def after(session: Session, change_no: int) -> list[tuple[int, BatchVerdict]]:
+    """Return changes of the verdict on any batch after a change number, oldest first."""
+    query = select(BatchVerdictRow).where(BatchVerdictRow.change_no > change_no)
+    return [(row.change_no, _told(row)) for row in session.scalars(query.order_by(BatchVerdictRow.change_no))]
+
+
+def _told(row: BatchVerdictRow) -> BatchVerdict:
+    return BatchVerdict(
+        id=row.no,
+        batch=row.batch,
+        t=row.t_ms,
+        recorded=row.recorded_ms,
+        computed=Verdict(row.computed),
+        standing=Verdict(row.standing),
+        standing_before=None if row.standing_before is None else Verdict(row.standing_before),
+        origin=cast("Origin", row.origin),
+        why=row.why,
+    )

@@ -166,9 +166,14 @@ class BatchVerdictRow(Table):
     """One change of a batch's computed or standing verdict; only ever added to."""
 
     __tablename__ = "batch_verdicts"
-    __table_args__ = (Index("batch_verdicts_by_batch", "batch", "no"),)
+    __table_args__ = (
+        Index("batch_verdicts_by_batch", "batch", "no"),
+        Index("batch_verdicts_by_change", "change_no"),
+    )
 
     no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    change_no: Mapped[int] = mapped_column(BigInteger)
+    """Counted together with the changes of the state table, so that live changes have one order."""
     batch: Mapped[int] = mapped_column(BigInteger)
     t_ms: Mapped[int] = mapped_column(BigInteger)
     """The moment the verdict is about."""

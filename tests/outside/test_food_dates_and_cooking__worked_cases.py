@@ -3,13 +3,17 @@
 import math
 from datetime import UTC, date, datetime
 
+import numpy as np
 import pytest
 
+from services.analytics.food.answers import LADDER, batch_answers
+from services.analytics.food.batches import judge_batch
 from services.analytics.food.coretemps import core_to_reach
 from services.analytics.food.datemark import batch_dates, last_day_of_use
-from services.analytics.food.outage import after_outage, presumed_cold, refreezing
+from services.analytics.food.outage import after_outage, presumed_cold
 from services.analytics.food.spotcheck import spot_check
-from services.domain import CoreReading, Verdict
+from services.domain import CoreReading
+from tests.helpers.batch_lives import NOON_MS, air, life, settings, wobble
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
 
 pytestmark = pytest.mark.outside
@@ -92,33 +96,36 @@ def test_za_3_frozen_food_by_its_class(core_c, food_class, answer):
 def test_us_1_the_two_texts_disagree_and_both_are_shown():
     # 130.4 min above 40 °F (derived): FSIS charts 2 h, another US text 4 h, both in secondary copies.
     acted_on, other = after_outage(130.4)
-    assert acted_on.verdict is Verdict.DISCARD_ADVISED
-    assert other.verdict is Verdict.WATCH
-    assert after_outage(130.4, what="hard cheese")[0].verdict is Verdict.WATCH
+    assert (acted_on.answer, other.answer) == ("no", "yes")
+    assert "discard" in acted_on.why
+    assert after_outage(130.4, what="hard cheese")[0].answer == "yes"
 
 
-@pytest.mark.parametrize(("hours", "holds"), [(47, True), (48, False), (49, False)])
-def test_us_3_a_full_freezer_without_data_is_presumed_frozen_for_48_hours(hours, holds):
+@pytest.mark.parametrize(("hours", "presumed"), [(47, True), (48, False), (49, False)])
+def test_us_3_a_full_freezer_without_data_is_presumed_frozen_for_48_hours(hours, presumed):
     # USDA FSIS, food in a power outage, read in secondary copies.
     found = presumed_cold(
-        "freezer",
-        since_ms=MIDNIGHT_MS,
-        as_of_ms=MIDNIGHT_MS + hours * 60 * MINUTE_MS,
-        full=True,
-        volume_l=300,
-        moving=False,
-        ambient_c=22,
+        "freezer", silent_ms=hours * 60 * MINUTE_MS, full=True, volume_l=300, moving=False, ambient_c=22
     )
-    assert found.holds is holds
-    assert found.verdict is (Verdict.NO_DATA if holds else Verdict.HOLD)
+    assert found.answer == ("unknown" if presumed else "no")
     assert "probe" in found.why
 
 
 def test_us_4_food_that_warmed_to_minus_1_may_be_frozen_again_but_not_sold_as_frozen():
-    # USDA FSIS refreezing (secondary copies); R638 Annexure E, -12 °C (read in a copy).
-    found = refreezing(
-        "frozen_other", warmest_c=-1.0, minutes_over_40f=0.0, ice_crystals=True, frozen_limit_c=-12.0
+    # USDA FSIS refreezing (secondary copies); R638 Annexure E, -12 °C (read in a copy). The batch is followed
+    # through a freezer whose air takes it from -18 to -1 °C in 2000 min, as the case says.
+    minutes = np.arange(0.0, 2001.0)
+    air_c = np.interp(minutes, [0, 1800, 2000], [-18, -4, -1])
+    story = life(food_class="frozen_other", what="Venison", frozen=True, core_c=-18.0, piece_kg=0.3)
+    cabinet = air(minutes, wobble(minutes, air_c), of=settings(kind="freezer"))
+    judged = judge_batch(story, {"box-a": cabinet}, as_of_ms=NOON_MS + 2000 * MINUTE_MS)
+    assert judged.warmth.over_40f_min == 0.0
+    found = batch_answers(
+        story, judged, verdict=judged.verdict, why=judged.why, stopped_min=0.0, presumed=None
     )
-    assert (found.sale_as_frozen, found.refreeze) == ("no", "yes")
-    assert "quality" in found.refreeze_why
-    assert "person decides" in found.refreeze_why
+    texts = {a.question: a for a in found if a.source != LADDER}
+    assert texts["sell_as_frozen"].answer == "no"
+    assert "R638" in texts["sell_as_frozen"].source
+    assert texts["freeze_again"].answer == "yes"
+    assert "quality" in texts["freeze_again"].why
+    assert "person decides" in texts["freeze_again"].why

@@ -1,7 +1,7 @@
 """What the samples of a cabinet tell of the food of one batch in it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from services.analytics.quality import gap_limit_ms, interval_s, judged, merged
 from services.domain import SensorCheck, UnitSettings
 from services.telemetry import Series
 from services.timebase import SECOND_MS, Span
+
+NOTHING_READ = Readings(np.empty(0, dtype=np.int64), np.empty(0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,8 +29,22 @@ class Air:
     expected: tuple[Span, ...]
     told: tuple[str, ...]
     """What has to be said of the sensors."""
+    ambient: Readings = NOTHING_READ
+    """Of the air around the cabinet, where food stands that was taken out of it."""
+    ambient_of: str = ""
+    """Which unit measured it; empty where none did."""
     earlier: tuple[UnitSettings, ...] = ()
     """As the cabinet was described before, where other rules held while the food was in it."""
+
+    def after(self, old: "Air") -> "Air":
+        """Return the air with what was read before its own readings begin."""
+        return replace(
+            self,
+            readings=self.readings.after(old.readings),
+            cold=self.cold.after(old.cold),
+            ambient=self.ambient.after(old.ambient),
+            ambient_of=self.ambient_of or old.ambient_of,
+        )
 
 
 def air_of(
@@ -52,6 +68,7 @@ def air_of(
         if product
         else (quality.cabinet_c, quality.cabinet_cold_c)
     )
+    ambient = Readings.of(series.t_ms, quality.ambient_c)
     return Air(
         settings=settings,
         readings=Readings.of(series.t_ms, warm),
@@ -61,4 +78,6 @@ def air_of(
         interval_ms=interval * SECOND_MS,
         expected=tuple(expected),
         told=quality.told,
+        ambient=ambient,
+        ambient_of=settings.unit.id if ambient.t_ms.size else "",
     )

@@ -1,6 +1,6 @@
 """The clocks of one batch of food over its whole life: they follow it, add up, and never begin anew."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -9,9 +9,18 @@ import numpy as np
 from services.analytics.food import reasons
 from services.analytics.food import track as clock
 from services.analytics.food.batchair import Air
+from services.analytics.food.batchfacts import (
+    Warmth,
+    assumed_of,
+    extra_lines,
+    food_now,
+    frozen_limits,
+    measured,
+    warmth_of,
+)
 from services.analytics.food.batchleft import asks_now, left_out
 from services.analytics.food.batchlimits import batch_limits, lowest_c
-from services.analytics.food.batchpath import OUT_C, Followed, Path, follow, path_of
+from services.analytics.food.batchpath import Followed, Path, follow, path_of
 from services.analytics.food.cooling import Cooling
 from services.analytics.food.cooling import cooling as cooled
 from services.analytics.food.entries import COARSE_MS, sentence
@@ -20,7 +29,7 @@ from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_for
 from services.analytics.food.limit import HOT_AIR_C, Limit
 from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, minutes_at, ranks, why
-from services.domain import BatchClock, CoreReading, Life, Verdict
+from services.domain import BatchClock, Life, Verdict
 
 HOT_START_C = 57.0
 """Food that was this hot is cooked food on its way down (Food Code 3-501.14(A), 57 °C)."""
@@ -48,6 +57,10 @@ class BatchJudgement:
     lowest_limit_c: float
     """The strictest of the limits it is held to."""
     assumed: tuple[str, ...]
+    warmth: Warmth | None
+    """None for drinks and medicine."""
+    frozen_limits: tuple[Limit, ...]
+    """What the law asks of it as frozen food; none where it never was kept so."""
     followed: tuple[Followed, ...] = field(compare=False)
     """For the next judgement."""
 
@@ -89,6 +102,7 @@ def judge_batch(
         if own:
             path = path_of(life, airs, as_of_ms=as_of_ms, cold=cold)
             lines = tuple(clock.Line(limit.counted_from_c, below=cold) for limit in own)
+            lines += () if cold else extra_lines(life)
             earlier = next((f for f in kept if f.track.lines == lines), None)
             sides.append(_Side(own, path, follow(path, lines, lags=lags, before=earlier)))
     found = [
@@ -98,7 +112,8 @@ def judge_batch(
     ]
     top = max(found, key=lambda one: (one.clock.verdict.rank, one.clock.minutes_worst_case))
     side = sides[0]
-    food_c, basis = _food_now(life, side, as_of_ms)
+    food_c, basis = food_now(life, side.path, side.followed.track, as_of_ms)
+    frozen = frozen_limits(limits)
     return BatchJudgement(
         clocks=tuple(one.clock for one in found),
         verdict=top.clock.verdict,
@@ -111,7 +126,15 @@ def judge_batch(
         hot=any(one.hot for one in found),
         cooling=cooling,
         lowest_limit_c=lowest_c(life, limits),
-        assumed=tuple(dict.fromkeys((*assumed, *_assumed(life, airs, sides)))),
+        assumed=tuple(dict.fromkeys((*assumed, *assumed_of(life, airs, [s.path for s in sides])))),
+        warmth=warmth_of(
+            life,
+            side.path,
+            side.followed.track,
+            as_of_ms=as_of_ms,
+            frozen_limit_c=frozen[0].limit_c if frozen else None,
+        ),
+        frozen_limits=frozen,
         followed=tuple(s.followed for s in sides),
     )
 
@@ -150,7 +173,7 @@ def _clock(
     if warm is not None:
         rank = max(rank, Verdict.WATCH.rank)
     verdict = at(rank)
-    basis = _BASIS_WORDS["probe" if _measured(life, airs) else "modelled_food"]
+    basis = _BASIS_WORDS["probe" if measured(life, airs) else "modelled_food"]
     told = why(limit, minutes, verdict, basis=basis, coarse=coarse)
     if warm is not None:
         told = f"{told}; a probe in it showed {warm:g} °C"
@@ -198,9 +221,9 @@ def _evidence(
 
     `gone` is the time the limit does not ask about.
     """
-    above, unknown = track.above[index], _union(track.unknown[index], path.dark)
+    above, unknown = track.above[index], track.unknown[index].union(path.dark)
     if not limit.below:
-        above = _union(above, path.out)
+        above = above.union(path.out)
     unknown = unknown.without(above).without(path.out)
     above, unknown = above.without(gone), unknown.without(gone)
     known = path.t_ms
@@ -218,19 +241,13 @@ def _evidence(
     )
 
 
-def _union(one: Intervals, other: Intervals) -> Intervals:
-    return Intervals.of(
-        np.concatenate((one.start_ms, other.start_ms)), np.concatenate((one.end_ms, other.end_ms))
-    )
-
-
 def _hot(path: Path, as_of_ms: int) -> Intervals:
     """Return when the air around it was above 32.2 °C, as far as it was measured."""
     found = Intervals.empty()
     for segment in path.segments:
         if not segment.is_food and bool((segment.air_c > HOT_AIR_C).any()):
             parts = line_parts(segment.t_ms, segment.air_c, limit_c=HOT_AIR_C, gap_ms=segment.gap_ms)
-            found = _union(found, parts.above)
+            found = found.union(parts.above)
     return found.clipped(-np.inf, float(as_of_ms))
 
 
@@ -276,29 +293,6 @@ def _compliant(limit: Limit, minutes: Minutes, warm: float | None) -> Literal["y
     return "unknown" if doubt else "yes"
 
 
-def _measured(life: Life, airs: Mapping[str, Air]) -> bool:
-    """Return whether a probe sits in the warmest spot of every cabinet it was in."""
-    units = {stay.unit for stay in life.stays if stay.unit is not None}
-    return bool(units) and all(unit in airs and airs[unit].is_food for unit in units)
-
-
-def _food_now(
-    life: Life, side: _Side, as_of_ms: int
-) -> tuple[float | None, Literal["probe", "modelled_food"] | None]:
-    """Return the warmest the core is thought to be, None where nothing tells any more."""
-    curve = side.followed.track.whole_curve
-    core: CoreReading | None = max(
-        (c for c in life.cores if c.t_ms <= as_of_ms), key=lambda c: c.t_ms, default=None
-    )
-    if not curve.t_ms.size or life.out_from_ms is not None or as_of_ms - curve.t_ms[-1] > side.path.gap_ms:
-        return None, None
-    fresh = core is not None and core.t_ms >= int(curve.t_ms[-1])
-    if fresh and core is not None:
-        return core.core_c, "probe"
-    last = side.path.segments[-1]
-    return float(curve.highest_c[-1]), "probe" if last.is_food else "modelled_food"
-
-
 def _cooling(life: Life, as_of_ms: int) -> Cooling | None:
     """Return where the cooling of cooked food stands, None when nobody started it."""
     started = life.cooling_from_ms
@@ -309,21 +303,3 @@ def _cooling(life: Life, as_of_ms: int) -> Cooling | None:
     found = cooled(readings, as_of_ms=as_of_ms, started_ms=started)
     # without a reading that shows it hot nothing says that it is cooked food on its way down
     return found if hot else replace(found, outcome="unknown") if found.outcome == "running" else found
-
-
-def _assumed(life: Life, airs: Mapping[str, Air], sides: Sequence[_Side]) -> Iterator[str]:
-    batch = life.batch
-    if batch.core_c is None and batch.received_c is not None:
-        yield f"food starts at the {batch.received_c:g} °C it was received at: nobody measured it since"
-    elif batch.core_c is None and not _measured(life, airs):
-        yield "food starts at the air of the cabinet it was put into"
-    if batch.piece_kg is None:
-        yield "size of the largest piece not given: every size is looked at"
-    if any(len(side.path.out) for side in sides):
-        yield f"time out of a cabinet counts in full; air there taken as {OUT_C:g} °C"
-    if batch.carried_above_min > 0 or batch.carried_unknown_min > 0:
-        yield "brought along the minutes of the cabinet it came from"
-    units = [stay.unit for stay in life.stays if stay.unit is not None]
-    for unit in dict.fromkeys(units):
-        if unit in airs:
-            yield from airs[unit].told

@@ -7,17 +7,14 @@ from itertools import pairwise
 import numpy as np
 
 from services.analytics.food import track as clock
-from services.analytics.food.batchair import Air
+from services.analytics.food.batchair import NOTHING_READ, Air
 from services.analytics.food.freezing import Frozen
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import Memory
+from services.analytics.food.outside import OUT_C, around
 from services.domain import Life, Stay
 from services.telemetry import FloatArray, IntArray
 from services.timebase import Span
-
-OUT_C = 30.0
-"""Air around food that was taken out, where nobody measures it (judgement, no source): it decides only how
-long the food stays warm once it is back, since all time out counts in full."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +56,8 @@ class Path:
     """Of where it is now."""
     coarse_ms: float
     """The widest reporting interval of any cabinet it was in."""
+    out_told: tuple[str, ...]
+    """How the air around it was told while it was out."""
 
     @property
     def t_ms(self) -> IntArray:
@@ -85,6 +84,7 @@ def path_of(life: Life, airs: Mapping[str, Air], *, as_of_ms: int, cold: bool = 
     dark: list[tuple[float, float]] = []
     expected: list[tuple[float, float]] = []
     gap_ms, coarse_ms, freezes = np.inf, 0.0, False
+    host, out_told = life.batch.unit, []
     for stay in life.stays:
         if stay.start_ms > as_of_ms:
             break
@@ -94,7 +94,9 @@ def path_of(life: Life, airs: Mapping[str, Air], *, as_of_ms: int, cold: bool = 
         air = airs.get(stay.unit) if stay.unit is not None else None
         if stay.out:
             out.append((stay.start_ms, end_ms))
-            found = _outside(stay, end_ms, cores, over=over, freezes=freezes)
+            beside = airs.get(host) if host is not None else None
+            found, told = _outside(stay, end_ms, cores, beside, over=over, freezes=freezes)
+            out_told += told
         elif air is None:
             dark.append((stay.start_ms, end_ms))
             found = _unmeasured(cores, freezes=freezes)
@@ -106,6 +108,7 @@ def path_of(life: Life, airs: Mapping[str, Air], *, as_of_ms: int, cold: bool = 
             expected += [(s.start_ms, s.end_ms) for s in _within(air.expected, stay.start_ms, end_ms)]
             gap_ms, coarse_ms = air.gap_ms, max(coarse_ms, air.interval_ms)
         segments += found
+        host = host if stay.unit is None else stay.unit
     return Path(
         segments=tuple(segments),
         out=_intervals(out),
@@ -113,6 +116,7 @@ def path_of(life: Life, airs: Mapping[str, Air], *, as_of_ms: int, cold: bool = 
         expected=_intervals(expected),
         gap_ms=gap_ms,
         coarse_ms=coarse_ms,
+        out_told=tuple(dict.fromkeys(out_told)),
     )
 
 
@@ -180,13 +184,20 @@ def _in_gap(before: int | None, after: int | None, moment_ms: int, *, gap_ms: fl
     return not _near(before, after, moment_ms, gap_ms=gap_ms)
 
 
-def _outside(stay: Stay, end_ms: int, cores: dict[int, float], *, over: bool, freezes: bool) -> list[Segment]:
-    points = {stay.start_ms, *cores}
-    if over and end_ms - 1 > stay.start_ms:
-        points.add(end_ms - 1)
+def _outside(
+    stay: Stay, end_ms: int, cores: dict[int, float], beside: Air | None, *, over: bool, freezes: bool
+) -> tuple[list[Segment], list[str]]:
+    """Return a stay out of any cabinet, and how the air there was told; `beside` is where it came from."""
+    last_ms = end_ms - 1 if over else end_ms
+    found = around(NOTHING_READ if beside is None else beside.ambient, stay.start_ms, last_ms)
+    told = [f"air there taken as {OUT_C:g} °C where nobody measured it"] if found.assumed else []
+    if beside is not None and beside.ambient_of and found.t_ms.size > 1:
+        told.append(f"air there as {beside.ambient_of} measured it around itself")
+    points = {*found.t_ms.tolist(), *cores}
+    if over and last_ms > stay.start_ms:
+        points.add(last_ms)
     times = np.array(sorted(points), dtype=np.int64)
-    warm = np.full(times.size, OUT_C)
-    return _cut(times, warm, cores, gap_ms=np.inf, is_food=False, freezes=freezes)
+    return _cut(times, found.at(times), cores, gap_ms=np.inf, is_food=False, freezes=freezes), told
 
 
 def _unmeasured(cores: dict[int, float], *, freezes: bool) -> list[Segment]:

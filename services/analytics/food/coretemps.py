@@ -86,18 +86,28 @@ def core_to_reach(food_class: FoodClass, *, ready_to_eat: bool = False) -> CoreT
     return CoreTarget(None, 0.0, _AGAIN.source, f"eaten as it is; if heated again, {_AGAIN.why}")
 
 
+STAPH = "toxin of Staphylococcus aureus that formed while it was warm survives cooking (from memory)"
+CEREULIDE = (
+    "toxin of Bacillus cereus that formed in it withstands boiling: it was still there after 2 h at 100 °C "
+    "(Wang, Ding and Oh, Foodborne Pathogens and Disease 11(2), 2014, cooked rice; abstract read)"
+)
+HISTAMINE = (
+    "histamine of fish that stood warm is not destroyed by freezing, cooking or smoking "
+    "(US FDA, scombrotoxin poisoning, read in a secondary copy)"
+)
+STARCHY: frozenset[FoodClass] = frozenset(("cooked", "other_chilled", "frozen_other", "milk", "unknown"))
+"""Where rice, pasta, sauces and dishes of milk may be among it."""
+FISHY: frozenset[FoodClass] = frozenset(("fish", "frozen_fish", "unknown"))
+
+
 def not_mended_by_cooking(food_class: FoodClass) -> tuple[str, ...]:
     """Return what stays in food that stood too warm however well it is cooked; nothing for drinks, medicine.
 
-    The toxins of *Staphylococcus aureus* and *Bacillus cereus* and the histamine of fish are not
-    destroyed by cooking: FDA, Bad Bug Book, and Fish and Fishery Products Hazards and Controls
-    Guidance, chapter 7 (from memory).
+    Cooking well never repairs a discard; it kills what grew, not what it left behind.
     """
     if food_class in {"drinks", "medicine"}:
         return ()
-    told = [
-        "toxins of bacteria that grew while it was warm survive cooking: cooking well never mends a discard"
-    ]
-    if food_class in {"fish", "frozen_fish"}:
-        told.append("histamine of warm fish survives cooking, freezing and smoking")
-    return tuple(told)
+    told = [HISTAMINE] if food_class in FISHY else []
+    if food_class in STARCHY:
+        told.append(CEREULIDE)
+    return (*told, STAPH)

@@ -31,11 +31,7 @@ from services.timebase import MINUTE_MS, Span
 Basis = Literal["probe", "modelled_food", "cabinet"]
 COARSE_MS = 30 * MINUTE_MS
 """Spacing above which a log is too coarse for anything better than watch."""
-_BASIS_WORDS = {
-    "probe": "probe",
-    "modelled_food": "food modelled from cabinet air",
-    "cabinet": "cabinet air",
-}
+_BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air", "cabinet": "cabinet air"}
 PEOPLE_SAY = {
     "empty": "empty, said by a person",
     "off": "switched off, said by a person",
@@ -57,6 +53,10 @@ class Readings:
         """Return the finite readings of a column."""
         finite = np.isfinite(value_c)
         return Readings(t_ms[finite], value_c[finite])
+
+    def after(self, old: "Readings") -> "Readings":
+        """Return these readings behind older ones."""
+        return Readings(np.append(old.t_ms, self.t_ms), np.append(old.value_c, self.value_c))
 
     def since(self, start_ms: int) -> "Readings":
         """Return the readings from a moment on."""

@@ -47,6 +47,12 @@ class Intervals:
             np.concatenate((self.start_ms, later.start_ms)), np.concatenate((self.end_ms, later.end_ms))
         )
 
+    def union(self, other: "Intervals") -> "Intervals":
+        """Return what is in either set."""
+        return Intervals.of(
+            np.concatenate((self.start_ms, other.start_ms)), np.concatenate((self.end_ms, other.end_ms))
+        )
+
     def since(self, t_ms: float) -> "Intervals":
         """Return the stretches that end after a moment, whole."""
         first = int(np.searchsorted(self.end_ms, t_ms, side="right"))

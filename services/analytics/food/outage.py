@@ -1,16 +1,23 @@
-"""What US guidance says of food after a power failure: presumptions without data, and refreezing."""
+"""What published guidance answers of food after a power failure, and of freezing again what warmed.
 
-from dataclasses import dataclass
+Each text answers for itself; the verdicts of the limits stand beside it and no answer lowers one.
+"""
+
+from collections.abc import Sequence
 from typing import Literal
 
-from services.domain import FoodClass, Verdict
+from services.analytics.food.limit import Limit
+from services.analytics.food.verdicts import degrees
+from services.domain import FoodAnswer, FoodClass
 from services.timebase import HOUR_MS
 
 CHARTS = "USDA FSIS, food in a power outage (read in secondary copies)"
 OTHER_TEXT = (
     "another US agency's text, discard after more than 4 h at 40 °F or above (read in a secondary copy)"
 )
+OVER_40F_C = 40.0 / 1.8 - 32.0 / 1.8
 OVER_40F_MIN = 120.0
+OTHER_MIN = 240.0
 FRIDGE_H = 4.0
 FULL_FREEZER_H = 48.0
 HALF_FREEZER_H = 24.0
@@ -22,29 +29,16 @@ KEPT = ("hard cheese", "butter", "whole fruit", "jam", "mustard")
 """What the charts say may be kept after perishables have to go."""
 
 
-@dataclass(frozen=True, slots=True)
-class Presumed:
-    """What is presumed of a cabinet that was shut and unpowered, with nothing measured."""
-
-    holds: bool
-    """Whether the presumption may be used at all and still stands."""
-    until_ms: int | None
-    verdict: Verdict
-    source: str
-    why: str
-
-
 def presumed_cold(
     kind: Literal["fridge", "freezer"],
     *,
-    since_ms: int,
-    as_of_ms: int,
+    silent_ms: int,
     full: bool,
     volume_l: float | None,
     moving: bool,
     ambient_c: float | None,
-) -> Presumed:
-    """Return what may be presumed of a shut cabinet without power and without readings.
+) -> FoodAnswer:
+    """Return whether a shut cabinet may be presumed cold though nothing was measured.
 
     A working logger replaces it; every item is probed whatever the answer.
 
@@ -52,8 +46,8 @@ def presumed_cold(
     ----------
     kind : str
         Fridge or freezer.
-    since_ms, as_of_ms : int
-        When the power failed, and "now". [ms since 1970-01-01 UTC]
+    silent_ms : int
+        How long nothing has been heard; it may have had no power all the time. [ms]
     full : bool
         Whether a freezer is full; half-full is presumed otherwise.
     volume_l : float or None
@@ -61,7 +55,7 @@ def presumed_cold(
     moving : bool
         Whether it rides in a vehicle or trailer.
     ambient_c : float or None
-        Warmest air around the cabinet meanwhile. [°C]
+        Warmest air around the cabinet that is known of. [°C]
 
     References
     ----------
@@ -77,117 +71,131 @@ def presumed_cold(
     if ambient_c is None or ambient_c > WARM_AMBIENT_C:
         reasons.append(f"air around it above {WARM_AMBIENT_C:g} °C or not known")
     if reasons:
-        why = f"no presumption for this cabinet ({'; '.join(reasons)}): probe each item"
-        return Presumed(holds=False, until_ms=None, verdict=Verdict.HOLD, source=CHARTS, why=why)
-    until_ms = since_ms + round(hours * HOUR_MS)
-    if as_of_ms >= until_ms:
-        why = f"without power for {hours:g} h or more: nothing is presumed any more, probe each item"
-        return Presumed(holds=False, until_ms=until_ms, verdict=Verdict.HOLD, source=CHARTS, why=why)
-    why = f"presumed cold until {hours:g} h without power, doors shut; probe it all the same"
-    return Presumed(holds=True, until_ms=until_ms, verdict=Verdict.NO_DATA, source=CHARTS, why=why)
+        rule = f"the {hours:g} h presumed of a household cabinet are not used here"
+        return _presumed("no", f"{rule} ({'; '.join(reasons)}): probe each item")
+    if silent_ms >= hours * HOUR_MS:
+        told = f"nothing heard for {hours:g} h or more: nothing is presumed any more, probe each item"
+        return _presumed("no", told)
+    # a presumption is no reading: not knowing outranks it
+    return _presumed(
+        "unknown", f"presumed cold until {hours:g} h of silence, doors shut; probe it all the same"
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """One text's answer."""
-
-    verdict: Verdict
-    source: str
-    why: str
+def _presumed(answer: Literal["yes", "no", "unknown"], why: str) -> FoodAnswer:
+    return FoodAnswer(question="presumed_cold", answer=answer, source=CHARTS, why=why)
 
 
-def after_outage(minutes_over_40f: float, *, what: str = "") -> tuple[Answer, Answer]:
-    """Return the charts' answer for fridge food and the other agency's; the first is acted on.
+def after_outage(
+    minutes_over_40f: float, *, unknown_min: float = 0.0, what: str = ""
+) -> tuple[FoodAnswer, FoodAnswer]:
+    """Return the charts' answer on keeping food that stood without cooling, and the other agency's.
 
     Parameters
     ----------
     minutes_over_40f : float
         Minutes above 40 °F (4.44 °C), all periods added up. [min]
+    unknown_min : float
+        Minutes nobody can tell of, without those a probe put into the food at their end has settled. [min]
     what : str
         One of `KEPT`, else taken as perishable.
+
+    References
+    ----------
+    .. [1] USDA FSIS, food in a power outage: perishables above 40 °F for over 2 h are discarded; exactly 2 h
+       counts as reached (this project's decision). Another US agency's text says 4 h.
     """
-    if what in KEPT:
-        kept = Answer(Verdict.WATCH, CHARTS, f"{what}: the charts say it may be kept")
+    if what.strip().lower() in KEPT:
+        told = f"{what.strip().lower()}: the charts say it may be kept"
+        kept = FoodAnswer(question="keep", answer="yes", source=CHARTS, why=told)
         return kept, kept
-    told = f"perishable food above 4.44 °C for {minutes_over_40f:.0f} min"
     return (
-        _answer(minutes_over_40f, OVER_40F_MIN, f"{told}, 2 h allowed", CHARTS),
-        _answer(minutes_over_40f, 2 * OVER_40F_MIN, f"{told}, 4 h allowed", OTHER_TEXT),
+        _kept_until(OVER_40F_MIN, CHARTS, minutes_over_40f, unknown_min),
+        _kept_until(OTHER_MIN, OTHER_TEXT, minutes_over_40f, unknown_min),
     )
 
 
-def _answer(minutes: float, limit_min: float, why: str, source: str) -> Answer:
+def _kept_until(limit_min: float, source: str, minutes: float, unknown_min: float) -> FoodAnswer:
+    told = f"perishable food above 4.44 °C for {minutes:.0f} min, {limit_min / 60:g} h allowed"
+    answer: Literal["yes", "no", "unknown"] = "yes"
     if minutes >= limit_min:
-        return Answer(Verdict.DISCARD_ADVISED, source, f"{why}: discard")
-    return Answer(Verdict.WATCH if minutes > 0 else Verdict.OK, source, why)
+        answer, told = "no", f"{told}: discard"
+    elif minutes + unknown_min >= limit_min:
+        answer, told = "unknown", f"{told}, {unknown_min:.0f} min not known: a person measures its core"
+    elif minutes > 0:
+        told = f"{told}: chill it at once, use it first"
+    return FoodAnswer(question="keep", answer=answer, source=source, why=told)
 
 
-@dataclass(frozen=True, slots=True)
-class Refreezing:
-    """Two answers side by side: sale as frozen food, and freezing it again."""
+def sale_as_frozen(
+    limits: Sequence[Limit], *, warmest_c: float | None, all_known: bool
+) -> tuple[FoodAnswer, ...]:
+    """Return for each limit of frozen food whether it may still be sold as frozen.
 
-    sale_as_frozen: Literal["yes", "no", "unknown"]
-    sale_why: str
-    refreeze: Literal["yes", "no", "unknown"]
-    """A person decides whatever it says."""
-    refreeze_why: str
-    source: str
+    Parameters
+    ----------
+    limits : sequence of Limit
+        The frozen limits of the law for its class.
+    warmest_c : float or None
+        Warmest its core is thought to have been; None where nobody knows. [°C]
+    all_known : bool
+        Whether there is no time nobody can tell of.
+    """
+    return tuple(_sale(limit, warmest_c, all_known=all_known) for limit in limits)
 
 
-def refreezing(
-    food_class: FoodClass,
-    *,
-    warmest_c: float | None,
-    minutes_over_40f: float,
-    ice_crystals: bool | None,
-    frozen_limit_c: float,
-) -> Refreezing:
-    """Return whether food that warmed in a freezer may be frozen again, apart from whether it may be sold.
+def _sale(limit: Limit, warmest_c: float | None, *, all_known: bool) -> FoodAnswer:
+    answer: Literal["yes", "no", "unknown"]
+    if warmest_c is not None and warmest_c > limit.limit_c:
+        told = f"its core was up to {degrees(warmest_c)}, above {degrees(limit.limit_c)}"
+        answer, told = "no", f"{told}: not sellable as frozen"
+    elif warmest_c is None or not all_known:
+        answer, told = "unknown", f"nobody knows whether it stayed at {degrees(limit.limit_c)} or below"
+    else:
+        answer, told = "yes", f"never above {degrees(limit.limit_c)}"
+    return FoodAnswer(question="sell_as_frozen", answer=answer, source=limit.source, why=told)
+
+
+def freeze_again(
+    food_class: FoodClass, *, warmest_c: float | None, minutes_over_40f: float, ice_seen: bool | None
+) -> FoodAnswer:
+    """Return whether food that warmed after it was frozen may be frozen again or cooked.
 
     Parameters
     ----------
     food_class : str
         What it is; ice cream that thawed is never frozen again.
     warmest_c : float or None
-        Warmest its core was; None where nobody knows. [°C]
+        Warmest its core is thought to have been; None where nobody knows. [°C]
     minutes_over_40f : float
         Minutes above 40 °F (4.44 °C). [min]
-    ice_crystals : bool or None
-        Whether somebody saw ice in it.
-    frozen_limit_c : float
-        The limit of the law for frozen food of its class. [°C]
+    ice_seen : bool or None
+        Whether somebody who looked saw ice in it; None: nobody looked.
 
     References
     ----------
     .. [1] USDA FSIS, refreezing: food that still has ice crystals or is at 40 °F or below may be frozen
        again or cooked; thawed and above 40 °F for over 2 h is discarded; thawed ice cream is discarded
-       (read in secondary copies).
+       (read in secondary copies). Above 40 °F for 2 h in the warmest part is taken as thawed here even
+       where ice is left in the coldest (this project's decision).
     """
-    if warmest_c is None:
-        sale: Literal["yes", "no", "unknown"] = "unknown"
-        sale_why = "nobody knows how warm it was"
-    elif warmest_c > frozen_limit_c:
-        sale, sale_why = (
-            "no",
-            f"warmest {warmest_c:g} °C, above {frozen_limit_c:g} °C: not sellable as frozen",
-        )
-    else:
-        sale, sale_why = "yes", f"never above {frozen_limit_c:g} °C"
-    again, why = _again(food_class, warmest_c, minutes_over_40f, ice_crystals=ice_crystals)
-    return Refreezing(sale, sale_why, again, f"{why}; a named person decides", CHARTS)
+    answer, told = _again(food_class, warmest_c, minutes_over_40f, ice_seen=ice_seen)
+    return FoodAnswer(
+        question="freeze_again", answer=answer, source=CHARTS, why=f"{told}; a named person decides"
+    )
 
 
 def _again(
-    food_class: FoodClass, warmest_c: float | None, minutes_over_40f: float, *, ice_crystals: bool | None
+    food_class: FoodClass, warmest_c: float | None, minutes_over_40f: float, *, ice_seen: bool | None
 ) -> tuple[Literal["yes", "no", "unknown"], str]:
-    cold = warmest_c is not None and warmest_c <= 40.0 / 1.8 - 32.0 / 1.8
-    thawed = ice_crystals is False or (ice_crystals is None and (warmest_c is None or warmest_c > 0.0))
-    if minutes_over_40f >= OVER_40F_MIN and not ice_crystals:
+    cold = warmest_c is not None and warmest_c <= OVER_40F_C
+    known_frozen = warmest_c is not None and warmest_c <= 0.0
+    if minutes_over_40f >= OVER_40F_MIN:
         return "no", "above 4.44 °C for 2 h or more: discard"
-    if food_class == "ice_cream" and thawed:
-        return "no", "ice cream that thawed is discarded"
-    if ice_crystals:
-        return "yes", "still has ice in it: it may be frozen again or cooked, its quality suffers"
+    if food_class == "ice_cream" and (ice_seen is False or not (known_frozen or ice_seen)):
+        return "no", "ice cream that thawed, or may have, is discarded"
+    if ice_seen:
+        return "yes", "ice was seen in it: frozen again or cooked; its quality suffers"
     if cold:
-        return "yes", "never above 4.44 °C: it may be frozen again or cooked, its quality suffers"
+        return "yes", "never above 4.44 °C: frozen again or cooked; its quality suffers"
     return "unknown", "look for ice in it and measure its core"

@@ -124,7 +124,7 @@ def limits_for(
 
 
 def sets_of(rules: Sequence[str], house_rules: Sequence[HouseRules]) -> list[RuleSet]:
-    """Return the published sets behind the names, each once.
+    """Return the published sets behind the names, each once; the default where none is chosen.
 
     Raises
     ------
@@ -137,7 +137,7 @@ def sets_of(rules: Sequence[str], house_rules: Sequence[HouseRules]) -> list[Rul
     if unknown:
         known = ", ".join(sorted((*RULES, *own)))
         raise ConfigurationError(f"no rule named {unknown[0]!r}; known are {known}", setting="food.rules")
-    return [RULES[name] for name in dict.fromkeys(names)]
+    return [RULES[name] for name in dict.fromkeys(names or [DEFAULT_RULES])]
 
 
 def as_kept(food_class: FoodClass, *, freezer: bool) -> FoodClass:

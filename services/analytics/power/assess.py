@@ -152,7 +152,7 @@ def power(
         capacity=supply.capacity,
         state=supply.state,
         source=supply.source,
-        cutout_v_12=supply.threshold.volts_12,
+        cutout_v_12=supply.threshold.at(as_of_ms),
         cut_out_since_ms=None if (event := cut_out_now(supply.events)) is None else event.start_ms,
         held=held,
         food_limit_c=food_limit_c,
@@ -174,6 +174,7 @@ def power(
             source=supply.source,
             settings=settings,
             cutouts=cutouts or (),
+            charging=supply.charging,
             measured_ah=supply.measured_ah if settings.has_battery else None,
         )
         stored = runs_down(
@@ -303,7 +304,7 @@ def _battery(
         supply.steps,
         supply.source,
         settings,
-        cutout_v_12=supply.threshold.volts_12,
+        cutout_v_12=supply.threshold.at(as_of_ms),
         capacity=supply.capacity,
         mean_a=_mean_a(supply),
     )

@@ -6,7 +6,8 @@ from services.analytics.power.background import Background, Found, Seen
 from services.analytics.power.curves import soc_at_rest
 from services.analytics.power.cutouts import DEAD_V, Event
 from services.analytics.power.frame import Frame
-from services.analytics.power.lowvoltage import low_voltage_cause, path_of, path_row
+from services.analytics.power.lowvoltage import low_voltage_cause, path_of
+from services.analytics.power.path import path_row
 from services.analytics.power.threshold import LOWEST_CUTOUT_V
 from services.domain import Cutout
 from services.timebase import MINUTE_MS, iso_of
@@ -149,7 +150,7 @@ def _unit(event: Event, seen: Seen, background: Background) -> Found:
                 f"It did not start again although the voltage rested at {seen.rest * scale:.2f} V: over"
                 f" {path.ohm * 1000:.0f} mΩ between battery and unit a start pulls it down by"
                 f" {dip_v * scale:.1f} V. Check plug, fuse holder, joints and cable.",
-                (path_row(path),),
+                (path_row(path, scale),),
             )
     if seen.v_on is None and seen.rest is None and background.settings.has_battery:
         return Found(

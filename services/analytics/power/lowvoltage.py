@@ -9,8 +9,9 @@ import numpy as np
 from services.analytics.power.background import LEAST_LOST, TOP_SOC, Background, Found, Seen
 from services.analytics.power.curves import curve_of
 from services.analytics.power.cutouts import Event
-from services.analytics.power.path import WORN_OHM, Path, bank_ohm, path_before, sound_ohm
+from services.analytics.power.path import WORN_OHM, Path, bank_ohm, path_before, path_row, sound_ohm
 from services.analytics.power.threshold import Threshold
+from services.analytics.power.turned import Turned
 from services.domain import Evidence
 from services.telemetry import IntArray
 from services.timebase import DAY_MS, HOUR_MS
@@ -87,15 +88,16 @@ def _opening(event: Event, seen: Seen, background: Background) -> str:
     threshold = background.threshold
     if threshold.differs_from_file:
         words += f" The observed cut-out, {threshold.volts_12 * scale:.2f} V, differs from the file."
-    if _is_turned(event, threshold):
-        words += (
-            f" It stopped at {(threshold.turned_12 or 0.0) * scale:.2f} V again and again: above the file's."
-        )
+    turned = _turned(event, threshold)
+    if turned is not None:
+        words += f" It stopped at {turned.volts_12 * scale:.2f} V again and again: above the file's."
     return words
 
 
-def _is_turned(event: Event, threshold: Threshold) -> bool:
-    return threshold.turned_12 is not None and event.start_ms >= threshold.turned_ms
+def _turned(event: Event, threshold: Threshold) -> Turned | None:
+    """Return the cut-out somebody had turned up, where it was in force."""
+    turned = threshold.turned_at(event.start_ms)
+    return turned if turned is not None and turned.volts_12 > threshold.volts_12 else None
 
 
 def path_of(event: Event, seen: Seen, background: Background) -> Path | None:
@@ -118,29 +120,24 @@ def path_of(event: Event, seen: Seen, background: Background) -> Path | None:
     return path
 
 
-def path_row(path: Path) -> Evidence:
-    """Return the row that shows a path against a sound one."""
-    return Evidence(
-        quantity="resistance between battery and unit",
-        value=round(path.ohm, 4),
-        operator=">",
-        threshold=round(path.expected_ohm, 4),
-        unit="Ω",
-        source="cable by IEC 60228 table 3 at 40 °C, joints of a good set, a sound battery (common practice)",
-    )
-
-
 def _wiring(event: Event, seen: Seen, background: Background) -> Found | None:
     """Return wiring where a sound path would have kept the unit above its cut-out."""
     path, settings = path_of(event, seen, background), background.settings
     scale = background.frame.volt_scale
-    if path is None or not path.worn(scale) or _is_turned(event, background.threshold):
+    if path is None or not path.worn(scale) or _turned(event, background.threshold) is not None:
         return None
     loaded_v = seen.v_on
     if loaded_v is not None and not event.unseen:
         with_sound_v = loaded_v + path.excess_ohm * settings.running_a / scale
         if with_sound_v < background.threshold.volts_12 + 0.02:
             return None
+    if path.wires_ohm is not None:
+        sound = path.expected_ohm - path.battery_ohm
+        words = (
+            f", but cable and joints, measured at both ends, have {path.wires_ohm * 1000:.0f} mΩ, sound ones"
+            f" {sound * 1000:.0f} mΩ: check plug, fuse holder, joints and cable."
+        )
+        return Found("wiring", words, (path_row(path, scale),))
     return Found(
         "wiring",
         (
@@ -148,7 +145,7 @@ def _wiring(event: Event, seen: Seen, background: Background) -> Found | None:
             f" above the {path.expected_ohm * 1000:.0f} mΩ that its cable, good joints and a sound battery"
             " explain: check plug, fuse holder, joints and cable."
         ),
-        (path_row(path),),
+        (path_row(path, scale),),
     )
 
 
@@ -257,7 +254,9 @@ def _sagging(event: Event, seen: Seen, background: Background) -> Found | None:
         return None
     if seen.rebound is None or seen.rest is None or seen.soc is None or seen.soc < SOUND_SOC:
         return None
-    own_ohm = seen.rebound * scale / settings.running_a - sound_ohm(settings)
+    path = path_of(event, seen, background)
+    wires = None if path is None else path.wires_ohm
+    own_ohm = seen.rebound * scale / settings.running_a - (sound_ohm(settings) if wires is None else wires)
     sound = bank_ohm(seen.rest, settings, background.curve)
     if own_ohm <= SAG_RATIO * sound:
         return None
@@ -270,21 +269,15 @@ def _sagging(event: Event, seen: Seen, background: Background) -> Found | None:
         source="two and a half times a sound battery's at its charge (judgement)",
     )
     sag = f"under load it sagged by {seen.rebound * scale:.2f} V"
-    if seen.soc >= CHARGED_SOC and own_ohm - sound > WORN_OHM * scale**2:
+    if wires is None and seen.soc >= CHARGED_SOC and own_ohm - sound > WORN_OHM * scale**2:
         words = f", but {sag}, which no charged battery does: check plug, fuse holder, joints and cable."
         return Found("wiring", words, (row,))
     return Found("battery_weak", f"; {sag}, more than a sound battery does: test it.", (row,))
 
 
-def _limit_12(event: Event, threshold: Threshold) -> float:
-    """Return the cut-out in force at an event [V at 12 V]."""
-    turned = threshold.turned_12
-    return threshold.volts_12 if turned is None or not _is_turned(event, threshold) else turned
-
-
 def _high_limit(event: Event, _seen: Seen, background: Background) -> Found | None:
     """Return limits where the cut-out in force lies above every usual one."""
-    limit, scale = _limit_12(event, background.threshold), background.frame.volt_scale
+    limit, scale = background.threshold.at(event.start_ms), background.frame.volt_scale
     lithium = background.settings.bank is not None and background.settings.bank.chemistry == "lifepo4"
     if limit <= HIGH_CUTOUT_V or lithium:
         return None
@@ -303,7 +296,7 @@ def _good_rest(event: Event, seen: Seen, background: Background) -> Found | None
     """Return limits where the battery rests well and the path measures well."""
     if seen.soc is None or seen.soc < HALF_SOC or event.unseen:
         return None
-    limit = _limit_12(event, background.threshold) * background.frame.volt_scale
+    limit = background.threshold.at(event.start_ms) * background.frame.volt_scale
     return Found(
         "limits",
         (

@@ -6,7 +6,7 @@ import numpy as np
 
 from services.analytics.power.curves import CURVES, RestCurve, battery_ohm, soc_at_rest
 from services.analytics.power.resistance import CABLE_AT_C, JOINTS_OHM, Steps, cable_ohm
-from services.domain import UnitSettings
+from services.domain import Evidence, UnitSettings
 from services.timebase import HOUR_MS
 
 NEAR_MS = 12 * HOUR_MS
@@ -38,14 +38,20 @@ class Path:
     battery_ohm: float
     """The battery's part of it."""
     steps: int
+    wires_ohm: float | None = None
+    """Cable and joints alone, where the voltage is measured at both ends."""
 
     @property
     def excess_ohm(self) -> float:
         """What is there beyond the expected."""
-        return self.ohm - self.expected_ohm
+        if self.wires_ohm is None:
+            return self.ohm - self.expected_ohm
+        return self.wires_ohm - (self.expected_ohm - self.battery_ohm)
 
     def worn(self, volt_scale: float) -> bool:
         """Return whether it is too much for a sound path and for what is not known of the battery."""
+        if self.wires_ohm is not None:
+            return self.excess_ohm > WORN_OHM * volt_scale**2
         known = self.battery_ohm <= KNOWN_SHARE * WORN_OHM * volt_scale**2
         share = BATTERY_SHARE if known else UNKNOWN_BATTERY_SHARE
         return self.excess_ohm > max(WORN_OHM * volt_scale**2, share * self.battery_ohm)
@@ -96,7 +102,34 @@ def path_before(steps: Steps, settings: UnitSettings, curve: RestCurve, *, at_ms
         ohm, volts = steps.ohm[first:last], steps.volts_off_12[first:last]
         best = np.argsort(volts, kind="stable")[-MOST_CHARGED:]
         battery = bank_ohm(float(np.median(volts[best])), settings, curve)
-        found = Path(float(np.median(ohm[best])), sound_ohm(settings) + battery, battery, int(best.size))
+        found = Path(
+            float(np.median(ohm[best])),
+            sound_ohm(settings) + battery,
+            battery,
+            int(best.size),
+            steps.wires_between(first, last),
+        )
         if battery <= KNOWN_SHARE * WORN_OHM * (settings.nominal_v / 12.0) ** 2:
             break
     return found
+
+
+def path_row(path: Path, volt_scale: float) -> Evidence:
+    """Return the row that shows a path against a sound one."""
+    if path.wires_ohm is not None:
+        return Evidence(
+            quantity="resistance between the battery's terminals and the unit, measured at both ends",
+            value=round(path.wires_ohm, 4),
+            operator=">",
+            threshold=round(path.expected_ohm - path.battery_ohm + WORN_OHM * volt_scale**2, 4),
+            unit="Ω",
+            source="cable by IEC 60228 table 3 at 40 °C, good joints, a worn set more (common practice)",
+        )
+    return Evidence(
+        quantity="resistance between battery and unit",
+        value=round(path.ohm, 4),
+        operator=">",
+        threshold=round(path.expected_ohm, 4),
+        unit="Ω",
+        source="cable by IEC 60228 table 3 at 40 °C, joints of a good set, a sound battery (common practice)",
+    )

@@ -48,7 +48,18 @@ class Steps:
 
     t_ms: IntArray
     ohm: FloatArray
+    """Battery, cable and joints."""
     volts_off_12: FloatArray
+    wires_ohm: FloatArray | None = None
+    """Cable and joints alone, NaN where not told; None where nothing measures at the bank's terminals."""
+
+    def wires_between(self, first: int, last: int) -> float | None:
+        """Return the median of cable and joints over some rows, None with fewer than three."""
+        if self.wires_ohm is None:
+            return None
+        known = self.wires_ohm[first:last]
+        known = known[np.isfinite(known)]
+        return float(np.median(known)) if known.size >= FEWEST_STEPS else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +72,8 @@ class SourceResistance:
     quantised: bool
     """The reading's own step is so coarse that averaging does not sharpen it."""
     reason: str | None
+    wires_ohm: float | None = None
+    """Of it cable and joints, where the voltage is measured at both ends."""
 
 
 def cable_ohm(*, length_m: float, section_mm2: float, temperature_c: float) -> float:
@@ -134,7 +147,8 @@ def resistance_sd_ohm(
 def stop_steps(frame: Frame, runs: Runs, settings: UnitSettings) -> Steps:
     """Return the resistance seen at each usable compressor stop.
 
-    ``R = (V_off - V_on) / (I_on - I_off)`` from the last sample on and the first sample off. A stop is
+    ``R = (V_off - V_on) / (I_on - I_off)`` from the last sample on and the first sample off; that of the
+    wires alone from the same step of what bank and unit read apart. A stop is
     left out while something charges, where the voltage moved before or after it, and where the current
     is neither measured nor constant.
     """
@@ -159,7 +173,12 @@ def stop_steps(frame: Frame, runs: Runs, settings: UnitSettings) -> Steps:
         & _steady(frame, on_at - 1, on_at)
         & _steady(frame, off_at, off_at + 1)
     )
-    return Steps(frame.t_ms[off_at[keep]], ohm[keep], v_off[keep])
+    wires = None
+    if bool(np.any(np.isfinite(frame.bank_12))):
+        # what both ends read differently at rest is the meters' own, and falls out
+        apart_v = (frame.bank_12 - frame.volts_12) * frame.volt_scale
+        wires = ((apart_v[on_at] - apart_v[off_at]) / np.where(keep, step_a, np.nan))[keep]
+    return Steps(frame.t_ms[off_at[keep]], ohm[keep], v_off[keep], wires)
 
 
 def _steady(frame: Frame, left: IntArray, right: IntArray) -> BoolArray:
@@ -212,4 +231,11 @@ def source_resistance(frame: Frame, steps: Steps, settings: UnitSettings) -> Sou
         steps=int(ohm.size),
         current_share=0.02 if bool(np.any(measured)) else 0.10,
     )
-    return SourceResistance(median, sd, int(ohm.size), quantised=step_v > 2.0 * scatter_v, reason=None)
+    return SourceResistance(
+        median,
+        sd,
+        int(ohm.size),
+        quantised=step_v > 2.0 * scatter_v,
+        reason=None,
+        wires_ohm=steps.wires_between(max(0, steps.ohm.size - NEWEST_STEPS), steps.ohm.size),
+    )

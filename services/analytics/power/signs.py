@@ -6,7 +6,8 @@ import numpy as np
 
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.stops import Stops
-from services.analytics.power.threshold import ABOVE_CUTOUT_V, LATE_MS, Threshold
+from services.analytics.power.threshold import ABOVE_CUTOUT_V, Threshold
+from services.analytics.power.turned import LATE_MS
 from services.telemetry import FloatArray
 from services.timebase import HOUR_MS
 
@@ -33,10 +34,11 @@ def is_low(stops_v_on: FloatArray, threshold: Threshold) -> BoolArray:
 def _limit_v(frame: Frame, stops: Stops, threshold: Threshold) -> FloatArray:
     """Return the cut-out in force at each stop [V at 12 V]."""
     base = np.full(stops.v_on.shape, threshold.volts_12)
-    if threshold.turned_12 is None:
-        return base
-    since = frame.t_ms[stops.on_at] >= threshold.turned_ms
-    return np.where(since, np.maximum(base, threshold.turned_12), base)
+    at_ms = frame.t_ms[stops.on_at]
+    for turned in threshold.turned:
+        within = (at_ms >= turned.from_ms) & (at_ms < turned.to_ms)
+        base = np.where(within, np.maximum(base, turned.volts_12), base)
+    return base
 
 
 def late_from_ms(frame: Frame) -> int:

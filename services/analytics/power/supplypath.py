@@ -159,7 +159,8 @@ def supply_path(
     cable_c = _cable_c(frame)
     cable = cable_ohm(length_m=settings.cable_length_m, section_mm2=settings.cable_mm2, temperature_c=cable_c)
     expected = cable + JOINTS_OHM + charged_ohm
-    excess = source.ohm - expected
+    wires = source.wires_ohm
+    excess = source.ohm - expected if wires is None else wires - (cable + JOINTS_OHM)
     lost = None
     if capacity is not None and mean_a is not None and mean_a > 0.0 and known:
         soc, loaded = loaded_curve(
@@ -178,7 +179,8 @@ def supply_path(
         )
     trend = trend_of(*daily_ohm(steps, curve))
     sd = 0.0 if source.sd_ohm is None else source.sd_ohm
-    drop = settings.running_a * max(source.ohm - charged_ohm, 0.0) / settings.nominal_v
+    own_ohm = max(source.ohm - charged_ohm, 0.0) if wires is None else wires
+    drop = settings.running_a * own_ohm / settings.nominal_v
     section = advised_mm2(
         length_m=settings.cable_length_m, running_a=settings.running_a, nominal_v=settings.nominal_v
     )
@@ -190,6 +192,8 @@ def supply_path(
             stops=source.steps,
             coarse_reading=source.quantised,
             expected_ohm=expected,
+            wires_ohm=wires,
+            wires_ohm_reason="no voltage at the bank's own terminals" if wires is None else None,
             drop_share=drop,
             change_ohm_per_month=None if trend is None else trend.slope * MONTH_D,
             change_ohm_per_month_reason="fewer than eight days with enough stops" if trend is None else None,
@@ -201,7 +205,8 @@ def supply_path(
             if section is None
             else None,
             worn=worn,
-            words=_words(settings, lost, drop, section, trend, worn=worn, excess=excess),
+            words=_words(settings, lost, drop, section, trend, worn=worn, excess=excess)
+            + _ends_words(source),
         ),
         None,
     )
@@ -211,6 +216,16 @@ def _cable_c(frame: Frame) -> float:
     """Return the temperature taken for the cable: the median around it where measured [°C]."""
     known = frame.ambient_c[np.isfinite(frame.ambient_c)]
     return float(np.median(known)) if known.size else CABLE_AT_C
+
+
+def _ends_words(source: SourceResistance) -> str:
+    """Return what two voltages tell apart: cable and joints on one side, the battery on the other."""
+    if source.ohm is None or source.wires_ohm is None:
+        return ""
+    return (
+        f" Measured at both ends: cable and joints {source.wires_ohm * 1000:.0f} mΩ, the battery"
+        f" {max(source.ohm - source.wires_ohm, 0.0) * 1000:.0f} mΩ."
+    )
 
 
 def _words(

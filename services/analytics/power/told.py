@@ -5,6 +5,7 @@ from services.analytics.power.frame import Frame
 from services.analytics.power.thermostat import Band
 from services.analytics.power.threshold import Threshold
 from services.domain import SensorFlag, UnitSettings
+from services.timebase import iso_of
 
 
 def flags_of(frame: Frame) -> tuple[SensorFlag, ...]:
@@ -32,6 +33,12 @@ def assumed_of(
         words.append(f"cut-out {volts:.4g} V")
     if settings.has_battery and threshold.origin == "observed":
         words.append(f"cut-out {volts:.2f} V, learned from the unit's own cut-outs")
+    turned = threshold.turned_at(int(frame.t_ms[-1])) if len(frame) else None
+    if settings.has_battery and turned is not None:
+        words.append(
+            f"cut-out {turned.volts_12 * frame.volt_scale:.2f} V since {iso_of(turned.from_ms)}, as its stops"
+            " show: somebody turned it"
+        )
     if settings.has_battery and settings.units_on_bank > 1:
         words.append(f"{settings.units_on_bank} units on the bank draw alike")
     if settings.has_battery and settings.bank is not None and settings.bank.half_tap_a > 0:

@@ -6,8 +6,10 @@ import numpy as np
 
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import BoolArray, Frame, Runs
+from services.analytics.power.path import sound_ohm
 from services.analytics.power.resistance import SourceResistance, Steps, expected_ohm
 from services.analytics.power.thermostat import Band
+from services.analytics.service.acceptance import fast_absorption
 from services.domain import Cutout, Evidence, Finding, UnitSettings
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS
@@ -37,6 +39,8 @@ class Workbench:
     source: SourceResistance
     settings: UnitSettings
     cutouts: tuple[Cutout, ...]
+    charging: BoolArray
+    """(n,) Where something charges."""
     measured_ah: float | None = None
     """Capacity as counted between rest voltages. [Ah]"""
 
@@ -47,6 +51,7 @@ def findings_of(bench: Workbench, *, as_of_ms: int) -> tuple[Finding, ...]:
         _supply_path(bench),
         _repeated_cutouts(bench, as_of_ms=as_of_ms),
         _weak_battery(bench),
+        fast_absorption(bench.frame, bench.charging, bench.settings, as_of_ms=as_of_ms),
         *_cooling(bench),
         _warm_stops(bench, as_of_ms=as_of_ms),
     ]
@@ -60,10 +65,12 @@ def _finding(name: str, since_ms: int, check: str, *evidence: Evidence) -> Findi
 
 def _supply_path(bench: Workbench) -> Finding | None:
     """Return the finding that the path from battery to unit drops too much."""
-    ohm = bench.source.ohm
+    ohm, wires = bench.source.ohm, bench.source.wires_ohm
     if ohm is None or not bench.settings.has_battery:
         return None
     expected = expected_ohm(bench.settings)
+    if wires is not None and wires - sound_ohm(bench.settings) <= EXCESS_OHM:
+        return None  # measured at both ends: what there is, is the battery's
     limit = max(expected + EXCESS_OHM, EXCESS_RATIO * expected)
     if bench.source.sd_ohm is not None and ohm - bench.source.sd_ohm <= limit:
         return None

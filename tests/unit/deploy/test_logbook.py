@@ -120,3 +120,23 @@ def test_a_cabinet_said_to_be_empty_is_told_so_beside_its_minutes(book):
     assert "empty 10:00:00 to 11:40:00, as said" in page
     assert "switched off 16:40:00 to 24:00:00, as said" in page
     assert len(made.regimes) == 1
+
+
+def test_a_probe_in_the_log_stands_beside_what_the_law_says_of_it_by_the_rules_of_that_time(book):
+    at = DAY + 600 * MINUTE_MS
+    book.records.say_probe("camp-meat", who="Jonas K.", probe_c=4.5, surface_c=7.5, now_ms=at)
+    new = BatchNew(what="Rump", food_class="red_meat", unit="camp-meat", core_c=3.0)
+    number = book.records.load_batch(new, who="Jonas K.", now_ms=at)
+    body = {"probe_c": 5.0, "surface_c": 7.1}
+    book.records.say_of_batch(number, "probed", who="Jonas K.", body=body, now_ms=at + MINUTE_MS)
+    sheet_of = LogBook(book.records, book.reader).sheet
+    made = sheet_of("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    (line,) = [line for line in made.said if line.kind == "probe"]
+    assert [(s.core_c, s.surface_c) for s in line.spot] == [(4.5, 7.5)]
+    loaded, probed = made.batch_events
+    assert [s.compliant for s in made.batch_spots[loaded.id]] == ["yes"]
+    assert [s.compliant for s in made.batch_spots[probed.id]] == ["no"]
+    for printed in (sheet.html(made), table.csv_bytes(made).decode()):
+        assert "probe 5.0 °C; surface 7.1 °C" in printed
+        assert "not kept: surface 7.1 °C, above 7 °C" in printed
+        assert "8(4)(a)(ii)" in printed

@@ -6,6 +6,7 @@ from alembic import op
 revision = "0004"
 down_revision = "0003"
 
+_BIG = ("change_no", "batch", "t_ms", "recorded_ms")
 _NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
 
@@ -14,12 +15,13 @@ def upgrade() -> None:
     op.create_table(
         "batch_verdicts",
         sa.Column("no", _NUMBER, primary_key=True),
-        *(sa.Column(name, sa.BigInteger(), nullable=False) for name in ("batch", "t_ms", "recorded_ms")),
+        *(sa.Column(name, sa.BigInteger(), nullable=False) for name in _BIG),
         *(sa.Column(name, sa.Text(), nullable=False) for name in ("computed", "standing")),
         sa.Column("standing_before", sa.Text(), nullable=True),
         *(sa.Column(name, sa.Text(), nullable=False) for name in ("origin", "why")),
     )
     op.create_index("batch_verdicts_by_batch", "batch_verdicts", ["batch", "no"])
+    op.create_index("batch_verdicts_by_change", "batch_verdicts", ["change_no"])
 
 
 def downgrade() -> None:

@@ -58,7 +58,7 @@ def test_nothing_is_said_of_a_batch_that_is_not_there(desk):
 
 def test_what_cannot_be_said_is_refused_in_words(desk):
     number = desk.load_batch(STEW, "Asha").batch.id
-    with pytest.raises(Refused, match="probe_c"):
+    with pytest.raises(Refused, match="probe reading is missing"):
         desk.say_of_batch(number, "probed", "Asha", {})
     with pytest.raises(Refused, match="cannot be said"):
         desk.say_of_batch(number, "eaten", "Asha", {})

@@ -113,7 +113,7 @@ def test_a_reboot_is_refused_on_readings_of_hours_ago(desk, larder):
 
 def test_a_program_is_told_no_more_than_a_page_when_nobody_judges(larder):
     late = Desk(larder.records, larder.reader, lambda: NOW_MS + HOUR_MS, larder.box)
-    live = [told for _, told in late.cards_changed_after(0)]
+    live = [told for _, told in late.changes_after(0)]
     assert len(live) == 4
     listed = map(UnitCard.model_validate_json, late.cards_json())
     for told in (late.card("v3-veg"), *late.cards(), *listed, *live):

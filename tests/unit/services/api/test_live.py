@@ -1,7 +1,8 @@
 import asyncio
 import json
 
-from services.api.live import LiveChanges
+from services.api.live import LiveChanges, event_data
+from services.domain import BatchVerdict, Verdict
 from tests.helpers.larder import card
 
 
@@ -110,3 +111,24 @@ def test_who_cannot_keep_up_is_let_go_and_the_polling_ends_with_the_last_listene
         assert live._task.done()
 
     asyncio.run(scene())
+
+
+def test_of_a_batch_whose_verdict_changed_the_newest_change_is_told():
+    def change(number, standing):
+        return BatchVerdict(
+            id=number,
+            batch=3,
+            t=1000,
+            recorded=2000,
+            computed=standing,
+            standing=standing,
+            standing_before=None,
+            origin="data",
+            why="made by hand",
+        )
+
+    data = json.loads(
+        event_data([card("v3-meat"), change(1, Verdict.WATCH), card("v3-meat"), change(2, Verdict.HOLD)])
+    )
+    assert [unit["unit"] for unit in data["units"]] == ["v3-meat"]
+    assert [(b["id"], b["batch"], b["standing"]) for b in data["batches"]] == [(2, 3, "hold")]

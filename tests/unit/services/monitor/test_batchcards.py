@@ -20,6 +20,7 @@ def card(story, minute=120, verdict=Verdict.OK):
         standing=Standing(verdict, NOON_MS, "so"),
         zone=dt.UTC,
         spot=(),
+        answers=(),
         as_of_ms=as_of_ms,
     )
 
@@ -59,3 +60,11 @@ def test_raw_and_ready_warn_each_other_only_where_both_lie():
     assert "below" in first.warnings[0]
     assert "above" in second.warnings[0]
     assert [c.warnings for c in with_warnings([first])] == [()]
+
+
+def test_what_cooking_does_not_mend_is_told_of_food_that_was_warm_only():
+    assert card(life(core_c=3.0, food_class="fish")).not_mended == ()
+    warm = card(life(core_c=9.0, food_class="fish"))
+    assert any("histamine" in words for words in warm.not_mended)
+    held = card(life(core_c=3.0, food_class="cooked"), verdict=Verdict.HOLD)
+    assert any("cereus" in words for words in held.not_mended)

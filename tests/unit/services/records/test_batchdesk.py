@@ -349,3 +349,15 @@ def test_a_part_that_is_split_off_begins_with_what_stands_of_the_whole(records):
         Verdict.HOLD,
         "person",
     )
+
+
+def test_changes_of_batches_and_cabinets_have_one_order(records):
+    number = load(records)
+    judge(records, number, Verdict.OK)
+    before = records.change_no()
+    judge(records, number, Verdict.HOLD)
+    (change_no, change) = records.batch_verdicts_after(before)[0]
+    assert (change.batch, change.standing) == (number, Verdict.HOLD)
+    assert before < change_no <= records.change_no()
+    assert change_no not in {no for no, _ in records.cards_changed_after(before)}
+    assert records.batch_verdicts_after(records.change_no()) == []

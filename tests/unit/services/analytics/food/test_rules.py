@@ -143,6 +143,14 @@ def test_what_a_set_gives_no_number_for_is_held_to_the_default_rules():
     assert unknown.limit_c == 4.0
 
 
+@pytest.mark.parametrize("food_class", ["poultry", "unknown", "frozen_other"])
+@pytest.mark.parametrize("freezer", [False, True])
+def test_where_no_rule_is_chosen_the_default_holds(food_class, freezer):
+    found = limits_with((food_class,), (), freezer=freezer)
+    assert found == limits_with((food_class,), ("za-r638-2018",), freezer=freezer)
+    assert {x.rule for x in found} == {"za-r638-2018"}
+
+
 def on(site_kind, **food):
     site = Site(id="abc", name="A", kind=site_kind)
     food = {"classes": ("frozen_other",), "rules": ("eu-quick-frozen-89-108",), **food}

@@ -1,11 +1,13 @@
 import numpy as np
 import pytest
 
+from services.analytics.power.assess import power
 from services.analytics.power.curves import CURVES
-from services.analytics.power.path import Path, bank_ohm, path_before, sound_ohm
+from services.analytics.power.path import WORN_OHM, Path, bank_ohm, path_before, path_row, sound_ohm
 from services.analytics.power.resistance import Steps
+from services.telemetry import Series
 from services.timebase import HOUR_MS
-from tests.helpers.made_supply import START_MS, Story, settings_for
+from tests.helpers.made_supply import START_MS, Story, played, settings_for
 
 SETTINGS = settings_for(Story())
 AGM = CURVES["agm"]
@@ -51,3 +53,51 @@ def test_a_24_v_bank_is_two_blocks_in_series():
     story = Story(nominal_v=24, cutout_v=22.8, restart_v=25.0, running_a=2.1)
     assert bank_ohm(12.5, settings_for(story), AGM) == pytest.approx(2 * bank_ohm(12.5, SETTINGS, AGM))
     assert sound_ohm(settings_for(story)) == pytest.approx(sound_ohm(SETTINGS))
+
+
+def test_what_is_measured_at_both_ends_needs_no_allowance_for_the_battery():
+    battery = {"ohm": 0.16, "expected_ohm": 0.08, "battery_ohm": 0.04, "steps": 5}
+    assert Path(**battery, wires_ohm=0.12).worn(1.0)
+    assert not Path(**battery, wires_ohm=0.05).worn(1.0)
+    assert Path(**battery, wires_ohm=0.12).excess_ohm == pytest.approx(0.08)
+    row = path_row(Path(**battery, wires_ohm=0.12), 1.0)
+    assert (row.value, row.threshold) == (0.12, pytest.approx(0.04 + WORN_OHM))
+
+
+def with_bank_voltage(story, *, offset_v=0.0):
+    """A story read at both ends: the bank's end is the unit's plus what the path drops."""
+    series = played(story)
+    drop = story.path_ohm * story.running_a * series.numbers("compressor_on")
+    bank_v = np.round(series.numbers("battery_v") + drop + offset_v, 2)
+    return Series(series.t_ms, {**series.columns, "bank_v": bank_v})
+
+
+@pytest.mark.parametrize("offset_v", [0.0, 0.15])
+def test_cable_and_joints_are_told_from_the_battery_whatever_the_two_meters_differ_by(offset_v):
+    story = Story(days=2, soc=0.95, path_ohm=0.1)
+    series = with_bank_voltage(story, offset_v=offset_v)
+    path = power(
+        series, settings_for(story), as_of_ms=int(series.t_ms[-1]), food_limit_c=5.0
+    ).battery.supply_path
+    assert path.wires_ohm == pytest.approx(0.1, abs=0.004)
+    assert path.ohm > path.wires_ohm
+    assert "Measured at both ends" in path.words
+
+
+def test_a_worn_battery_behind_a_sound_cable_is_not_called_wiring_when_both_ends_are_measured():
+    story = Story(days=4, soc=0.7, capacity_ah=14.0, path_ohm=0.04, cutout_v=11.0)
+    settings = settings_for(Story())
+    settings = settings.model_copy(update={"cutout_v": 11.0})
+    series = with_bank_voltage(story)
+    result = power(series, settings, as_of_ms=int(series.t_ms[-1]), food_limit_c=5.0)
+    assert result.cutouts
+    assert "wiring" not in {event.cause for event in result.cutouts}
+
+
+def test_a_corroded_path_measured_at_both_ends_is_called_so_with_its_row():
+    story = Story(days=4, soc=0.95, path_ohm=0.32)
+    series = with_bank_voltage(story)
+    (event,) = power(series, settings_for(story), as_of_ms=int(series.t_ms[-1]), food_limit_c=5.0).cutouts
+    assert event.cause == "wiring"
+    assert "both ends" in event.why
+    assert any("both ends" in row.quantity for row in event.evidence)

@@ -6,6 +6,7 @@ from services.analytics.power.signs import late_from_ms, signs_of
 from services.analytics.power.stops import stops_of
 from services.analytics.power.thermostat import Band
 from services.analytics.power.threshold import Threshold
+from services.analytics.power.turned import Turned
 from services.telemetry import Series
 from tests.helpers.made_supply import START_MS, Story, settings_for
 
@@ -45,9 +46,9 @@ def test_a_start_in_time_was_not_held_off():
 
 
 def test_a_turned_cut_out_counts_from_when_it_was_turned():
-    turned = Threshold(11.0, "file", turned_12=12.1, turned_ms=START_MS)
+    turned = Threshold(11.0, "file", turned=(Turned(12.1, START_MS),))
     assert signs(12.1, 12.6, threshold=turned).near.tolist() == [True]
-    later = Threshold(11.0, "file", turned_12=12.1, turned_ms=START_MS + 86_400_000)
+    later = Threshold(11.0, "file", turned=(Turned(12.1, START_MS + 86_400_000),))
     assert signs(12.1, 12.6, threshold=later).near.tolist() == [False]
 
 

@@ -36,12 +36,14 @@ def cycles(*, lifts):
 def test_a_cut_out_turned_up_is_seen_where_every_start_waited_for_the_voltage():
     found = threshold(cycles(lifts=True), settings_for(Story(), cutout_v=10.8))
     assert found.origin == "file"
-    assert found.turned_12 == pytest.approx(12.2)
+    (turned,) = found.turned
+    assert turned.volts_12 == pytest.approx(12.2)
+    assert found.at(turned.from_ms - 1) == pytest.approx(10.8)
 
 
 def test_a_machine_that_trips_and_starts_at_any_voltage_turns_no_cut_out():
     found = threshold(cycles(lifts=False), settings_for(Story(), cutout_v=10.8))
-    assert found.turned_12 is None
+    assert found.turned == ()
 
 
 def test_what_the_unit_reports_is_at_its_own_nominal_voltage():
