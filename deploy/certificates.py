@@ -55,7 +55,8 @@ def root(name: str, *, now_ms: int) -> Pair:
     subject = _name(name)
     usage = _DIGITAL_SIGNATURE | {"key_cert_sign": True, "crl_sign": True}
     built = (
-        _builder(subject, subject, key.public_key(), now_ms=now_ms, days=ROOT_DAYS)
+        _builder(subject, subject, key.public_key(), now_ms=now_ms)
+        .not_valid_after(_instant(now_ms) + timedelta(days=ROOT_DAYS))
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
         .add_extension(x509.KeyUsage(digital_signature=False, **usage), critical=True)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
@@ -148,8 +149,11 @@ def _leaf(
 ) -> Pair:
     parent, parent_key = _opened(authority)
     key = ec.generate_private_key(ec.SECP256R1())
+    if parent.not_valid_after_utc <= _instant(now_ms):
+        raise ConfigurationError("the root itself has run out: set up the broker anew", setting="authority")
     builder = (
-        _builder(_name(common_name), parent.subject, key.public_key(), now_ms=now_ms, days=days)
+        _builder(_name(common_name), parent.subject, key.public_key(), now_ms=now_ms)
+        .not_valid_after(min(_instant(now_ms) + timedelta(days=days), parent.not_valid_after_utc))
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.KeyUsage(digital_signature=True, **_DIGITAL_SIGNATURE), critical=True)
         .add_extension(x509.ExtendedKeyUsage([purpose]), critical=False)
@@ -163,17 +167,15 @@ def _leaf(
 
 
 def _builder(
-    subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey, *, now_ms: int, days: int
+    subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey, *, now_ms: int
 ) -> x509.CertificateBuilder:
-    now = _instant(now_ms)
     return (
         x509.CertificateBuilder()
         .subject_name(subject)
         .issuer_name(issuer)
         .public_key(key)
         .serial_number(x509.random_serial_number())
-        .not_valid_before(now - timedelta(days=_BACK_DAYS))
-        .not_valid_after(now + timedelta(days=days))
+        .not_valid_before(_instant(now_ms) - timedelta(days=_BACK_DAYS))
     )
 
 

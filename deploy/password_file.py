@@ -6,7 +6,6 @@ A line is ``NAME:$7$ROUNDS$SALT$HASH``: PBKDF2 with HMAC-SHA-512, salt and 64 by
 
 import base64
 import hashlib
-import hmac
 import secrets
 
 SECRET_BYTES = 20
@@ -33,13 +32,6 @@ def names(text: str) -> tuple[str, ...]:
 def without(text: str, name: str) -> str:
     """Return the file without somebody."""
     return "".join(row for row in text.splitlines(keepends=True) if row.partition(":")[0] != name)
-
-
-def matches(row: str, secret: str) -> bool:
-    """Tell whether a line was made from a secret."""
-    _, rounds, salt, kept = row.strip().partition(":")[2].lstrip("$").split("$")
-    made = _hash(secret, base64.b64decode(salt), int(rounds))
-    return hmac.compare_digest(made, base64.b64decode(kept))
 
 
 def _hash(secret: str, salt: bytes, rounds: int) -> bytes:

@@ -171,6 +171,20 @@ def test_03_ingest_refuses_a_network_broker_without_log_in_and_words_in_clear(ho
     refuse_open_door(Access(house.url, ca=house.folder.ca))
 
 
+def test_03_run_starts_the_broker_that_was_set_up_and_ends_it(tmp_path):
+    with secure_broker(tmp_path) as made:
+        made.stop()
+        with any_broker(None, tmp_path, set_up=made.folder.path) as (url, which):
+            assert (url, "set up" in which) == (f"mqtt://127.0.0.1:{made.service_port}", True)
+            nobody = knock(made.service_port, client_id="nobody")
+            nobody.leave()
+            assert not nobody.let_in
+            service = knock(made.service_port, user="service.ingest", password=made.service().password)
+            service.leave()
+            assert service.let_in
+        assert isinstance(knock(made.service_port, client_id="late").error, ConnectionRefusedError)
+
+
 def test_03_pages_for_other_machines_need_a_broker_of_ones_own(tmp_path):
     settings = Settings(data=tmp_path, host="0.0.0.0", port=free_port())  # noqa: S104 - refused
     with pytest.raises(ConfigurationError, match="setup broker"):

@@ -1,0 +1,110 @@
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
+
+from deploy import certificates
+from services.errors import ConfigurationError
+from services.timebase import DAY_MS, datetime_of
+
+NOW_MS = 1_790_000_000_000
+
+
+@pytest.fixture(scope="module")
+def authority():
+    return certificates.root("Test root", now_ms=NOW_MS)
+
+
+def _server_verifier(authority, host, at_ms):
+    store = Store([x509.load_pem_x509_certificate(authority.certificate)])
+    return PolicyBuilder().store(store).time(datetime_of(at_ms)).build_server_verifier(x509.DNSName(host))
+
+
+def test_the_brokers_certificate_is_for_its_names_and_its_time(authority):
+    """Verified by the library's own path validation, which knows nothing of how it was made."""
+    made = certificates.of_broker(authority, ["camp.example", "10.0.0.7"], now_ms=NOW_MS)
+    leaf = x509.load_pem_x509_certificate(made.certificate)
+    assert certificates.hosts_of(made.certificate) == ("camp.example", "10.0.0.7")
+    last_ms = NOW_MS + certificates.BROKER_DAYS * DAY_MS
+    for at_ms in (NOW_MS, last_ms - 1_000):
+        assert _server_verifier(authority, "camp.example", at_ms).verify(leaf, [])[0] == leaf
+    for host, at_ms in (
+        ("other.example", NOW_MS),
+        ("camp.example", last_ms + 1_000),
+        ("camp.example", NOW_MS - 2 * DAY_MS),
+    ):
+        with pytest.raises(VerificationError):
+            _server_verifier(authority, host, at_ms).verify(leaf, [])
+
+
+def test_another_houses_root_vouches_for_nothing_here(authority):
+    stranger = certificates.root("Test root", now_ms=NOW_MS)
+    leaf = x509.load_pem_x509_certificate(
+        certificates.of_broker(authority, ["camp.example"], now_ms=NOW_MS).certificate
+    )
+    with pytest.raises(VerificationError):
+        _server_verifier(stranger, "camp.example", NOW_MS).verify(leaf, [])
+
+
+def test_a_units_certificate_cannot_be_a_brokers(authority):
+    leaf = x509.load_pem_x509_certificate(
+        certificates.of_unit(authority, "v3-meat", now_ms=NOW_MS).certificate
+    )
+    usage = leaf.extensions.get_extension_for_class(x509.ExtendedKeyUsage).value
+    assert list(usage) == [x509.oid.ExtendedKeyUsageOID.CLIENT_AUTH]
+    with pytest.raises(VerificationError):
+        _server_verifier(authority, "v3-meat", NOW_MS).verify(leaf, [])
+
+
+def test_no_certificate_outlives_the_root(authority):
+    late_ms = NOW_MS + (certificates.ROOT_DAYS - 10) * DAY_MS
+    leaf = x509.load_pem_x509_certificate(
+        certificates.of_unit(authority, "v3-meat", now_ms=late_ms).certificate
+    )
+    root = x509.load_pem_x509_certificate(authority.certificate)
+    assert leaf.not_valid_after_utc == root.not_valid_after_utc
+    with pytest.raises(ConfigurationError, match="run out"):
+        certificates.of_unit(authority, "v3-meat", now_ms=late_ms + 11 * DAY_MS)
+
+
+@pytest.mark.parametrize(
+    "hosts", [[], ["two words"], ["camp_x.example"], [""], ["a..b"], ["c\u00e4mp.example"]]
+)
+def test_what_cannot_be_a_host_is_refused(authority, hosts):
+    with pytest.raises(ConfigurationError, match="--host"):
+        certificates.of_broker(authority, hosts, now_ms=NOW_MS)
+
+
+def test_days_left_are_counted_down_to_below_nought(authority, tmp_path):
+    file = tmp_path / "broker.crt"
+    file.write_bytes(certificates.of_broker(authority, ["camp.example"], now_ms=NOW_MS).certificate)
+    days = certificates.BROKER_DAYS
+    for passed, left in ((0, days), (days - 1, 1), (days, 0), (days + 1, -1)):
+        assert certificates.days_left(file, now_ms=NOW_MS + passed * DAY_MS) == left
+    file.write_text("none")
+    with pytest.raises(ConfigurationError, match=r"broker\.crt"):
+        certificates.days_left(file, now_ms=NOW_MS)
+
+
+def test_lists_of_revoked_certificates_grow_and_do_not_run_out_before_the_root(authority):
+    first, second = (certificates.of_unit(authority, f"v3-{k}", now_ms=NOW_MS).certificate for k in "ab")
+    one = certificates.revocations(authority, None, [first], now_ms=NOW_MS)
+    both = x509.load_pem_x509_crl(certificates.revocations(authority, one, [second], now_ms=NOW_MS + DAY_MS))
+    root = x509.load_pem_x509_certificate(authority.certificate)
+    assert both.is_signature_valid(root.public_key())
+    assert both.next_update_utc == root.not_valid_after_utc
+    assert {row.serial_number for row in both} == {
+        x509.load_pem_x509_certificate(pem).serial_number for pem in (first, second)
+    }
+
+
+def test_the_wrong_key_signs_nothing(authority):
+    other = certificates.root("Other", now_ms=NOW_MS)
+    with pytest.raises(ConfigurationError, match="does not belong"):
+        certificates.of_unit(certificates.Pair(authority.certificate, other.key), "v3-meat", now_ms=NOW_MS)
+
+
+def test_keys_are_elliptic_and_named_by_their_fingerprint(authority):
+    certificate = x509.load_pem_x509_certificate(authority.certificate)
+    assert isinstance(certificate.public_key(), ec.EllipticCurvePublicKey)
+    assert len(certificates.fingerprint(authority.certificate).split(":")) == 32
