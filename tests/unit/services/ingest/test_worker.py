@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from services.errors import DependencyUnavailable
+from services.errors import DependencyUnavailable, NoRoom
 from services.ingest import sorting, worker
 from services.ingest.client import Delivery
 from services.ingest.link import Arrival
@@ -154,3 +154,43 @@ def test_what_waits_its_turn_is_confirmed_on_stopping(store, link):
     stop.set()
     ingest.run(stop)
     assert b'"sq":1' in link.posts[-1].payload
+
+
+def test_without_room_nothing_is_taken_or_acknowledged_and_it_goes_on_when_there_is(store, link, monkeypatch):
+    monkeypatch.setattr(worker, "CHORES_S", 0.01)
+    has_room, said = [False], []
+    ingest = Ingest(
+        store, link, known_units=lambda: frozenset({UNIT}), heartbeat=said.append, room=lambda: has_room[0]
+    )
+    link.coming = [arrival(0)]
+    ingest.step(threading.Event())
+    assert (link.coming, link.acknowledged) != ([], [1])
+    assert store.marks(UNIT) == {}
+    assert "disk is full" in said[-1]["trouble"]
+    has_room[0] = True
+    ingest.step(threading.Event())
+    assert link.acknowledged == [1]
+    ingest._next_chores_s = 0.0
+    ingest.step(threading.Event())
+    assert said[-1]["trouble"] is None
+
+
+def test_it_shows_life_and_says_what_is_wrong_while_the_store_does_not_answer(store, link, monkeypatch):
+    monkeypatch.setattr(worker, "FIRST_RETRY_S", 0.001)
+    commit, failures = store.commit, [DependencyUnavailable("locked"), NoRoom("the disk is full")]
+
+    def failing(batch, **more):
+        if failures:
+            raise failures.pop(0)
+        return commit(batch, **more)
+
+    monkeypatch.setattr(store, "commit", failing)
+    said = []
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}), heartbeat=said.append)
+    link.coming = [arrival(0)]
+    ingest.step(threading.Event())
+    told = [each["trouble"] for each in said]
+    assert "locked" in told[1]
+    assert "disk is full" in told[2]
+    assert ingest.figures.trouble is None
+    assert link.acknowledged == [1]
