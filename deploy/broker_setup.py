@@ -197,6 +197,7 @@ def set_up(
     now_ms: int,
     mutual: bool = False,
     owner: str = BROKER_USER,
+    service_owner: str | None = None,
     unit_port: int = UNIT_PORT,
     service_port: int = SERVICE_PORT,
 ) -> None:
@@ -230,7 +231,7 @@ def set_up(
     if mutual:
         keep(folder.revoked, certificates.revocations(authority, None, (), now_ms=now_ms))
     secret = secrets.token_urlsafe(password_file.SECRET_BYTES)
-    write_private(folder.service_secret, secret.encode(), owner=None)
+    write_private(folder.service_secret, secret.encode(), owner=service_owner)
     keep(folder.passwords, password_file.line(SERVICE_USER, secret).encode())
     keep(folder.rules, _RULES.encode())
     text = _COMMON.format(
@@ -292,7 +293,10 @@ def listeners(text: str, *, plain_only: bool = False) -> list[tuple[str, str]]:
 
 
 def write_private(file: Path, content: bytes, *, owner: str | None) -> None:
-    """Put a file in place in one step, readable by its owner only; None is whoever writes it."""
+    """Put a file in place in one step, readable by its owner only.
+
+    Without an `owner` it stays whose it was, so that root may change what another account's broker reads.
+    """
     fresh = file.with_name(f".{file.name}.new")
     fresh.unlink(missing_ok=True)
     handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -300,7 +304,11 @@ def write_private(file: Path, content: bytes, *, owner: str | None) -> None:
         out.write(content)
         out.flush()
         os.fsync(out.fileno())
-    _give(fresh, owner)
+    if owner is not None:
+        _give(fresh, owner)
+    elif file.exists() and os.geteuid() == 0:
+        before = file.stat()
+        os.chown(fresh, before.st_uid, before.st_gid)
     fresh.replace(file)
 
 

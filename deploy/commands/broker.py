@@ -19,6 +19,9 @@ def broker(
     ] = False,
     renew: Annotated[bool, typer.Option("--renew", help="Make the broker a new certificate.")] = False,
     owner: Annotated[str, typer.Option(help="The broker's account, when root sets it up.")] = "mosquitto",
+    service_owner: Annotated[
+        str | None, typer.Option(help="The account ingest runs under, when root sets it up.")
+    ] = None,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port for units.")] = 8883,
     service_port: Annotated[
         int, typer.Option(min=1, max=65535, help="Port for the service, on this machine only.")
@@ -48,6 +51,7 @@ def broker(
         now_ms=now_ms(),
         mutual=mutual_tls,
         owner=owner,
+        service_owner=service_owner,
         unit_port=port,
         service_port=service_port,
     )

@@ -12,5 +12,5 @@ DATA = user_data_path("bushlarder")
 Data = Annotated[Path, typer.Option(help="Folder that holds the databases, the broker's state and the logs.")]
 Port = Annotated[int | None, typer.Option(help="Port the pages are served on (default 8420).")]
 BrokerUrl = Annotated[
-    str | None, typer.Option("--broker", help="mqtt://HOST:PORT of a broker already there.")
+    str | None, typer.Option("--broker", help="mqtts://HOST:PORT of a broker there is; mqtt:// only here.")
 ]

@@ -1,3 +1,4 @@
+import os
 import stat
 
 import pytest
@@ -5,7 +6,7 @@ import pytest
 from deploy import broker_setup, certificates
 from deploy.broker_setup import BrokerFolder, faults, listeners
 from services.errors import ConfigurationError
-from tests.helpers.secure_broker import broker_account
+from tests.helpers.secure_broker import as_root, broker_account
 
 NOW_MS = 1_790_000_000_000
 
@@ -89,3 +90,24 @@ def test_a_folder_without_a_broker_says_how_to_make_one(tmp_path):
 def test_paths_the_broker_cannot_read_are_refused(tmp_path):
     with pytest.raises(ConfigurationError, match="blanks"):
         broker_setup.set_up(BrokerFolder(tmp_path / "my broker"), ["camp.example"], now_ms=NOW_MS)
+
+
+def test_what_is_written_again_stays_whose_it_was(folder):
+    """The broker of a box without root may run under any account; its files must not become root's."""
+    if as_root():
+        os.chown(folder.passwords, 12_345, 12_346)
+    before = folder.passwords.stat()
+    broker_setup.write_private(folder.passwords, b"new", owner=None)
+    after = folder.passwords.stat()
+    assert (after.st_uid, after.st_gid) == (before.st_uid, before.st_gid)
+    assert stat.S_IMODE(after.st_mode) == 0o600
+    assert folder.passwords.read_bytes() == b"new"
+
+
+def test_accounts_that_do_not_exist_are_refused_by_name(tmp_path):
+    if not as_root():
+        pytest.skip("only root can give files away")
+    with pytest.raises(ConfigurationError, match="nobody-by-that-name"):
+        broker_setup.set_up(
+            BrokerFolder(tmp_path / "b"), ["camp.example"], now_ms=NOW_MS, owner="nobody-by-that-name"
+        )
