@@ -14,6 +14,8 @@ import orjson
 import structlog
 
 from services.store import keeping
+from services.store.bins import Grid
+from services.store.influx_bins import ROLLED_UP, bins_of_samples, hour_lines, hourly_of
 from services.store.influx_points import (
     ALL_FIELDS,
     MEASURED_FIELDS,
@@ -27,15 +29,23 @@ from services.store.influx_reader import InfluxReader
 from services.store.ledger import Work
 from services.store.protocol import Reject
 from services.store.row_keeper import RowKeeper
-from services.store.rows import HEAD_WIDTH, VALUE_COLUMNS, Row, values_of
+from services.store.rows import HEAD_WIDTH, VALUE_COLUMNS, Row, columns_in, values_of
 from services.store.schema import IMPORTED_BID
 from services.telemetry import COLUMNS, Rejected, Sample
-from services.timebase import HOUR_MS
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 __all__ = ["InfluxReader", "InfluxStore"]
 
 _FIELD_NAMED = re.compile(r'input field "([^"]+)"')
 """How a server names the field whose type is another one there."""
+GRACE_MS = 5 * MINUTE_MS
+"""How long after its end an hour is rolled up first."""
+ROLL_AT_ONCE_MS = 30 * DAY_MS
+"""The longest span that is rolled up in one go."""
+_STALE = (
+    "SELECT unit, unit_no, columns, hour_ms FROM stale_hours JOIN units USING (unit_no)"
+    " WHERE hour_ms <= ? ORDER BY unit_no, hour_ms LIMIT 1"
+)
 _STATEMENTS = 5
 """Statements of one request: they travel in its address, whose length is limited."""
 
@@ -63,9 +73,31 @@ class InfluxStore(RowKeeper, InfluxReader):
         self._server.command(f'SELECT "sq" FROM {MEASUREMENT} LIMIT 1')  # noqa: S608 - our own name
 
     def tidy(self, now_ms: int) -> bool:
-        """Do nothing: the server keeps its own house."""
-        del now_ms
-        return False
+        """Bring the hourly roll-up of one unit up to date; return whether more waits.
+
+        The hour that runs is left alone. What is written twice is the same.
+        """
+        hourly = hourly_of(self._server.access.bucket)
+        if not self._is_rolled_up(hourly):
+            return False
+        done_ms = now_ms - HOUR_MS - GRACE_MS
+        with self._transaction() as connection:
+            stale = connection.execute(_STALE, (done_ms,)).fetchone()
+            if stale is None:
+                return False
+            unit, unit_no, mask, from_ms = stale
+            which = "FROM stale_hours WHERE unit_no = ? AND hour_ms BETWEEN ? AND ?"
+            hours = (unit_no, from_ms, min(done_ms, from_ms + ROLL_AT_ONCE_MS))
+            (last_ms,) = connection.execute(f"SELECT max(hour_ms) {which}", hours).fetchone()
+            columns = columns_in(mask, ROLLED_UP)
+            over = Grid(from_ms, last_ms + HOUR_MS, from_ms, HOUR_MS)
+            if columns:
+                tables = self._server.query(bins_of_samples(unit, over, columns))
+                lines = hour_lines(unit, [point for table in tables for point in table.values], columns)
+                for words in self._server.write(lines, bucket=hourly).values():
+                    _log.error("store.influx.roll_up.refused", unit=unit, words=words)
+            connection.execute(f"DELETE {which}", hours)
+            return connection.execute(_STALE, (done_ms,)).fetchone() is not None
 
     def _look_up(self, connection: sqlite3.Connection, samples: Sequence[Sample]) -> None:
         self._found = {}
@@ -124,7 +156,7 @@ class InfluxStore(RowKeeper, InfluxReader):
         loose = [row for row in work.rows if self._may_move(work, row)]
         final = [row for row in work.rows if not self._may_move(work, row)] if loose else work.rows
         self._insert(connection, loose, work.used)
-        refused, gone = self._send(final)
+        refused, gone = self._send(connection, final)
         work.rows = [row for row in work.rows if (row[0], row[2], row[3]) not in gone] if gone else work.rows
         return refused
 
@@ -148,12 +180,14 @@ class InfluxStore(RowKeeper, InfluxReader):
         which = "FROM samples WHERE unit_no = ? AND bid = ? AND up_ms IS NOT NULL"
         rows = connection.execute(f"SELECT * {which}", (unit_no, bid)).fetchall()
         if rows:
-            refused, _ = self._send([list(row) for row in rows])
+            refused, _ = self._send(connection, [list(row) for row in rows])
             keeping.quarantine(connection, refused)
             connection.execute(f"DELETE {which}", (unit_no, bid))
             _log.info("store.influx.settled", unit_no=unit_no, bid=bid, samples=len(rows))
 
-    def _send(self, rows: Sequence[Row]) -> tuple[list[Reject], set[tuple[int, int, int]]]:
+    def _send(
+        self, connection: sqlite3.Connection, rows: Sequence[Row]
+    ) -> tuple[list[Reject], set[tuple[int, int, int]]]:
         """Write rows to the server; return what it would not have, and whose rows are not there at all.
 
         Where it names a field that has another type there, the sample is stored without that field.
@@ -176,6 +210,8 @@ class InfluxStore(RowKeeper, InfluxReader):
                 else:
                     again.append([*row[:at], None, *row[at + 1 :]])
             left = again
+        stale = {(row[0], row[1] - row[1] % HOUR_MS) for row in rows}
+        connection.executemany("INSERT OR IGNORE INTO stale_hours VALUES (?, ?)", stale)
         return rejects, gone
 
 

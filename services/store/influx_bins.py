@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 
 from services.store.bins import Gathered, Grid
-from services.store.influx_points import FIELD_OF, MEASUREMENT, NS_IN_MS, select
-from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
+from services.store.influx_points import FIELD_OF, MEASUREMENT, NS_IN_MS, select, tag_of
+from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS
 
 ROLLED_UP = (*NUMERIC_COLUMNS, *BOOLEAN_COLUMNS)
 """Columns that can be gathered."""
-_PARTS = ("min", "max", "mean", "count")
+_PARTS = ("min", "max", "sum", "count")
 
 
 def hourly_of(bucket: str) -> str:
@@ -25,24 +25,32 @@ def named(text: str) -> str:
     return f'"{escaped}"'
 
 
-def roll_up(columns: Sequence[str]) -> str:
-    """Return what to select for the lowest, highest and mean reading and their number, per column."""
-    return ", ".join(
-        f'{how}("{FIELD_OF[column]}") AS "{FIELD_OF[column]}_{how}"' for column in columns for how in _PARTS
-    )
+def _part_of(column: str, how: str) -> str:
+    return f"{FIELD_OF[column]}_{how}"
 
 
 def bins_of_samples(unit: str, over: Grid, columns: Sequence[str]) -> str:
     """Return the statement that gathers samples into the bins of a grid."""
-    where = select(roll_up(columns), unit, start_ms=over.start_ms, end_ms=over.end_ms)
+    parts = ", ".join(f'{how}("{FIELD_OF[column]}")' for column in columns for how in _PARTS)
+    where = select(parts, unit, start_ms=over.start_ms, end_ms=over.end_ms)
     return f"{where} GROUP BY time({over.width_ms}ms, {over.first_ms % over.width_ms}ms) fill(none)"
 
 
-def hours(bucket: str, unit: str, start_ms: int, end_ms: int, columns: Sequence[str]) -> str:
-    """Return the statement that reads the hourly roll-up."""
-    fields = ", ".join(f'"{FIELD_OF[column]}_{how}"' for column in columns for how in _PARTS)
-    where = select(fields, unit, start_ms=start_ms, end_ms=end_ms)
+def hours_rolled_up(bucket: str, unit: str, over: Grid, columns: Sequence[str]) -> str:
+    """Return the statement that reads the hourly roll-up of a span."""
+    fields = ", ".join(f'"{_part_of(column, how)}"' for column in columns for how in _PARTS)
+    where = select(fields, unit, start_ms=over.start_ms, end_ms=over.end_ms)
     return where.replace(f"FROM {MEASUREMENT}", f"FROM {named(hourly_of(bucket))}..{MEASUREMENT}", 1)
+
+
+def hour_lines(unit: str, points: Iterable[Sequence[Any]], columns: Sequence[str]) -> list[str]:
+    """Return hours gathered with `bins_of_samples` as lines for the roll-up."""
+    names = [_part_of(column, how) for column in columns for how in _PARTS]
+    lines = []
+    for time_ns, *cells in points:
+        known = [f"{name}={int(cell)}i" for name, cell in zip(names, cells, strict=True) if cell is not None]
+        lines.append(f"{MEASUREMENT},unit={tag_of(unit)} {','.join(known)} {time_ns}")
+    return lines
 
 
 def gathered_points(
@@ -57,24 +65,11 @@ def gathered_points(
     inside = (place >= 0) & (place < over.bins)
     place, cells = place[inside], table[inside, 1:].astype(np.float64)
     for at, column in enumerate(columns):
-        low, high, mean, count = cells[:, at * len(_PARTS) : (at + 1) * len(_PARTS)].T
-        _fold(found[column], place, low, high, mean, np.nan_to_num(count), column in NUMERIC_COLUMNS)
+        low, high, total, count = cells[:, at * len(_PARTS) : (at + 1) * len(_PARTS)].T
+        scale = 1000.0 if column in NUMERIC_COLUMNS else 1.0
+        into = found[column]
+        np.fmin.at(into.low, place, low / scale)
+        np.fmax.at(into.high, place, high / scale)
+        np.add.at(into.total, place, np.rint(np.nan_to_num(total) * (1000.0 / scale)).astype(np.int64))
+        np.add.at(into.count, place, np.nan_to_num(count).astype(np.int64))
     return found
-
-
-def _fold(  # noqa: PLR0917 - one row of the table
-    into: Gathered,
-    place: Any,  # noqa: ANN401
-    low: FloatArray,
-    high: FloatArray,
-    mean: FloatArray,
-    count: FloatArray,
-    in_thousandths: bool,  # noqa: FBT001
-) -> None:
-    """Add rows of (bin, lowest, highest, mean, number) to bins."""
-    total = np.rint(np.nan_to_num(mean) * count * (1.0 if in_thousandths else 1000.0)).astype(np.int64)
-    scale = 1000.0 if in_thousandths else 1.0
-    np.fmin.at(into.low, place, low / scale)
-    np.fmax.at(into.high, place, high / scale)
-    np.add.at(into.total, place, total)
-    np.add.at(into.count, place, count.astype(np.int64))

@@ -38,6 +38,11 @@ def ns_of(t_ms: int, bid: int, sq: int) -> int:
     return t_ms * NS_IN_MS + zlib.crc32(b"%d,%d" % (bid, sq)) % NS_IN_MS
 
 
+def tag_of(unit: str) -> str:
+    """Return a unit as the value of a tag."""
+    return unit.replace("\\", "\\\\").replace(",", "\\,").replace(" ", "\\ ").replace("=", "\\=")
+
+
 def line_of(unit: str, row: Row) -> str:
     """Return a row as a line of the line protocol.
 
@@ -59,8 +64,7 @@ def line_of(unit: str, row: Row) -> str:
             fields.append(f"{name}={value}i")
         else:
             raise OverflowError(f"{name} does not fit into 64 bits")
-    tag = unit.replace("\\", "\\\\").replace(",", "\\,").replace(" ", "\\ ").replace("=", "\\=")
-    return f"{MEASUREMENT},unit={tag} {','.join(fields)} {ns_of(row[1], row[2], row[3])}"
+    return f"{MEASUREMENT},unit={tag_of(unit)} {','.join(fields)} {ns_of(row[1], row[2], row[3])}"
 
 
 ALL_FIELDS = ", ".join(f'"{name}"' for name in (*HEAD_FIELDS, *MEASURED_FIELDS))

@@ -1,13 +1,15 @@
 """Reading samples from an InfluxDB, together with the few rows that still wait beside the ledger."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from services.store.bins import Bins, Gathered, Grid, gathered
-from services.store.influx_bins import bins_of_samples, gathered_points, hourly_of, hours
+from services.store.influx_bins import bins_of_samples, gathered_points, hourly_of, hours_rolled_up
 from services.store.influx_points import (
     ALL_FIELDS,
     FIELD_OF,
@@ -78,37 +80,38 @@ class InfluxReader(RowReader):
     def binned(self, unit: str, over: Grid, columns: Sequence[str]) -> Mapping[str, Bins]:
         """Return columns of numbers or booleans in bins of time, in the order asked for.
 
-        Bins of whole hours reach further back than the samples, where the hourly roll-up is kept.
+        Bins of whole hours are put together from the hourly roll-up as far as it is up to date, which also
+        reaches further back than the samples where these are dropped after a time.
         """
         found = {column: Gathered.nothing(over.bins) for column in columns}
         known = self._unit(unit)
         wanted = [] if known is None else columns_in(known[1], columns)
-        if wanted:
-            waiting = super().read(unit, over.start_ms, over.end_ms, wanted)
-            parts = [
-                self._gathered(bins_of_samples(unit, over, wanted), over, wanted),
-                {name: gathered(waiting.t_ms, waiting.numbers(name), over) for name in wanted},
-                self._before_samples(unit, over, wanted),
+        if known is not None and wanted:
+            from_ms, until_ms = self._hours_of(known[0], over)
+            rolled = replace(over, start_ms=from_ms, end_ms=until_ms)
+            parts: list[tuple[Callable[[str, Grid, Sequence[str]], str], Grid]] = [
+                (bins_of_samples, replace(over, end_ms=from_ms)),
+                (partial(hours_rolled_up, self._server.access.bucket), rolled),
+                (bins_of_samples, replace(over, start_ms=until_ms)),
             ]
-            for part in parts:
-                for name, bins in part.items():
-                    found[name].put(0, bins)
+            asked = [question(unit, part, wanted) for question, part in parts if part.start_ms < part.end_ms]
+            points = [point for each in asked for table in self._server.query(each) for point in table.values]
+            waiting = super().read(unit, over.start_ms, over.end_ms, wanted)
+            for name, bins in gathered_points(points, over, wanted).items():
+                bins.put(0, gathered(waiting.t_ms, waiting.numbers(name), over))
+                found[name] = bins
         return {column: bins.bins(over.t_ms) for column, bins in found.items()}
 
-    def _gathered(self, statement: str, over: Grid, wanted: Sequence[str]) -> dict[str, Gathered]:
-        points = [point for table in self._server.query(statement) for point in table.values]
-        return gathered_points(points, over, wanted)
-
-    def _before_samples(self, unit: str, over: Grid, wanted: Sequence[str]) -> dict[str, Gathered]:
-        """Return what the hourly roll-up knows of the time before the first sample that is still there."""
-        if over.width_ms % HOUR_MS:
-            return {}
-        oldest = self.span_of(unit)
-        until_ms = over.end_ms if oldest is None else min(over.end_ms, oldest[0] - oldest[0] % HOUR_MS)
-        bucket = self._server.access.bucket
-        if until_ms <= over.first_ms or not self._is_rolled_up(hourly_of(bucket)):
-            return {}
-        return self._gathered(hours(bucket, unit, over.first_ms, until_ms, wanted), over, wanted)
+    def _hours_of(self, unit_no: int, over: Grid) -> tuple[int, int]:
+        """Return the span of a grid that the roll-up answers for, beginning and end on the hour."""
+        from_ms = -(-over.start_ms // HOUR_MS) * HOUR_MS
+        if over.width_ms % HOUR_MS or from_ms >= over.end_ms:
+            return over.start_ms, over.start_ms
+        if not self._is_rolled_up(hourly_of(self._server.access.bucket)):
+            return over.start_ms, over.start_ms
+        until_ms = over.end_ms - over.end_ms % HOUR_MS
+        stale = self._rows("SELECT min(hour_ms) FROM stale_hours WHERE unit_no = ?", unit_no)[0][0]
+        return from_ms, max(from_ms, until_ms if stale is None else min(until_ms, stale))
 
     def _is_rolled_up(self, bucket: str) -> bool:
         """Return whether somebody has set up the roll-up; once there, it stays."""

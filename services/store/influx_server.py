@@ -85,7 +85,7 @@ class InfluxServer:
         self._writer.close()
         self.client.close()
 
-    def write(self, lines: Sequence[str]) -> dict[int, str]:
+    def write(self, lines: Sequence[str], *, bucket: str | None = None) -> dict[int, str]:
         """Make lines durable; return which of them the server will never have, by place, with its words.
 
         Where it complains about some lines of a request the request is sent again in halves: what it took
@@ -100,7 +100,7 @@ class InfluxServer:
         pieces = [(low, min(low + MOST_LINES, len(lines))) for low in range(0, len(lines), MOST_LINES)]
         while pieces:
             low, high = pieces.pop()
-            complaint = self._post(lines[low:high])
+            complaint = self._post(lines[low:high], bucket or self.access.bucket)
             if complaint is None:
                 continue
             if high - low == 1:
@@ -166,11 +166,11 @@ class InfluxServer:
             _return_http_data_only=True,
         )
 
-    def _post(self, lines: Sequence[str]) -> str | None:
+    def _post(self, lines: Sequence[str], bucket: str) -> str | None:
         """Write lines in one request; return the server's complaint if it is about some of them."""
         try:
             self._writer.write(
-                bucket=self.access.bucket,
+                bucket=bucket,
                 org=self.access.org,
                 record="\n".join(lines).encode(),
                 write_precision=WritePrecision.NS,  # type: ignore[arg-type] # a plain text there

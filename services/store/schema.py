@@ -61,6 +61,9 @@ CREATE TABLE IF NOT EXISTS runs (
     first_ms INTEGER, last_ms INTEGER, first_up_ms INTEGER, last_up_ms INTEGER,
     PRIMARY KEY (unit_no, bid, from_sq)
 ) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS stale_hours (
+    unit_no INTEGER NOT NULL, hour_ms INTEGER NOT NULL, PRIMARY KEY (unit_no, hour_ms)
+) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS skipped (
     unit_no INTEGER NOT NULL, bid INTEGER NOT NULL, from_sq INTEGER NOT NULL, to_sq INTEGER NOT NULL,
     reason TEXT NOT NULL, PRIMARY KEY (unit_no, bid, from_sq, to_sq)
