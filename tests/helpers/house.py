@@ -6,6 +6,8 @@ from pathlib import Path
 from services.domain import UnitCard
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
+from services.store.influx import InfluxReader, InfluxStore
+from services.store.influx_server import InfluxAccess
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
 from tests.helpers import made
@@ -19,11 +21,14 @@ DAY_MS = 86_400_000
 class House:
     """Two cabinets whose samples are stored, judged and signed for."""
 
-    def __init__(self, folder: Path, *, fleet_ms: int = NOON_MS - 60 * DAY_MS) -> None:
+    def __init__(
+        self, folder: Path, *, fleet_ms: int = NOON_MS - 60 * DAY_MS, influx: InfluxAccess | None = None
+    ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
-        self.store = SqliteStore(folder / "telemetry.db")
-        self.reader = SqliteReader(folder / "telemetry.db")
+        path = folder / "telemetry.db"
+        self.store = SqliteStore(path) if influx is None else InfluxStore(influx, path)
+        self.reader = SqliteReader(path) if influx is None else InfluxReader(influx, path)
         self.records = Records(folder / "records.db")
         self.records.apply_fleet(made.fleet(), who="operator", now_ms=fleet_ms)
         self.monitor = Monitor(self.reader, self.records)
