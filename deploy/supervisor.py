@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -18,6 +19,8 @@ PARENT_PIPE = "BUSHLARDER_PARENT_PIPE"
 _STOP_WITHIN_S = 10.0
 _RESTART_AFTER_S = (0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
 _STEADY_AFTER_S = 60.0
+LOG_BYTES = 10_000_000
+"""A log that has grown so long is turned over; one older piece is kept."""
 
 
 @dataclass
@@ -63,6 +66,7 @@ class Supervisor:
         """Restart children that ended, each time a little later."""
         now = time.monotonic()
         for child in self.children:
+            _turn_over(child.log)
             if child.process is None or child.process.poll() is None:
                 if child.restarts and now - child.started_s > _STEADY_AFTER_S:
                     child.restarts = 0
@@ -110,6 +114,14 @@ class Supervisor:
             except subprocess.TimeoutExpired:
                 child.process.kill()
                 child.process.wait()
+
+
+def _turn_over(log: Path) -> None:
+    """Put a long log aside; the child, which only appends, goes on in the emptied file."""
+    with contextlib.suppress(OSError):  # a full disk, perhaps: the next look tries again
+        if log.stat().st_size > LOG_BYTES:
+            shutil.copyfile(log, log.with_suffix(".1.log"))
+            os.truncate(log, 0)
 
 
 def _close_pipe(child: _Child) -> None:

@@ -15,6 +15,7 @@ import psutil
 import pytest
 
 from deploy import lodge_box
+from deploy import supervisor as supervisor_module
 from deploy.broker import broker, find_mosquitto
 from deploy.supervisor import Supervisor
 from services.errors import ConfigurationError, DependencyUnavailable
@@ -139,3 +140,26 @@ def test_progress_is_written_in_one_step(tmp_path):
     write({"total": 4})
     assert json.loads((tmp_path / "fleet" / "progress.json").read_text()) == {"total": 4}
     assert [path.name for path in (tmp_path / "fleet").iterdir()] == ["progress.json"]
+
+
+def test_a_log_that_has_grown_long_is_turned_over_while_its_child_goes_on(tmp_path, monkeypatch):
+    monkeypatch.setattr(supervisor_module, "LOG_BYTES", 2_000)
+    log = tmp_path / "part.log"
+    talking = [
+        sys.executable,
+        "-uc",
+        "import time\nfor n in range(400): print(f'line {n}'); time.sleep(0.005)",
+    ]
+    with log.open("ab") as stream:
+        process = subprocess.Popen(talking, stdout=stream)
+    child = supervisor_module._Child("part", talking, log, process)
+    running = supervisor_module.Supervisor(tmp_path, [child])
+    largest = 0
+    while process.poll() is None:
+        running.check()
+        largest = max(largest, log.stat().st_size)
+        time.sleep(0.02)
+    assert (tmp_path / "part.1.log").stat().st_size > 2_000
+    assert largest < 3_900, "all of it together is longer"
+    assert log.read_text().endswith("line 399\n")
+    assert "\0" not in log.read_text()
