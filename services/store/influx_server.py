@@ -22,6 +22,8 @@ MOST_LINES = 5_000
 """Lines of one request."""
 _CHUNK_ROWS = 10_000
 _TOO_LARGE = 413
+_NO_ANSWER = (HTTPError, OSError, UnicodeDecodeError, msgpack.exceptions.UnpackException, msgpack.FormatError)
+"""Silence, a line that breaks, or words that no InfluxDB says."""
 _ASK_A_PERSON = frozenset({401, 403, 404})
 _PERMANENT = (
     "partial write",
@@ -116,7 +118,7 @@ class InfluxServer:
             answer = self._call("/ping", {})
         except ApiException as error:
             raise self._trouble(error) from error
-        except (HTTPError, OSError) as error:
+        except _NO_ANSWER as error:
             raise _silence(error) from error
         with closing(answer):
             return str(answer.headers.get("X-Influxdb-Version") or "unknown").removeprefix("v")
@@ -150,7 +152,7 @@ class InfluxServer:
                         yield from self._tables(part)
         except ApiException as error:
             raise self._trouble(error) from error
-        except (HTTPError, OSError) as error:
+        except _NO_ANSWER as error:
             raise _silence(error) from error
 
     def _call(self, path: str, parameters: dict[str, str], *, method: str = "GET") -> Any:  # noqa: ANN401
@@ -180,7 +182,7 @@ class InfluxServer:
             if error.status == _TOO_LARGE or _is_about_points(error.status, words):
                 return words
             raise self._trouble(error) from error
-        except (HTTPError, OSError) as error:
+        except _NO_ANSWER as error:
             raise _silence(error) from error
         self._said = ""
         return None
