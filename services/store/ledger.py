@@ -14,6 +14,7 @@ from services.store.ledger_reader import LedgerReader
 from services.store.protocol import Appended, Batch, Reject, Skipped, WaitingPack
 from services.store.rows import Row, measured_of, row_of
 from services.store.schema import IMPORTED_BID, save_runs
+from services.store.wal import WriteAheadLog
 from services.telemetry import Rejected, Sample
 
 
@@ -72,6 +73,9 @@ class Ledger(LedgerReader):
         self._masks: dict[int, int] = {}
         self._boots: dict[tuple[int, int], Boot] = {}
         self._commits = 0
+        self._seen = 0
+        """State of the file as last seen: another number when another process has written to it."""
+        self._log = WriteAheadLog(self._path)
 
     @abstractmethod
     def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
@@ -168,6 +172,7 @@ class Ledger(LedgerReader):
         with self._access() as connection:
             connection.execute("BEGIN IMMEDIATE")
             try:
+                self._heed_others(connection)
                 yield connection
                 connection.execute("COMMIT")
             except BaseException:
@@ -175,9 +180,17 @@ class Ledger(LedgerReader):
                     connection.execute("ROLLBACK")
                 self._forget()
                 raise
+            self._log.keep_small(connection)
+
+    def _heed_others(self, connection: sqlite3.Connection) -> None:
+        """Forget what is remembered when somebody else has written meanwhile, as an import does."""
+        seen = connection.execute("PRAGMA data_version").fetchone()[0]
+        if seen != self._seen:
+            self._forget()
+            self._seen = seen
 
     def _forget(self) -> None:
-        """Forget what is remembered of the file, after a transaction that came to nothing."""
+        """Forget what is remembered of the file: a transaction came to nothing, or somebody else wrote."""
         self._units.clear()
         self._masks.clear()
         self._boots.clear()

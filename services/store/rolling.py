@@ -11,13 +11,13 @@ from services.store.hours import HOURS
 from services.store.rows import VALUE_COLUMNS
 from services.store.sealing import weeks_with_rows
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, Series
-from services.timebase import DAY_MS, HOUR_MS
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 ROLLED = (*NUMERIC_COLUMNS, *BOOLEAN_COLUMNS)
-AT_ONCE = 16
-"""Unit-weeks rolled up in one piece of housekeeping."""
 LOOK_EVERY_MS = HOUR_MS
 """How often it is looked for what is behind."""
+REOPENED_EVERY_MS = 5 * MINUTE_MS
+"""How often while days are taken back: a unit that sends a backlog takes the same days back all the time."""
 _NEVER_MS = -(2**62)
 
 
@@ -38,18 +38,20 @@ class Roller:
     def __init__(self) -> None:
         """Begin without knowing anything: what is due is looked up when first asked."""
         self._due: deque[tuple[int, int]] = deque()
-        self._next_look_ms = _NEVER_MS
+        self._looked_ms = _NEVER_MS
+        self._reopened = False
         self._upto_ms: dict[int, int] = {}
         """Per unit, an instant after which nothing is rolled up."""
 
     def forget(self) -> None:
-        """Forget what is remembered of the file, after a transaction that came to nothing."""
+        """Forget what is remembered of the file."""
         self._upto_ms.clear()
 
     def next_due(self, connection: sqlite3.Connection, now_ms: int) -> Stale | None:
         """Return the next stretch to roll up, None when there is none for now."""
-        if not self._due and now_ms >= self._next_look_ms:
-            self._next_look_ms = now_ms + LOOK_EVERY_MS
+        pause_ms = REOPENED_EVERY_MS if self._reopened else LOOK_EVERY_MS
+        if not self._due and not 0 <= now_ms - self._looked_ms < pause_ms:
+            self._looked_ms, self._reopened = now_ms, False
             self._due.extend(_behind(connection, now_ms - now_ms % DAY_MS))
         while self._due:
             unit_no, week = self._due.popleft()
@@ -106,7 +108,7 @@ class Roller:
             (day_ms, unit_no, week_of(t_min_ms), week_of(t_max_ms), day_ms),
         ).rowcount
         if changed:
-            self._next_look_ms = _NEVER_MS
+            self._reopened = True
 
     def _upto(self, connection: sqlite3.Connection, unit_no: int) -> int:
         upto_ms = self._upto_ms.get(unit_no)

@@ -17,6 +17,10 @@ from services.store.rows import columns_in, columns_of, values_of
 from services.telemetry import NUMERIC_COLUMNS, TEXT_COLUMNS, Series
 
 _KEYS = ("t_ms", "bid", "sq")
+_NEWEST_CHUNKS = (
+    "SELECT unit, chunk_no, last_ms FROM units JOIN chunks USING (unit_no) WHERE week ="
+    " (SELECT max(week) FROM chunks AS each WHERE each.unit_no = units.unit_no AND first_ms <= ?)"
+)
 _OVERLAPPING = "SELECT body FROM chunks WHERE unit_no = ? AND last_ms >= ? AND first_ms < ? ORDER BY week"
 
 _Part = tuple[npt.NDArray[np.int64], dict[str, npt.NDArray[Any]]]
@@ -77,17 +81,16 @@ class SealedReader(RowReader):
         """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
         with self._snapshot() as connection:
             found = dict(super().latest(now_ms))
-            newest = connection.execute(
-                "SELECT unit, max(last_ms), body FROM chunks JOIN units USING (unit_no)"
-                " WHERE first_ms <= ? GROUP BY unit_no",
-                (now_ms + AHEAD_MS,),
-            ).fetchall()
-        for unit, last_ms, body in newest:
-            if unit in found and found[unit].t_ms > last_ms:
-                continue
-            row = max(row for row in _dated(body) if row[0] <= now_ms + AHEAD_MS)
-            if unit not in found or found[unit].t_ms < row[0]:
-                found[unit] = Latest(unit, row[0], row[4], values_of(row[len(HEAD) :]))
+            newest = connection.execute(_NEWEST_CHUNKS, (now_ms + AHEAD_MS,)).fetchall()
+            silent = [
+                (unit, connection.execute("SELECT body FROM chunks WHERE chunk_no = ?", (number,)).fetchone())
+                for unit, number, last_ms in newest
+                if unit not in found or found[unit].t_ms <= last_ms
+            ]
+        for unit, (body,) in silent:
+            sealed = _last_of(unit, body, now_ms + AHEAD_MS)
+            if unit not in found or found[unit].t_ms < sealed.t_ms:
+                found[unit] = sealed
         return found
 
     def _newest_before(self, unit: str, t_ms: int) -> int | None:
@@ -105,8 +108,12 @@ class SealedReader(RowReader):
         return max(times, default=None)
 
 
-def _dated(body: bytes) -> list[tuple[Any, ...]]:
-    return rows_of(unpacked(body))
+def _last_of(unit: str, body: bytes, t_ms: int) -> Latest:
+    """Return the last sample of a chunk up to an instant, which is not before its first."""
+    table = unpacked(body)
+    last = int(np.searchsorted(table["t_ms"].to_numpy(), t_ms, side="right")) - 1
+    (row,) = rows_of(table.slice(last, 1))
+    return Latest(unit, row[0], row[4], values_of(row[len(HEAD) :]))
 
 
 def _of_chunk(body: bytes, wanted: Sequence[str], start_ms: int, end_ms: int) -> _Part:

@@ -47,13 +47,17 @@ class Sealer:
         """Seal weeks that ended so long ago."""
         self._after_ms = round(seal_after_days * DAY_MS)
         self._due: deque[_Place] = deque()
-        self._next_look_ms = 0
+        self._looked_ms = -LOOK_EVERY_MS
         self._at_hand: OrderedDict[_Place, dict[tuple[int, int], tuple[Any, ...]]] = OrderedDict()
+
+    def forget(self) -> None:
+        """Forget what is remembered of the file."""
+        self._at_hand.clear()
 
     def next_due(self, connection: sqlite3.Connection, now_ms: int) -> _Place | None:
         """Return the next week to seal, None when there is none for now."""
-        if not self._due and now_ms >= self._next_look_ms:
-            self._next_look_ms = now_ms + LOOK_EVERY_MS
+        if not self._due and not 0 <= now_ms - self._looked_ms < LOOK_EVERY_MS:
+            self._looked_ms = now_ms
             old = weeks_with_rows(connection, week_of(now_ms - self._after_ms), settled=True)
             self._due.extend(sorted(old, key=lambda place: place[1]))
         return self._due.popleft() if self._due else None

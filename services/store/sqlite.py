@@ -1,14 +1,17 @@
 """The embedded telemetry store: one SQLite file, one writing process, any number of readers."""
 
 import sqlite3
+import time
 from collections.abc import Sequence
 
 from services.store.rolled_reader import RolledReader
-from services.store.rolling import AT_ONCE, ROLLED, Roller
+from services.store.rolling import ROLLED, Roller
 from services.store.row_keeper import RowKeeper
 from services.store.rows import Row
 from services.store.sealing import SEAL_AFTER_DAYS, Sealer
 
+AT_ONCE_S = 0.05
+"""When rolling up pauses, so that a commit waits for one unit's week at most and not for all."""
 PAGES_GIVEN_BACK = 256
 """Free pages given back to the file system with each week sealed, about a megabyte."""
 
@@ -31,13 +34,13 @@ class SqliteStore(RowKeeper, SqliteReader):
         return self._roll(now_ms) or self._seal(now_ms)
 
     def _roll(self, now_ms: int) -> bool:
+        enough_s = time.monotonic() + AT_ONCE_S
         with self._transaction() as connection:
-            for _ in range(AT_ONCE):
-                stale = self._roller.next_due(connection, now_ms)
-                if stale is None:
-                    break
+            while (stale := self._roller.next_due(connection, now_ms)) is not None:
                 series = self.read(stale.unit, stale.from_ms, stale.to_ms, ROLLED)
                 self._roller.write(connection, stale, series)
+                if time.monotonic() >= enough_s:
+                    break
         return self._roller.more_due
 
     def _seal(self, now_ms: int) -> bool:
@@ -58,6 +61,7 @@ class SqliteStore(RowKeeper, SqliteReader):
     def _forget(self) -> None:
         super()._forget()
         self._roller.forget()
+        self._sealer.forget()
 
     def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
         found = super()._stored(connection, row)
