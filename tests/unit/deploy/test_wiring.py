@@ -2,9 +2,12 @@
 
 import pytest
 
+from deploy import wiring
 from deploy.wiring import apply_fleet_file, check_file
 from services.domain.complaints import FleetFileError
+from services.errors import ConfigurationError
 from services.records.facade import Records
+from services.settings import Settings
 from tests.helpers.made import FLEET_TOML, NOON_MS
 
 OWN = """
@@ -54,3 +57,22 @@ def test_the_set_point_is_held_against_the_tighter_own_limit(tmp_path):
     refused, remarks = check_file(file)
     assert refused
     assert any("above the limit 3 °C" in remark for remark in remarks)
+
+
+def test_the_service_gets_in_by_what_the_settings_say(tmp_path):
+    (tmp_path / "word").write_text("from-a-file\n")
+    url = "mqtts://camp.example"
+    by_file = Settings(
+        data=tmp_path, broker_user="me", broker_password_file=tmp_path / "word", broker_ca=tmp_path
+    )
+    access = wiring.broker_access(by_file, url)
+    assert (access.user, access.password, access.ca) == ("me", "from-a-file", tmp_path)
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    (folder / "service.secret").write_text("own")
+    access = wiring.broker_access(Settings(data=tmp_path, broker_folder=folder), "mqtt://127.0.0.1")
+    assert (access.user, access.password) == ("service.ingest", "own")
+    assert wiring.broker_access(Settings(data=tmp_path), url).user is None
+    lost = Settings(data=tmp_path, broker_user="me", broker_password_file=tmp_path / "none")
+    with pytest.raises(ConfigurationError):
+        wiring.broker_access(lost, url)
