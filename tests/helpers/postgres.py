@@ -1,7 +1,6 @@
 """A real PostgreSQL in a private folder, on a local socket of its own; each test gets a fresh database."""
 
 import contextlib
-import glob
 import os
 import pwd
 import shutil
@@ -16,13 +15,36 @@ import psycopg
 USER = "bushlarder"
 
 
+_UNPACKED = Path(__file__).parents[2] / "build" / "debian"
+"""Where deploy/test unpacks Debian packages without installing them."""
+
+
 def programs() -> Path | None:
-    """Return the folder of the newest server's programs."""
-    found = sorted(glob.glob("/usr/lib/postgresql/*/bin/initdb"), key=lambda path: int(path.split("/")[4]))  # noqa: PTH207
-    if found:
-        return Path(found[-1]).parent
+    """Return the folder of the programs of a server that can be started here."""
+    found = sorted(
+        (path for root in (Path("/"), _UNPACKED) for path in root.glob("usr/lib/postgresql/*/bin/initdb")),
+        key=lambda path: int(path.parts[-3]),
+    )
     there = shutil.which("initdb")
-    return None if there is None else Path(there).parent
+    folders = [path.parent for path in reversed(found)] + ([] if there is None else [Path(there).parent])
+    return next((folder for folder in folders if _runs(folder)), None)
+
+
+def _runs(folder: Path) -> bool:
+    """Return whether its libraries are here, and whether it may be run by who has to."""
+    try:
+        done = subprocess.run(
+            [folder / "postgres", "--version"], check=False, capture_output=True, cwd="/", env=_libraries(),
+            **_owner(),
+        )  # fmt: skip
+    except OSError:
+        return False
+    return done.returncode == 0
+
+
+def _libraries() -> dict[str, str]:
+    places = [str(path) for path in (_UNPACKED / "usr" / "lib").glob("*-linux-gnu*")]
+    return {**os.environ, "LD_LIBRARY_PATH": ":".join(places)} if places else dict(os.environ)
 
 
 def _owner() -> dict[str, object]:
@@ -46,14 +68,15 @@ def running_postgres() -> Iterator["Server"]:
         if owner:
             os.chown(folder, owner["user"], owner["group"])
         data = folder / "data"
-        quiet = {"capture_output": True, "cwd": folder, **owner}
+        quiet = {"capture_output": True, "cwd": folder, "env": _libraries(), **owner}
         subprocess.run(
             [where / "initdb", "-D", data, "-U", USER, "-A", "trust", "-E", "UTF8"], check=True, **quiet
         )
         options = f"-c listen_addresses='' -k {folder} -c fsync=off -c max_connections=40"
         subprocess.run(
             [where / "pg_ctl", "-D", data, "-w", "-o", options, "-l", folder / "log", "start"],
-            check=True, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **owner,
+            check=True, cwd=folder, env=_libraries(),
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **owner,
         )  # fmt: skip
         try:
             yield Server(folder)
