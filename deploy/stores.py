@@ -1,4 +1,7 @@
-"""Opening the telemetry store that the settings choose: the embedded one, or an InfluxDB."""
+"""Opening the telemetry store that the settings choose: the embedded one, or an InfluxDB.
+
+What an InfluxDB needs takes a good part of a second to load, so that it is loaded where it is chosen.
+"""
 
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -8,9 +11,8 @@ import structlog
 from deploy.analyse import read_text
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.settings import Settings
-from services.store import StoreReader, TelemetryStore, influx_setup
-from services.store.influx import InfluxReader, InfluxStore
-from services.store.influx_server import InfluxAccess, InfluxRefused, InfluxServer
+from services.store import StoreReader, TelemetryStore
+from services.store.influx_access import InfluxAccess
 from services.store.sqlite import SqliteReader, SqliteStore
 
 _log = structlog.get_logger(__name__)
@@ -51,7 +53,10 @@ def open_store(settings: Settings) -> TelemetryStore:
     """
     settings.data.mkdir(parents=True, exist_ok=True)
     if settings.store == "sqlite":
-        return SqliteStore(settings.telemetry_db)
+        return SqliteStore(settings.telemetry_db, seal_after_days=settings.seal_after_days)
+    from services.store.influx import InfluxStore
+    from services.store.influx_server import InfluxRefused
+
     store = InfluxStore(influx_access(settings), settings.ledger_db)
     try:
         store.check()
@@ -71,6 +76,8 @@ def open_reader(settings: Settings) -> Iterator[StoreReader]:
     if settings.store == "sqlite":
         reader = SqliteReader(settings.telemetry_db)
     else:
+        from services.store.influx import InfluxReader
+
         reader = InfluxReader(influx_access(settings), settings.ledger_db)
     try:
         yield reader
@@ -86,6 +93,9 @@ def set_up_influx(settings: Settings, *, keep_days: int | None) -> list[str]:
     ConfigurationError
         If the server will not let us.
     """
+    from services.store import influx_setup
+    from services.store.influx_server import InfluxRefused, InfluxServer
+
     with closing(InfluxServer(influx_access(settings))) as server:
         try:
             return influx_setup.set_up(server, keep_days=keep_days)

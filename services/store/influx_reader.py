@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from services.store.bins import Bins, Gathered, Grid, gathered
+from services.store.influx_access import InfluxAccess
 from services.store.influx_bins import bins_of_samples, gathered_points, hourly_of, hours_rolled_up
 from services.store.influx_points import (
     ALL_FIELDS,
@@ -19,7 +20,7 @@ from services.store.influx_points import (
     NS_IN_MS,
     select,
 )
-from services.store.influx_server import InfluxAccess, InfluxServer
+from services.store.influx_server import InfluxServer
 from services.store.ledger_reader import AHEAD_MS
 from services.store.protocol import Latest
 from services.store.row_reader import RowReader

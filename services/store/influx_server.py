@@ -3,7 +3,7 @@
 import json
 from collections.abc import Generator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import msgpack
@@ -15,9 +15,8 @@ from influxdb_client.rest import ApiException
 from urllib3.exceptions import HTTPError
 
 from services.errors import DependencyUnavailable
+from services.store.influx_access import InfluxAccess
 
-TIMEOUT_S = 10.0
-"""How long the server may take to answer."""
 MOST_LINES = 5_000
 """Lines of one request."""
 _CHUNK_ROWS = 10_000
@@ -35,20 +34,6 @@ _PERMANENT = (
 """Words of a 400 that are about points; any other 400 is about the request, and points must not suffer."""
 
 _log = structlog.get_logger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class InfluxAccess:
-    """Where a server is and who we are to it."""
-
-    url: str
-    token: str = field(repr=False)
-    org: str
-    bucket: str
-    """On 1.x the name of the database."""
-    auth_basic: bool = False
-    """Whether the token is ``user:password`` of a 1.x server."""
-    timeout_s: float = TIMEOUT_S
 
 
 class InfluxRefused(DependencyUnavailable):

@@ -87,7 +87,7 @@ class InfluxFactory(SqliteFactory):
     def elsewhere(self):
         lines = (
             "import sys, json; from services.store.influx import InfluxReader;"
-            "from services.store.influx_server import InfluxAccess;"
+            "from services.store.influx_access import InfluxAccess;"
             "r = InfluxReader(InfluxAccess(**json.loads(sys.argv[2])), sys.argv[1]);"
         )
         return lines, [str(self.path), json.dumps(asdict(self.access))]

@@ -6,8 +6,7 @@ from pathlib import Path
 from services.domain import UnitCard
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
-from services.store.influx import InfluxReader, InfluxStore
-from services.store.influx_server import InfluxAccess
+from services.store.influx_access import InfluxAccess
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
 from tests.helpers import made
@@ -27,8 +26,12 @@ class House:
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
         path = folder / "telemetry.db"
-        self.store = SqliteStore(path) if influx is None else InfluxStore(influx, path)
-        self.reader = SqliteReader(path) if influx is None else InfluxReader(influx, path)
+        if influx is None:
+            self.store, self.reader = SqliteStore(path), SqliteReader(path)
+        else:
+            from services.store.influx import InfluxReader, InfluxStore  # noqa: PLC0415 - slow to load
+
+            self.store, self.reader = InfluxStore(influx, path), InfluxReader(influx, path)
         self.records = Records(folder / "records.db")
         self.records.apply_fleet(made.fleet(), who="operator", now_ms=fleet_ms)
         self.monitor = Monitor(self.reader, self.records)

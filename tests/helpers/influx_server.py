@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
+from services.store.influx_access import InfluxAccess
 from services.store.influx_points import MEASUREMENT
-from services.store.influx_server import InfluxAccess
 from services.store.influx_server import InfluxServer as Talk
 
 _UNPACKED = Path(__file__).parents[2] / "build" / "debian"

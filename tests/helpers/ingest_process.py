@@ -22,8 +22,6 @@ from services.ingest.access import Access
 from services.ingest.link import Link
 from services.ingest.worker import Ingest
 from services.store import TelemetryStore
-from services.store.influx import InfluxStore
-from services.store.influx_server import InfluxAccess
 from services.store.sqlite import SqliteStore
 from services.telemetry import topics
 
@@ -58,7 +56,10 @@ def main(folder: Path, url: str) -> None:
 def store_of(folder: Path) -> TelemetryStore:
     """Open the store of a folder."""
     influx = folder / "influx.json"
-    if influx.exists():
+    if influx.exists():  # and only then is its client loaded, which takes long
+        from services.store.influx import InfluxStore  # noqa: PLC0415
+        from services.store.influx_access import InfluxAccess  # noqa: PLC0415
+
         return InfluxStore(InfluxAccess(**json.loads(influx.read_text())), folder / "telemetry.db")
     return SqliteStore(folder / "telemetry.db")
 

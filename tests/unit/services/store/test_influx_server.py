@@ -8,7 +8,8 @@ import msgpack
 import pytest
 
 from services.errors import DependencyUnavailable
-from services.store.influx_server import InfluxAccess, InfluxRefused, InfluxServer
+from services.store.influx_access import InfluxAccess
+from services.store.influx_server import InfluxRefused, InfluxServer
 
 
 class Stub(BaseHTTPRequestHandler):
