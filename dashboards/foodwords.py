@@ -1,7 +1,7 @@
 """All words of the pages about batches of food, with the published source beside every number."""
 
 from dashboards import text
-from services.domain import BatchTemplate, FoodClass
+from services.domain import BatchTemplate, FoodClass, FoodQuestion
 
 CLASSES: dict[FoodClass, str] = {
     "poultry": "poultry",
@@ -90,6 +90,18 @@ PAST_DATE = "Past its last day"
 DISCARD_STEP = "Discard it where no animal or person gets it: not to staff, not to pets, not in an open pit."
 TAPE_STEP = "Tape it and set it apart, below other food."
 PROBE_STEP = "Clean the probe, measure the warmest pack, clean it again between packs."
+QUESTIONS: dict[FoodQuestion, str] = {
+    "keep": "Keep and use it?",
+    "freeze_again": "Freeze it again?",
+    "sell_as_frozen": "Sell it as frozen?",
+    "presumed_cold": "Presumed cold?",
+}
+ANSWERS = {"yes": "Yes, by this text", "no": "No", "unknown": "Not known"}
+SHORT_ANSWERS = {"yes": "by the text yes", "no": "no", "unknown": "not known"}
+ANSWERS_NOTE = (
+    "Where texts differ both stand here, the strictest first; what stands above counts. "
+    "A named person decides. Taste and smell prove nothing; when in doubt, discard."
+)
 NOT_MENDED = "Do not cook, serve or taste it. Cooking does not mend it."
 
 KG_PER_L = 0.5
