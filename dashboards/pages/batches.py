@@ -166,13 +166,13 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
     best = _places(card, cabinet, larder)
     usable = may_be_used(card)
     reason = why_not(card, cabinet)
-    timed = any(timer.kind == "time_control" for timer in card.timers)
+    untold = bool(reason) and verdict.rank < Verdict.NO_DATA.rank and not foodwords.by_time(card)
     names = {unit.id: unit.name or unit.id for unit in desk.fleet().units}
     return draw_phone(
         request,
         "batch.html",
         b=batch_view(card, cabinets, zone, now_ms),
-        not_used=text.sentence(reason) if reason and verdict.rank < Verdict.NO_DATA.rank and not timed else "",
+        not_used=text.sentence(reason) if untold else "",
         warnings=[text.sentence(words) for words in card.warnings],
         steps=batch_steps(card, verdict, best),
         actions=foodwords.actions_for(card.batch.place, frozen=card.batch.frozen, usable=usable),
