@@ -25,6 +25,7 @@ from services.analytics.power.cutouts import (
     stopped_share_mask,
     threshold_of,
 )
+from services.analytics.power.drop import drop_of
 from services.analytics.power.energy import learned_of
 from services.analytics.power.forecast import Situation, runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
@@ -151,7 +152,8 @@ def power(
         settings=fed,
         capacity=supply.capacity,
         state=supply.state,
-        source=supply.source,
+        drop=drop_of(supply.steps, fed),
+        run_h=_run_h(runs),
         cutout_v_12=supply.threshold.at(as_of_ms),
         cut_out_since_ms=None if (event := cut_out_now(supply.events)) is None else event.start_ms,
         held=held,
@@ -252,6 +254,12 @@ def _supply(
             frame, runs, settings, capacity, ah, learned=usable(learned, settings), charging=charging
         ),
     )
+
+
+def _run_h(runs: Runs) -> float:
+    """Return how long a run of the machine usually lasts, of the newest hundred [h]."""
+    lasted = (runs.end_ms - runs.start_ms)[runs.on & runs.joined][-100:]
+    return float(np.median(lasted)) / HOUR_MS if lasted.size else 0.25
 
 
 def usable(learned: Learned | None, settings: UnitSettings) -> Learned | None:

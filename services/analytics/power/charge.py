@@ -72,14 +72,14 @@ class ChargeState:
         """The state of charge as a range."""
         return None if self.soc is None else soc_quantiles(self.soc, self.soc_sd)
 
-    def reserve(self, soc_cut: float, capacity: Capacity) -> tuple[float, float]:
+    def reserve(self, soc_cut: float, capacity: Capacity, left_share: float = 0.0) -> tuple[float, float]:
         """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
 
-        `capacity` only counts where nothing was followed.
+        `capacity` only counts where nothing was followed; `left_share` stays behind in the bound well.
         """
         if self.gauge is not None:
-            return self.gauge.reserve(soc_cut)
-        margin = max(0.01, (0.0 if self.soc is None else self.soc) - soc_cut)
+            return self.gauge.reserve(soc_cut, left_share)
+        margin = max(0.01, (0.0 if self.soc is None else self.soc) - soc_cut - left_share)
         spread = math.sqrt(capacity.share_sd**2 + math.log1p((self.soc_sd / margin) ** 2))
         return capacity.ah * margin, spread
 
@@ -160,6 +160,13 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
 def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
     """Return where the site's clock stands between 19:00 and 05:00, by the offset of the newest instant."""
     return np.asarray((site_hour(t_ms, settings) >= 19) | (site_hour(t_ms, settings) < 5), dtype=np.bool_)  # noqa: PLR2004
+
+
+def _sunlit(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
+    """Return where a declared panel may give something: by day."""
+    if settings.unit.supply.panel_wp <= 0:
+        return np.zeros(t_ms.shape, dtype=np.bool_)
+    return ~_night(t_ms, settings)
 
 
 def _falling(t_ms: IntArray, volts_12: FloatArray, settings: UnitSettings) -> BoolArray:
@@ -248,6 +255,7 @@ def charge_state(
         lithium=lithium,
         from_ms=learned.day_ms if learned is not None and usable else None,
         bank=key,
+        sunlit=lambda t_ms: _sunlit(t_ms, settings),
     )
     followed = Filter(
         track,

@@ -4,9 +4,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
+from services.analytics.power.drop import Drop
 from services.analytics.power.engine import engine_line
 from services.analytics.power.foodrisk import food_at_risk
 from services.analytics.power.frame import BoolArray, Frame
@@ -20,7 +23,6 @@ from services.analytics.power.habits import (
 from services.analytics.power.holdover import DEFAULT_AMBIENT_C, HoldOver
 from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, load_of
 from services.analytics.power.moves import Outlook, moves
-from services.analytics.power.resistance import SourceResistance
 from services.analytics.power.runout import (
     Reserve,
     chance_until,
@@ -33,6 +35,7 @@ from services.analytics.power.runout import (
 )
 from services.analytics.power.shared import BankLoad
 from services.analytics.power.stored import no_runout
+from services.analytics.power.wells import tilt_while_running, wells_of
 from services.domain import FoodAtRisk, LastsUntil, Runout, UnitSettings, UsualCharging
 from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
@@ -50,7 +53,9 @@ class Situation:
     settings: UnitSettings
     capacity: Capacity | None
     state: ChargeState
-    source: SourceResistance
+    drop: Drop
+    run_h: float
+    """How long a run of its machine lasts. [h]"""
     cutout_v_12: float
     cut_out_since_ms: int | None
     held: HoldOver | None
@@ -137,10 +142,14 @@ def _forecast(
 ) -> Runout:
     """Return the forecast proper, counted from the last sample or the end of charging."""
     load = load_of(demand, situation.settings, from_ms=from_ms, others=situation.others)
-    soc_cut = soc_at_cutout(
-        situation.settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm
+    soc_cut = soc_at_cutout(situation.settings, cutout_v_12=situation.cutout_v_12, drop=situation.drop)
+    reserve = reserve_of(
+        situation.state,
+        capacity,
+        soc_cut=soc_cut,
+        left_share=_left_share(situation, capacity, demand),
+        load=load,
     )
-    reserve = reserve_of(situation.state, capacity, soc_cut=soc_cut, load=load)
     habit = _habit(situation, capacity)
     next_ms = next_start_ms(habit, situation.as_of_ms)
     worked = _Worked(situation, capacity, demand, load, reserve, habit, next_ms, from_ms)
@@ -176,6 +185,19 @@ def _forecast(
             as_of_ms=situation.as_of_ms,
             from_ms=from_ms,
         ),
+    )
+
+
+def _left_share(situation: Situation, capacity: Capacity, demand: Demand) -> float:
+    """Return how much of the charge the runs of the last day leave in the bound well when the cut-out acts."""
+    settings, frame = situation.settings, situation.frame
+    held = np.where(situation.ordinary & (frame.t_ms > frame.t_ms[-1] - DAY_MS), frame.held_ms, 0)
+    amps = demand.running_a + (0.0 if settings.bank is None else settings.bank.other_load_a)
+    return tilt_while_running(
+        running_share_per_h=amps / _usable_ah(situation, capacity),
+        duty=float(np.sum(held * frame.on)) / max(float(np.sum(held)), 1.0),
+        run_h=situation.run_h,
+        wells=wells_of(settings),
     )
 
 

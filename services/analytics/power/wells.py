@@ -102,6 +102,30 @@ def tilt_after(tilt: float, *, current_share_per_h: float, hours: float, wells: 
     return tilt * decay + settled * (1.0 - decay)
 
 
+def tilt_while_running(*, running_share_per_h: float, duty: float, run_h: float, wells: Wells) -> float:
+    """Return how far the available well stands below the whole at the end of an ordinary run, as a share.
+
+    Parameters
+    ----------
+    running_share_per_h : float
+        Current while running over capacity. [1/h]
+    duty : float
+        Share of time it runs. [0 … 1]
+    run_h : float
+        Length of a run. [h]
+    wells : Wells
+        Parameters.
+
+    Returns
+    -------
+    float
+        What rests and runs have left standing on average, and what one run adds to it. [share of capacity]
+    """
+    settled = tilt_after(0.0, current_share_per_h=running_share_per_h, hours=1e9, wells=wells)
+    within = 1.0 - math.exp(-wells.rate_per_h * run_h)
+    return -settled * (duty + (1.0 - duty) * within)
+
+
 def peukert_h(current_a: float, *, capacity_ah: float, rated_h: float, exponent: float) -> float:
     """Return how long a full battery lasts by Peukert's rule in its rate form.
 
