@@ -464,6 +464,8 @@ def test_time_in_place_of_cold_is_offered_where_the_rules_know_it_and_never_lead
             "article"
         )
         assert "Put it back, cold" not in page.inner_text("main")
+        assert "It never goes back into the cold." in page.inner_text("article ol")
+        assert "Not to be cooked or served" not in page.inner_text("article")
         page.screenshot(path=SHOTS / "batch-by-time-360.png", full_page=True)
         page.goto(f"{base}/camp/vehicle-3")
         assert "Held by time alone" in page.inner_text("section.run")
