@@ -19,9 +19,9 @@ def asked(true_h, said, *, unit="1 unit-00", counted=50.0, line=80.0, chance=0.0
         chance,
         counted,
         line,
-        False,
-        np.nan,
-        np.full(3, np.nan),
+        panels=False,
+        true_warm_h=np.nan,
+        said_warm_h=np.full(3, np.nan),
     )
 
 
