@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from services.analytics.power.charge import drawn_ah, load_a
-from services.analytics.power.frame import frame_of
 from services.analytics.power.drop import Drop
+from services.analytics.power.frame import frame_of
 from services.analytics.power.runout import lognormal_hours, soc_at_cutout
 from services.domain import Bank, Compressor, Supply, Unit, UnitSettings
 from services.telemetry import Series

@@ -189,7 +189,7 @@ def _forecast(
 
 
 def _left_share(situation: Situation, capacity: Capacity, demand: Demand) -> float:
-    """Return how much of the charge the runs of the last day leave in the bound well when the cut-out acts."""
+    """Return the share of charge that runs like those of the last day leave in the bound well at the end."""
     settings, frame = situation.settings, situation.frame
     held = np.where(situation.ordinary & (frame.t_ms > frame.t_ms[-1] - DAY_MS), frame.held_ms, 0)
     amps = demand.running_a + (0.0 if settings.bank is None else settings.bank.other_load_a)
