@@ -2,17 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from services.analytics.power.capacity import Capacity
-from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
-from services.analytics.power.drop import Drop
 from services.analytics.power.engine import engine_line
 from services.analytics.power.foodrisk import food_at_risk
-from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.habits import (
     Habit,
     habit_of,
@@ -20,7 +17,7 @@ from services.analytics.power.habits import (
     sources_ahead,
     usual_charge_end_ms,
 )
-from services.analytics.power.holdover import DEFAULT_AMBIENT_C, HoldOver
+from services.analytics.power.holdover import DEFAULT_AMBIENT_C
 from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, load_of
 from services.analytics.power.moves import Outlook, moves
 from services.analytics.power.runout import (
@@ -33,42 +30,14 @@ from services.analytics.power.runout import (
     reserve_of,
     soc_at_cutout,
 )
-from services.analytics.power.shared import BankLoad
+from services.analytics.power.situation import Situation
 from services.analytics.power.stored import no_runout
 from services.analytics.power.wells import tilt_while_running, wells_of
 from services.domain import FoodAtRisk, LastsUntil, Runout, UnitSettings, UsualCharging
-from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
 STALE_MS = DAY_MS
 """Samples older than this carry no run-out forecast (judgement, no source)."""
-
-
-@dataclass(frozen=True)
-class Situation:
-    """Everything the forecast needs, as of one moment."""
-
-    frame: Frame
-    ordinary: BoolArray
-    settings: UnitSettings
-    capacity: Capacity | None
-    state: ChargeState
-    drop: Drop
-    run_h: float
-    """How long a run of its machine lasts. [h]"""
-    cutout_v_12: float
-    cut_out_since_ms: int | None
-    held: HoldOver | None
-    food_limit_c: float
-    as_of_ms: int
-    charging: BoolArray | None = None
-    """(n,) Where something charges."""
-    ah: FloatArray | None = None
-    """(n,) Charge drawn since the first sample. [Ah]"""
-    others: BankLoad | None = None
-    """What the bank's other units draw, where that is known."""
-    until_ms: Sequence[int] = field(default=())
-    """Moments somebody asks about."""
 
 
 def runout_of(situation: Situation) -> Runout:

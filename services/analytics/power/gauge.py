@@ -63,8 +63,7 @@ EMPTY_SD = 0.05
 says nothing of its capacity (judgement)."""
 EMPTY_SOC = 0.15
 """Counted down to here with a voltage on the flat part: something unseen charged (judgement)."""
-WEEK_DAYS = 7
-TAUGHT_SD = 0.15
+WEEK_DAYS, TAUGHT_SD = 7, 0.15
 
 
 @dataclass(frozen=True)
@@ -99,7 +98,10 @@ class Gauge:
         return max(LEAST_MARGIN, float(self.estimate.mean[ekf.CHARGE]) - lowest)
 
     def reserve(self, soc_cut: float, left_share: float = 0.0) -> tuple[float, float]:
-        """Return the charge left above a cut-out and the standard deviation of its logarithm.
+        """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
+
+        Errors that charge, capacity and curve have in common count once: charge read from the same curve as
+        the cut-out is surer than either.
 
         Parameters
         ----------
@@ -107,12 +109,6 @@ class Gauge:
             State of charge at the cut-out, as the rest table has it.
         left_share : float
             What a run leaves behind in the bound well, so that even an empty battery holds it.
-
-        Returns
-        -------
-        tuple of float
-            [Ah], [1]. Errors that charge, capacity and curve have in common count once: charge read from
-            the same curve as the cut-out is surer than either.
         """
         margin = self.margin(soc_cut, left_share)
         below_empty = self._at_cut(soc_cut) < 0.0

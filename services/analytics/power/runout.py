@@ -8,11 +8,12 @@ from statistics import NormalDist
 import numpy as np
 
 from services.analytics.power.capacity import Capacity
-from services.analytics.power.charge import Z10, ChargeState, site_offset_ms
+from services.analytics.power.charge import Z10, ChargeState
 from services.analytics.power.curves import CURVES, curve_of, rest_v
 from services.analytics.power.drop import Drop
 from services.analytics.power.habits import Sources, taper_a
 from services.analytics.power.load import HORIZON_H, Load
+from services.analytics.power.siteclock import site_offset_ms
 from services.analytics.power.sunshine import CLOUD_SD
 from services.domain import UnitSettings
 from services.domain.lasting import CHANCES
