@@ -42,8 +42,7 @@ COUNT_SD = 0.03
 """Scatter of the counted charge over a whole discharge, beside the common error that is estimated: loads
 nobody counts (judgement)."""
 SUNLIT_SD = 0.2
-"""The same by day under a panel, whose weak sun gives some of it without showing: such hours teach nothing of
-the capacity (judgement)."""
+"""The same by day under a panel, whose weak sun gives some of it without showing (judgement)."""
 DRAIN_PER_WEEK = 0.05
 """How much a bank's capacity may wander in a week, as a logarithm: fade, and wear that sets in."""
 SURPRISE_SDS = 3.0

@@ -5,10 +5,10 @@ from services.analytics.power.wells import (
     LITHIUM_WELLS,
     tilt_after,
     tilt_while_running,
-    wells_after,
     wells_of,
 )
 from services.domain import Supply, Unit, UnitSettings
+from tests.helpers.oracle_wells import wells_after
 
 
 def test_charge_is_neither_made_nor_lost():
