@@ -168,7 +168,7 @@ def _use(card: BatchCard) -> list[str]:
     if card.batch.food_class == "drinks":
         return []
     if card.batch.place == "out":
-        return ["It stands out: use it by the time below, or put it back while that is allowed."]
+        return [foodwords.BY_TIME_STEP if foodwords.by_time(card) else foodwords.OUT_STEP]
     if _cools(card):
         return ["Cool it fast: shallow dishes, lid off, in ice. Probe the core by the time below."]
     if card.batch.ready_to_eat or card.cook_to_c is None:

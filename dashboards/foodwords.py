@@ -1,7 +1,7 @@
 """All words of the pages about batches of food, with the published source beside every number."""
 
 from dashboards import text
-from services.domain import BatchTemplate, FoodClass
+from services.domain import BatchCard, BatchTemplate, FoodClass, FoodQuestion
 
 CLASSES: dict[FoodClass, str] = {
     "poultry": "poultry",
@@ -79,8 +79,11 @@ COOLING_SOURCE = (
 SPOT_NOTE = "A probe tells of its own moment: time above a limit stays counted."
 BY_TIME = (
     "Only with a procedure written beforehand, never after a breakdown: taken out at 5 °C or less, marked, "
-    "served or discarded within 4 h; within 6 h when its warmest part stays at 21 °C or less. It never goes back."
+    "served or discarded within 4 h; within 6 h when its warmest part stays at 21 °C or less. "
+    "It never goes back."
 )
+OUT_STEP = "It stands out: use it by the time below, or put it back while that is allowed."
+BY_TIME_STEP = "Serve it by the time below, then discard what is left. It never goes back into the cold."
 BY_TIME_SOURCE = "US FDA Food Code 2022, 3-501.19, read in secondary copies"
 NOT_VERIFIED = "not verified"
 """Beside every name until there are accounts: it was picked from a list."""
@@ -90,6 +93,18 @@ PAST_DATE = "Past its last day"
 DISCARD_STEP = "Discard it where no animal or person gets it: not to staff, not to pets, not in an open pit."
 TAPE_STEP = "Tape it and set it apart, below other food."
 PROBE_STEP = "Clean the probe, measure the warmest pack, clean it again between packs."
+QUESTIONS: dict[FoodQuestion, str] = {
+    "keep": "Keep and use it?",
+    "freeze_again": "Freeze it again?",
+    "sell_as_frozen": "Sell it as frozen?",
+    "presumed_cold": "Presumed cold?",
+}
+ANSWERS = {"yes": "Yes, by this text", "no": "No", "unknown": "Not known"}
+SHORT_ANSWERS = {"yes": "by the text yes", "no": "no", "unknown": "not known"}
+ANSWERS_NOTE = (
+    "Where texts differ both stand here, the strictest first; what stands above counts. "
+    "A named person decides. Taste and smell prove nothing; when in doubt, discard."
+)
 NOT_MENDED = "Do not cook, serve or taste it. Cooking does not mend it."
 
 KG_PER_L = 0.5
@@ -144,6 +159,11 @@ def actions_for(place: str, *, frozen: bool, usable: bool) -> list[tuple[str, st
     if not usable:
         never |= {"cooked", "served", "taken_out"}
     return [(key, words) for key, words in ACTIONS_STORED if key not in never]
+
+
+def by_time(card: BatchCard) -> bool:
+    """Return whether a batch is held by time alone."""
+    return any(timer.kind == "time_control" for timer in card.timers)
 
 
 def quantity(amount: float | None, unit: str) -> str:

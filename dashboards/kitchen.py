@@ -54,7 +54,8 @@ def why_not(card: BatchCard, cabinet: UnitCard | None) -> str:
         )
     if verdict.rank >= Verdict.NO_DATA.rank:
         why = card.standing_why if card.standing is verdict else _timer_why(card, verdict)
-        return f"{text.WORDS[verdict]}: {why}"
+        left = "; cooking does not mend it" if verdict is Verdict.DISCARD_ADVISED else ""
+        return f"{text.WORDS[verdict]}: {why}{left}"
     if card.dates == "past":
         return f"{foodwords.PAST_DATE}: {card.dates_why}"
     if batch.place == "gone":

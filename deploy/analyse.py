@@ -120,6 +120,8 @@ def as_text(analysis: Analysis) -> str:
         + (f", {analysis.after_at} later ones left out" if analysis.after_at else ""),
         "Time above limits",
         *(_exposure_line(entry) for entry in analysis.exposure),
+        *(["After it warmed or stood without power"] if analysis.answers else []),
+        *(f"  {a.question.replace('_', ' ')}: {a.answer}. {a.why} [{a.source}]" for a in analysis.answers),
         "Cut-outs",
     ]
     if analysis.cutouts is None:

@@ -198,6 +198,8 @@ def _want(outage: Outage, played: Played) -> Want:
         and outage.start_ms > played.wearing_ms
     ):
         causes.add("battery_weak")
+    if first.cause == "battery_flat" and "half_tapped" in acting:
+        causes.add("battery_weak")  # from one voltage for both halves a tap is "something else draws on it"
     failed_ms = played.uncharged_ms
     if first.cause == "charging" and failed_ms is not None and outage.start_ms < failed_ms + NOT_YET_MS:
         causes.add("battery_flat")

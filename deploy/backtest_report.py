@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from deploy.backtest_atrisk import at_risk_table
 from deploy.backtest_runout import made_up, play
 from deploy.backtest_scores import Asked, asked_of, scores_of, table_of
 from deploy.backtesting import fresh_seeds
@@ -22,4 +23,5 @@ def runout_report(
         made = made_up(seed, vehicles=vehicles)
         say(f"seed {seed}: {vehicles} banks for {days:g} days")
         every += asked_of(made, play(made, days=days))
-    return table_of(scores_of(every), seeds=chosen, vehicles=vehicles, days=days)
+    table = table_of(scores_of(every), seeds=chosen, vehicles=vehicles, days=days)
+    return f"{table}\n\n{at_risk_table(every)}"

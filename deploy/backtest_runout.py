@@ -38,6 +38,9 @@ WARM_UP_DAYS = 8
 EVERY_H = 11
 """Hours between instants; no divisor of a day, so that every hour of the day comes up."""
 
+FOOD_LIMIT_C = 5.0
+"""Of the food in every cabinet here."""
+
 ENDS_MS = 1_792_886_400_000
 """2026-10-24T20:00:00Z: where every run ends."""
 
@@ -216,6 +219,8 @@ class Played:
     at_ms: tuple[int, ...]
     stops_h: FloatArray
     """(instants, units)"""
+    warm_h: FloatArray
+    """(instants, units) Until the food's core is above `FOOD_LIMIT_C`; NaN beyond the horizon."""
     stopped: FloatArray
     """(instants, units) 1 where the unit stood without supply then."""
     charged: FloatArray
@@ -255,6 +260,7 @@ def play(
         },
         at_ms=tuple(one.t_ms for one in found),
         stops_h=np.stack([one.stops_h for one in found]),
+        warm_h=np.stack([one.risk_h[FOOD_LIMIT_C] for one in found]),
         stopped=np.stack(stopped),
         charged=np.stack(charged),
         soc=np.stack(soc),

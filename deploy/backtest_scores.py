@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from deploy.backtest_runout import MadeUp, Played
+from deploy.backtest_runout import FOOD_LIMIT_C, MadeUp, Played
 from firmware_sim.branches import HORIZON_H
 from services.analytics.power.assess import power
 from services.analytics.power.charging import charging_at, stretches_of
@@ -24,7 +24,6 @@ LOOK_BACK_MS = 7 * DAY_MS
 
 HORIZONS_H = (0.0, 6.0, 12.0, 24.0, 48.0, 96.0, HORIZON_H)
 PIT_BINS = 10
-FOOD_LIMIT_C = 5.0
 LINE_MS = 12 * HOUR_MS
 
 
@@ -44,6 +43,12 @@ class Asked:
     """Told chance of lasting past the horizon."""
     counted_h: float
     line_h: float
+    panels: bool
+    """The bank is charged by the sun, else by drives."""
+    true_warm_h: float
+    """Until the food's core passes its limit; NaN beyond the horizon."""
+    said_warm_h: FloatArray
+    """Food at risk from P10, P50, P90; NaN where the service does not say."""
 
     @property
     def beyond(self) -> bool:
@@ -130,7 +135,18 @@ def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
                 chance_beyond=next((c.chance for c in runout.lasts_until if c.name == "asked"), float("nan")),
                 counted_h=counted_h(frame, settings),
                 line_h=line_h(frame, settings),
+                panels=settings.unit.supply.panel_wp > 0.0,
+                true_warm_h=float(played.warm_h[k, i]),
+                said_warm_h=_said_warm(runout, t_ms),
             )
+
+
+def _said_warm(runout: Runout, t_ms: int) -> FloatArray:
+    risk = runout.food_at_risk
+    if risk is None:
+        return np.full(3, np.nan)
+    told = (risk.from_p10, risk.from_p50, risk.from_p90)
+    return np.array([np.nan if one is None else (one - t_ms) / HOUR_MS for one in told])
 
 
 def _said(runout: Runout) -> FloatArray:

@@ -100,7 +100,7 @@ CASES: tuple[Case, ...] = (
         faults=(_bad_day("relay_stuck_closed", 7.0),),
     ),
     Case("worn-bank", nights=1.2, faults=(_bad_day("weak_battery", 12.0, grows_h=120.0, amount=0.15),)),
-    Case("worn-from-the-start", source="drive", nights=1.4, health=(0.25, 0.4), bank={"worn": 2.0}),
+    Case("worn-from-the-start", source="drive", nights=1.4, volts=12, health=(0.25, 0.4), bank={"worn": 2.0}),
     Case("sulphated", source="drive", nights=1.1, faults=(_bad_day("sulphated_bank", 13.0, grows_h=140.0),)),
     Case("corroded-lug", nights=3.0, faults=(_bad_day("corroded_joint", 9.0, grows_h=72.0, amount=0.5),)),
     Case("corroded-and-chatters", nights=3.0, supply={"restart_above_v": 0.5}, unit={"joint_mohm": 300.0}),
@@ -158,7 +158,7 @@ CASES: tuple[Case, ...] = (
         volts=24,
     ),
     Case("switched-off", nights=4.0, faults=(_bad_day("switched_off", 4.0, lasts_h=9.0),)),
-    Case("moved-to-weak-bank", nights=4.0, moved=(5.0, 120.0)),
+    Case("moved-to-weak-bank", nights=4.0, volts=12, moved=(5.0, 120.0)),
     Case("stalled", nights=4.0, faults=(_bad_day("compressor_stalled", 3.0, lasts_h=20.0),)),
     Case(
         "trips-on-heat",

@@ -7,7 +7,16 @@ from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
 from dashboards.kitchen import may_be_used, standing
-from services.domain import BatchCard, BatchClock, BatchEvent, BatchTimer, Evidence, UnitCard, Verdict
+from services.domain import (
+    BatchCard,
+    BatchClock,
+    BatchEvent,
+    BatchTimer,
+    Evidence,
+    SpotCheck,
+    UnitCard,
+    Verdict,
+)
 
 OPERATORS = {"<": "<", "<=": "\N{LESS-THAN OR EQUAL TO}", ">": ">", ">=": "\N{GREATER-THAN OR EQUAL TO}"}
 COMPARED = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
@@ -146,7 +155,7 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         unit=batch.unit,
         place=batch.place,
         above=_above(card),
-        law=foodwords.LAW[_law(card.clocks)],
+        law=foodwords.LAW[_law((*card.clocks, *card.spot))],
         core=_core(card),
         dates="" if card.dates == "none" else text.sentence(card.dates_why),
         mark=Verdict.HOLD.value if past else verdict.value,
@@ -158,7 +167,7 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
         holdable=card.standing.rank >= Verdict.HOLD.rank and batch.place != "gone",
         usable=usable,
         frozen=batch.frozen,
-        by_time=any(timer.kind == "time_control" for timer in card.timers),
+        by_time=foodwords.by_time(card),
     )
 
 
@@ -194,8 +203,8 @@ def _above(card: BatchCard) -> str:
     return ", ".join(parts)
 
 
-def _law(clocks: Sequence[BatchClock]) -> str | None:
-    said = {clock.compliant for clock in clocks}
+def _law(answers: Sequence[BatchClock | SpotCheck]) -> str | None:
+    said = {answer.compliant for answer in answers}
     return next((answer for answer in ("no", "unknown", "yes") if answer in said), None)
 
 
@@ -259,6 +268,8 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
         value = body.get(field)
         if isinstance(value, int | float):
             parts.append(f"{text.plain(field.removesuffix('_c'))} {text.degrees(float(value))}")
+    if (ice := body.get("ice")) is not None:
+        parts.append("ice seen in it" if ice else "no ice in it")
     parts += [
         f"{text.plain(name)} {_shown(body[name])}" for name in _TOLD if body.get(name) not in {None, ""}
     ]

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from dashboards import foodwords, text
 from dashboards.advice import batch_steps
 from dashboards.kitchen import may_be_used, standing, why_not
+from dashboards.pages.answers import answer_views, mark_words
 from dashboards.pages.batch_views import batch_view, clock_view, event_words
 from dashboards.pages.camp import larder_of, standing_out_words
 from dashboards.pages.forms import amount_or_none, day_or_none, happened_ms, temperature_or_none
@@ -44,6 +45,7 @@ class SaidOfBatch(BaseModel):
     unit: str = ""
     probe_c: str = ""
     surface_c: str = ""
+    ice: Literal["", "yes", "no"] = ""
     disposition: Disposition | str = ""
     reason: str = ""
     quantity: str = ""
@@ -91,6 +93,7 @@ class SaidOfBatch(BaseModel):
         return {
             **words,
             **ticked,
+            **({"ice": self.ice == "yes"} if self.ice else {}),
             **{name: value for name, value in numbers.items() if value is not None},
             **{name: day.isoformat() for name, day in days.items() if day is not None},
         }
@@ -163,18 +166,23 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
     best = _places(card, cabinet, larder)
     usable = may_be_used(card)
     reason = why_not(card, cabinet)
+    untold = bool(reason) and verdict.rank < Verdict.NO_DATA.rank and not foodwords.by_time(card)
     names = {unit.id: unit.name or unit.id for unit in desk.fleet().units}
     return draw_phone(
         request,
         "batch.html",
         b=batch_view(card, cabinets, zone, now_ms),
-        not_used=text.sentence(reason) if reason and verdict.rank < Verdict.NO_DATA.rank else "",
+        not_used=text.sentence(reason) if untold else "",
         warnings=[text.sentence(words) for words in card.warnings],
         steps=batch_steps(card, verdict, best),
         actions=foodwords.actions_for(card.batch.place, frozen=card.batch.frozen, usable=usable),
         places=_choices(card, larder, best),
         freezers=_freezers(card, larder),
         clocks=[clock_view(clock, card.batch.food_class) for clock in card.clocks],
+        texts=answer_views(card.answers),
+        marks=mark_words(card.marks),
+        not_mended=card.not_mended,
+        icy=card.batch.frozen or bool(card.marks),
         spots=spot_views(card.spot, zone, now_ms),
         verdicts=verdict_lines(desk.batch_verdicts(batch, MOST_VERDICTS), card.batch.food_class, zone),
         assumed=card.assumed,

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import foodwords, text
 from dashboards.advice import steps
 from dashboards.kitchen import Kitchen, by_unit, short_of, sorted_kitchen
+from dashboards.pages.answers import strictest_words
 from dashboards.pages.batch_views import BatchView, batch_view
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw_phone
@@ -113,7 +114,7 @@ def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response
         site=place,
         use=views(kitchen.use),
         leave=[
-            (batch_view(c, cabinets, zone, now_ms), text.sentence(why))
+            (batch_view(c, cabinets, zone, now_ms), f"{text.sentence(why)} {strictest_words(c.answers)}")
             for c, why in kitchen.leave[:MOST_LISTED]
         ],
         running=views(kitchen.running),
@@ -123,7 +124,12 @@ def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response
         shut=names_of(kitchen.shut_cabinets),
         standing_out=standing_out_words(desk, site),
         rows=[
-            (card_view(card, now_ms), steps(card, larder), short_of(inside.get(card.unit, [])))
+            (
+                card_view(card, now_ms),
+                steps(card, larder),
+                short_of(inside.get(card.unit, [])),
+                "" if card.unit in inside else strictest_words(card.answers),
+            )
             for card in here
         ],
         unassessed=[unit.name or unit.id for unit in desk.unassessed(desk.cards()) if unit.site == site],

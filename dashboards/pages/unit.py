@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import foodwords, text
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
 from dashboards.nightwords import answer_of, answer_words, chances
+from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
 from dashboards.pages.forms import time_or_none
 from dashboards.pages.people import remembered
@@ -144,6 +145,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         chances=chances(card, now_ms, at),
         exposures=_exposures(exposures, card.classes, zone, now_ms),
         answers=_answers(card, exposures),
+        texts=answer_views(card.answers),
         spots=spot_views(card.spot, zone, now_ms),
         batches=_batches(desk, card, zone, now_ms),
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],

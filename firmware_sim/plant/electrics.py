@@ -326,6 +326,8 @@ class Electrics:
         if np.any(drain_a > now.most_a):
             drain_a, got = _shared_out(drain_a, loads_a, now.most_a)
             unit_a, loads_a, bank_v = unit_a * self._at_units(got, 1.0), loads_a * got, bank_v * got
+            # where one half is empty the other still shows its own voltage
+            bank_v = np.where(state.ahead_ah > 0.0, 0.5 * (bank_v / np.maximum(got, 1e-9) + bank_v), bank_v)
         bank_v = np.where(state.tripped, 0.0, bank_v)
         self._banks.move(state, now, charge_a=node.charge_a, drain_a=drain_a, tap_a=tap_a, dt_s=dt_s)
         self._count_absorption(state, node, offer, dt_s)

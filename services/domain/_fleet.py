@@ -83,8 +83,8 @@ class Food(Frozen):
     load_kg: float | None = Field(default=None, gt=0)
     vulnerable_guests: bool = False
     """Children, pregnant, elderly or ill people eat from it: the time to use food up falls away."""
-    cooling_counts: bool = False
-    """Minutes of cooling in two stages count toward the 2-hour/4-hour rule too: stricter than it is."""
+    cooling_counts: bool = True
+    """Minutes of cooling in two stages count toward the 2-hour/4-hour rule too; false leaves them out."""
     brief_min: float | None = Field(default=None, gt=0, le=240)
     """Minutes quick-frozen food may be warmer than -18 °C in transport: the operator's choice; None: 60."""
 

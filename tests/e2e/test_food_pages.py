@@ -55,8 +55,8 @@ def shown_as(larder, number, **changes):
         batchbook.put_card(session, card)
 
 
-def judge(larder, now_ms=NOW_MS):
-    monitor = Monitor(larder.reader, larder.records)
+def judge(larder, now_ms=NOW_MS, monitor=None):
+    monitor = Monitor(larder.reader, larder.records) if monitor is None else monitor
     for _ in range(10):
         if not monitor.step(now_ms).more:
             break
@@ -401,3 +401,91 @@ def test_an_old_page_of_a_batch_stops_claiming_anything(browser, house):
         page.locator("summary").first.click()
         page.clock.run_for(16 * 60_000)
         assert page.inner_text("article .w b") == "Not known"
+
+
+def test_a_probe_on_the_surface_is_held_against_the_law_and_the_verdict_s_history_is_told(browser, house):
+    larder, base = house
+    put_in(larder, "Rump", "red_meat", core_c=3.0)
+    monitor = Monitor(larder.reader, larder.records)
+    judge(larder, monitor=monitor)
+    with watched_page(browser, PHONE, scripts=False) as watched:
+        page = watched.page
+        page.goto(f"{base}/batches/1")
+        form = opened(page, "Probe reading")
+        form.locator("[name=probe_c]").fill("5,0")
+        form.locator("[name=surface_c]").fill("7,1")
+        form.locator("button").click()
+        page.wait_for_url("**/batches/1?noted=probed")
+        judge(larder, NOW_MS + MINUTE_MS, monitor)
+        page.reload()
+        seen = page.inner_text("article")
+        assert "core 5.0 °C, surface 7.1 °C: za-r638-2018 not kept at that moment" in seen
+        assert "Surface 7.1 °C, above 7 °C." in seen
+        assert "8(4)(a)(ii)" in seen
+        assert "How the verdict changed" in page.inner_text("main")
+        page.screenshot(path=SHOTS / "batch-probe-360.png", full_page=True)
+    assert larder.records.batch_card(1).spot[0].compliant == "no"
+    assert larder.records.batch_verdicts(1)
+
+
+def by_food_code(larder):
+    """Let the salad drawer be held to the Food Code, which knows time in place of cold."""
+    fleet = larder.records.fleet()
+    units = tuple(
+        u.model_copy(update={"food": u.food.model_copy(update={"rules": ("fda-food-code-2022",)})})
+        if u.id == "v3-veg"
+        else u
+        for u in fleet.units
+    )
+    larder.records.apply_fleet(fleet.model_copy(update={"units": units}), who="operator", now_ms=NOW_MS - 1)
+
+
+def test_time_in_place_of_cold_is_offered_where_the_rules_know_it_and_never_leads_back(browser, house):
+    larder, base = house
+    put_in(larder, "Bush stew", "cooked")
+    shown_as(larder, 1)
+    with watched_page(browser, PHONE, scripts=False) as watched:
+        page = watched.page
+        page.goto(f"{base}/batches/1")
+        assert "Time in place of cold" not in page.inner_text("body")
+        by_food_code(larder)
+        page.reload()
+        form = opened(page, "Time in place of cold")
+        form.locator("[name=time_control]").select_option("4h")
+        form.locator("[name=probe_c]").fill("4")
+        form.locator("[name=written_procedure]").check()
+        form.locator("[name=marked]").check()
+        page.screenshot(path=SHOTS / "batch-by-time-form-360.png", full_page=True)
+        form.locator("button").click()
+        page.wait_for_url("**/batches/1?noted=taken_out")
+        judge(larder, NOW_MS)
+        page.goto(f"{base}/batches/1")
+        assert "Held by time alone. By 21:05: serve before then, discard what is left." in page.inner_text(
+            "article"
+        )
+        assert "Put it back, cold" not in page.inner_text("main")
+        assert "It never goes back into the cold." in page.inner_text("article ol")
+        assert "Not to be cooked or served" not in page.inner_text("article")
+        page.screenshot(path=SHOTS / "batch-by-time-360.png", full_page=True)
+        page.goto(f"{base}/camp/vehicle-3")
+        assert "Held by time alone" in page.inner_text("section.run")
+        page.screenshot(path=SHOTS / "camp-by-time-360.png", full_page=True)
+
+
+def test_a_verdict_that_rises_shows_by_itself_and_beside_an_open_form_too(browser, house):
+    larder, base = house
+    put_in(larder, "Trout", "fish")
+    shown_as(larder, 1)
+    with watched_page(browser, PHONE) as watched:
+        page = watched.page
+        page.clock.install()
+        page.goto(f"{base}/camp/vehicle-3")
+        assert "Trout" in page.inner_text("section.ok")
+        page.locator("summary", has_text="Buffet").click()
+        shown_as(larder, 1, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
+        page.clock.fast_forward(61_000)
+        page.locator("#worse").wait_for(state="visible")
+        assert "Trout" in page.inner_text("section.ok")
+        page.locator("summary", has_text="Buffet").click()
+        page.clock.fast_forward(61_000)
+        page.locator("section.not", has_text="Trout").wait_for()

@@ -6,6 +6,8 @@ import numpy as np
 
 from firmware_sim.history import Simulator
 from firmware_sim.scenarios.load import load_scenario
+from firmware_sim.stops import DEAD_V
+from services.analytics.planning.changes import WARMER_BY_K
 from services.analytics.planning.planner import plan
 from services.domain.fleetfile import parse_fleet
 from services.domain.tripfile import parse_trip
@@ -35,20 +37,33 @@ class Case:
 
 @dataclass(frozen=True)
 class Compared:
-    """Hour by hour: planned middle and early end, and the truth."""
+    """Hour by hour: what was planned, and the truth."""
 
     planned: object
     soc: np.ndarray
     soc_p10: np.ndarray
+    soc_p90: np.ndarray
     air_c: np.ndarray
     food_c: np.ndarray
+    food_p10: np.ndarray
+    food_p90: np.ndarray
     true_soc: np.ndarray
     true_air_c: np.ndarray
     true_food_c: np.ndarray
     duty_ratio: float
     """Planned over true."""
     stopped_ms: int | None
-    """When the chest truly first stood without power."""
+    """When the chest truly first stood without power: locked itself out, or its bank's board opened."""
+
+    def soc_inside(self):
+        """Return the share of hours whose true charge lies in P10 to P90, to the hundredth told."""
+        low, high = self.soc_p10 - 0.01, self.soc_p90 + 0.01
+        return float(np.mean((low <= self.true_soc) & (self.true_soc <= high)))
+
+    def food_inside(self):
+        """Return the share of hours whose true food lies in P10 to P90 or within the plan's own closeness."""
+        low, high = self.food_p10 - WARMER_BY_K, self.food_p90 + WARMER_BY_K
+        return float(np.mean((low <= self.true_food_c) & (self.true_food_c <= high)))
 
 
 def _fleet(case):
@@ -166,11 +181,11 @@ def compared(case, folder):
     t_ms = np.concatenate([block.t_ms for block in blocks])
     true = {
         name: np.concatenate([np.asarray(block.true[name], dtype=float)[:, 0] for block in blocks])
-        for name in ("soc", "air_c", "food_c", "on", "locked")
+        for name in ("soc", "air_c", "food_c", "on", "locked", "unit_v")
     }
     hour = (t_ms - start_ms) // HOUR_MS
     ends = np.array([np.flatnonzero(hour == h)[-1] for h in range(24 * case.nights)])
-    locked = np.flatnonzero(true["locked"])
+    without = np.flatnonzero((true["locked"] > 0) | (true["unit_v"] < DEAD_V))
     planned = plan(
         parse_trip(_trip(case), name="trip.toml", fleet=parse_fleet(_fleet(case), name="fleet.toml"))
     )
@@ -179,11 +194,14 @@ def compared(case, folder):
         planned=planned,
         soc=np.array([q.p50 for q in bank.soc]),
         soc_p10=np.array([q.p10 for q in bank.soc]),
+        soc_p90=np.array([q.p90 for q in bank.soc]),
         air_c=np.array([q.p50 for q in unit.cabinet_c]),
         food_c=np.array([q.p50 for q in unit.food_c]),
+        food_p10=np.array([q.p10 for q in unit.food_c]),
+        food_p90=np.array([q.p90 for q in unit.food_c]),
         true_soc=true["soc"][ends],
         true_air_c=np.array([true["air_c"][hour == h].mean() for h in range(24 * case.nights)]),
         true_food_c=true["food_c"][ends],
         duty_ratio=unit.duty.p50 / float(np.mean(true["on"])),
-        stopped_ms=int(t_ms[locked[0]]) if locked.size else None,
+        stopped_ms=int(t_ms[without[0]]) if without.size else None,
     )

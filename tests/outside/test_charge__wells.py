@@ -1,26 +1,17 @@
-"""The service's two-well model and Peukert's rule against published and open reference values.
+"""The two-well model against published and open reference values.
 
 Check A: test fixture of an open battery simulation core (repository NREL/ssc,
 ``test/shared_test/lib_battery_capacity_test.h`` and ``.cpp``), values as printed there; 0.01 Ah.
 Check B: battery B1 and B2 of Jongerden and Haverkort, University of Twente; lifetimes worked out from the
 same closed form, agreeing with the published figures, which are quoted from memory; 0.01 min.
 Form: Manwell and McGowan, Solar Energy 50 (1993) 399-405.
-Peukert: 100 Ah at 20 h, rate form worked out by hand (10 A and 1.2 give a widely quoted 8.7 h, from memory);
-1-ampere form 100 Ah, 1.2, 5 A: 14.5 h (an electrical-engineering note). Last digit printed.
 """
 
 import numpy as np
 import pytest
 
-from services.analytics.power.wells import (
-    LEAD_ACID_WELLS,
-    Wells,
-    largest_a,
-    peukert_from_one_ampere_h,
-    peukert_h,
-    tilt_after,
-    wells_after,
-)
+from services.analytics.power.wells import LEAD_ACID_WELLS, Wells, tilt_after
+from tests.helpers.oracle_wells import largest_a, wells_after
 
 pytestmark = pytest.mark.outside
 
@@ -98,30 +89,3 @@ def test_the_filters_tilt_is_the_same_closed_form():
         one, two = wells_after(one, two, current_a=amps, hours=hours, wells=LEAD_ACID_WELLS)
         tilt = tilt_after(tilt, current_share_per_h=amps / capacity, hours=hours, wells=LEAD_ACID_WELLS)
         assert tilt == pytest.approx((one / share - (one + two)) / capacity, abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("exponent", "hours"),
-    [
-        (1.05, (9.66, 4.67, 3.69)),
-        (1.1, (9.33, 4.35, 3.41)),
-        (1.2, (8.71, 3.79, 2.90)),
-        (1.3, (8.12, 3.30, 2.47)),
-    ],
-)
-def test_peukert_in_its_rate_form(exponent, hours):
-    for current_a, expected in zip((10.0, 20.0, 25.0), hours, strict=True):
-        found = peukert_h(current_a, capacity_ah=100.0, rated_h=20.0, exponent=exponent)
-        assert found == pytest.approx(expected, abs=0.005)
-
-
-def test_peukert_in_its_one_ampere_form():
-    found = peukert_from_one_ampere_h(5.0, capacity_at_1_a_ah=100.0, exponent=1.2)
-    assert found == pytest.approx(14.5, abs=0.05)
-
-
-@pytest.mark.parametrize("exponent", [1.05, 1.1, 1.2, 1.3])
-def test_below_the_rated_current_peukert_is_refused(exponent):
-    """1.5 A would give 70.8 to 95.7 h where an open electrochemical model gives 66.7 h."""
-    with pytest.raises(ValueError, match="below the rated current"):
-        peukert_h(1.5, capacity_ah=100.0, rated_h=20.0, exponent=exponent)

@@ -21,9 +21,8 @@ def hours_to(missing_ah, *, net_a, efficiency, end_ah, step_h=0.001):
             np.array([100.0]),
             net_a=np.array([net_a]),
             efficiency=efficiency,
-            lithium=False,
+            taper=banks.Taper(lithium=False, finish_h=banks.TAPER_H),
             step_h=step_h,
-            finish_h=banks.TAPER_H,
         )
         hours += step_h
     return hours

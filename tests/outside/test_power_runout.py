@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from services.analytics.power.charge import drawn_ah, load_a
+from services.analytics.power.drop import Drop
 from services.analytics.power.frame import frame_of
 from services.analytics.power.runout import lognormal_hours, soc_at_cutout
 from services.domain import Bank, Compressor, Supply, Unit, UnitSettings
@@ -29,9 +30,8 @@ def settings(chemistry):
 
 
 def hours_from_full(chemistry, cutout_v, cable_ohm=0.0):
-    """Return the run-out from full at the mean current, the battery's own share of the path added."""
-    path = cable_ohm + 0.0075
-    floor = soc_at_cutout(settings(chemistry), cutout_v_12=cutout_v, source_ohm=path)
+    """Return the run-out from full at the mean current with a sound battery."""
+    floor = soc_at_cutout(settings(chemistry), cutout_v_12=cutout_v, drop=Drop(cable_ohm, 1.0))
     return 100.0 * (1.0 - floor) / MEAN_A
 
 

@@ -271,7 +271,7 @@ def _warm_core(life: Life, limit: Limit, as_of_ms: int) -> float | None:
     known = [core for core in life.cores if core.t_ms <= as_of_ms]
     if not known:
         return None
-    newest = max(known, key=lambda core: core.t_ms).core_c
+    newest = known[-1].core_c  # in order of time, then as said
     beyond = newest < limit.limit_c if limit.below else newest > limit.limit_c
     return newest if beyond else None
 

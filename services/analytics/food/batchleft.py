@@ -12,11 +12,11 @@ from services.analytics.food.limit import Limit
 from services.domain import TIME_CONTROL_RULES, Life
 
 ADDS_COOLING = frozenset(("fsanz-3.2.2",))
-"""Rules whose minutes an operator may let cooling count toward (`cooling_counts` of a cabinet's food).
+"""Rules toward whose minutes cooling counts unless an operator leaves it out (`cooling_counts = false`).
 
 R638 regulation 8(4)(a)(i) and Food Code 3-501.16 leave cooling out. Standard 3.2.2 clause 7(3) gives it
-2 h and 4 h of its own, which the 4 h of the 2-hour/4-hour rule would take away again: left out too, by
-derivation; no text was read that says so in words.
+2 h and 4 h of its own, so it is normally not added to the 2-hour/4-hour rule; but no text was read that
+says so in words (from memory), so that the stricter answer holds until somebody decides otherwise.
 """
 
 

@@ -57,13 +57,11 @@ TABLE_A2: tuple[Bands, ...] = (
 )
 
 
-def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
-    """Return the shares of the published times used up, added over the bands; 1 is all of it.
+def indexes(t_ms: IntArray, food_c: FloatArray) -> dict[str, float]:
+    """Return for each organism the shares of its times used up, added over the bands; 1 is all of it.
 
     Parameters
     ----------
-    bands : Bands
-        One organism.
     t_ms : (n,) int64
         Times, never falling. [ms since 1970-01-01 UTC]
     food_c : (n,) float64
@@ -71,24 +69,25 @@ def hazard_index(bands: Bands, t_ms: IntArray, food_c: FloatArray) -> float:
 
     Returns
     -------
-    float
-        Never negative, never falls as time goes on.
+    dict of str to float
+        By organism; never negative, never falling as time goes on.
 
     References
     ----------
     .. [1] The document says that times are cumulative and that lines between its rows are not to be drawn;
        it gives no rule for several bands at once. Adding shares is ours.
     """
+    edges = {edge for bands in TABLE_A2 for edge in _edges(bands)}
     history = _Lines.of(t_ms, food_c)
-    return _share(bands, {edge: history.hours_above(edge) for edge in _edges(bands)})
+    above = {edge: history.hours_above(edge) for edge in edges}
+    return {bands.organism: _share(bands, above) for bands in TABLE_A2}
 
 
 def worst_index(t_ms: IntArray, food_c: FloatArray) -> tuple[float, str]:
     """Return the highest index of all organisms of the table, and which one it is."""
-    edges = {edge for bands in TABLE_A2 for edge in _edges(bands)}
-    history = _Lines.of(t_ms, food_c)
-    above = {edge: history.hours_above(edge) for edge in edges}
-    return max(((_share(bands, above), bands.organism) for bands in TABLE_A2), key=lambda found: found[0])
+    found = indexes(t_ms, food_c)
+    organism = max(found, key=lambda name: found[name])
+    return found[organism], organism
 
 
 def _edges(bands: Bands) -> tuple[float, ...]:

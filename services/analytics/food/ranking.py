@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.analytics.food.growth import LISTERIA_HAM, growth
-from services.analytics.food.hazard_index import WARM_C, raw_fish, worst_index
+from services.analytics.food.hazard_index import BANDS_SOURCE, WARM_C, raw_fish, worst_index
 from services.analytics.food.spoilage import FRESH, days_at_zero
 from services.domain import FoodClass
 from services.telemetry import FloatArray, IntArray
@@ -136,9 +136,7 @@ def _index_words(t_ms: IntArray, food_c: FloatArray, *, raw: bool) -> list[str]:
         told.append("warm for longer than FDA Appendix 4 sums up for raw fish eaten as it is")
     index, organism = worst_index(t_ms, food_c)
     if index >= 1.0:
-        told.append(
-            f"index {index:.1f} for {organism} (FDA fish hazards guide, Appendix 4, hours from memory)"
-        )
+        told.append(f"index {index:.1f} for {organism}, no verdict of any law ({BANDS_SOURCE})")
     return told
 
 

@@ -62,8 +62,8 @@ def spot_of_unit(settings: UnitSettings, reading: CoreReading) -> tuple[SpotChec
 
 def spot_of_batch(life: Life, settings: UnitSettings, *, as_of_ms: int) -> tuple[SpotCheck, ...]:
     """Return the answers for the newest reading a person took in a batch, by the rules of its cabinet."""
-    newest = max((c for c in life.cores if c.t_ms <= as_of_ms), key=lambda c: c.t_ms, default=None)
-    return () if newest is None else spot_in_life(life, settings, newest, frozen=life.batch.frozen)
+    known = [core for core in life.cores if core.t_ms <= as_of_ms]  # in order of time, then as said
+    return spot_in_life(life, settings, known[-1], frozen=life.batch.frozen) if known else ()
 
 
 def spot_in_life(

@@ -1,5 +1,7 @@
 """Charge of a planned bank: what a charger may put in, and where a cabinet on it cuts out."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from services.analytics.power.curves import RestCurve, battery_ohm, rest_v
@@ -26,34 +28,40 @@ SMALL_CHARGE_SHARE = 0.05
 _GRID = np.linspace(0.0, 1.0, 201)
 
 
-def accepted_a(
-    missing_ah: FloatArray, capacity_ah: FloatArray, *, lithium: bool, finish_h: float = FINISH_H
-) -> FloatArray:
+@dataclass(frozen=True)
+class Taper:
+    """How fast the last of a charge goes in."""
+
+    lithium: bool
+    finish_h: FloatArray | float = FINISH_H
+    """Time constant of the last part of a lead-acid charge; `TAPER_H` gives the bare law. [h]"""
+    lithium_h: FloatArray | float = LITHIUM_TAPER_H
+
+
+def accepted_a(missing_ah: FloatArray, capacity_ah: FloatArray, taper: Taper) -> FloatArray:
     """Return the most a bank takes at a charger's absorption voltage.
 
     Parameters
     ----------
     missing_ah, capacity_ah : float64
         Charge that is missing, and the capacity, in one shape. [Ah]
-    lithium : bool
-        Lithium iron phosphate.
-    finish_h : float
-        Time constant of the last part; `TAPER_H` gives the bare law. [h]
+    taper : Taper
+        Of the bank.
 
     Returns
     -------
     float64
         [A]
     """
-    if lithium:
-        return np.asarray(missing_ah / LITHIUM_TAPER_H, dtype=np.float64)
+    if taper.lithium:
+        return np.asarray(missing_ah / taper.lithium_h, dtype=np.float64)
     late = missing_ah < (1.0 - FINISH_SOC) * capacity_ah
-    return np.asarray(missing_ah / np.where(late, finish_h, TAPER_H), dtype=np.float64)
+    return np.asarray(missing_ah / np.where(late, taper.finish_h, TAPER_H), dtype=np.float64)
 
 
 def missing_after(
-    missing_ah: FloatArray, capacity_ah: FloatArray, *, net_a: FloatArray, efficiency: float, lithium: bool,
-    step_h: float, finish_h: float = FINISH_H,
+    missing_ah: FloatArray, capacity_ah: FloatArray, *, net_a: FloatArray, efficiency: FloatArray | float,
+    taper: Taper, step_h: float,
 ) -> FloatArray:  # fmt: skip
     """Return the charge still missing after a step.
 
@@ -63,9 +71,9 @@ def missing_after(
         Before the step. [Ah]
     net_a : float64
         What chargers offer less what is drawn; negative discharges. [A]
-    efficiency : float
+    efficiency : float or float64
         Of charge put in, the share that comes out again.
-    lithium, finish_h : bool, float
+    taper : Taper
         See `accepted_a`.
     step_h : float
         [h]
@@ -75,7 +83,7 @@ def missing_after(
     float64
         Between none and the whole capacity. [Ah]
     """
-    most = accepted_a(missing_ah, capacity_ah, lithium=lithium, finish_h=finish_h)
+    most = accepted_a(missing_ah, capacity_ah, taper)
     taken = np.where(net_a > 0.0, efficiency * np.minimum(net_a, most), net_a)
     return np.clip(missing_ah - taken * step_h, 0.0, capacity_ah)
 

@@ -16,6 +16,19 @@ TESTED_SHARE_SD = 0.05
 START_SD = 0.04
 ASSUMED_SD, GIVEN_SD = 0.15, 0.07
 """Of a cabinet's heat gain and cooling, where assumed and where given; of its logarithm (judgement)."""
+FINISH_H = (0.5, 3.6)
+"""Time constant of the last part of a lead-acid charge, drawn evenly in its logarithm: from a bank that takes
+more than the ampere-hour law allows to four hours for the last tenth (2-4 h is common practice, the quick end
+is judgement). [h]"""
+LITHIUM_TAPER_H = (0.03, 0.3)
+"""The same of lithium iron phosphate (judgement). [h]"""
+EFFICIENCY_SD = 0.04
+"""Of the share of a charge that comes out again, relative; more of it in a bank that is far from full
+(judgement). [1]"""
+MOST_EFFICIENCY = 0.99
+CYCLING_MEAN, CYCLING_SD = 0.15, 0.12
+"""What a machine that rests between runs takes out more for each hour it runs, starting warm each time, less
+what refrigerant that wandered costs it; none when it never rests (judgement). [1]"""
 DRAW_SD = 0.06
 USE_SD = 0.5
 CLOUD_SD = 0.5
@@ -41,6 +54,10 @@ class BankDraws:
     """Usable over label."""
     curve_shift_v: FloatArray
     start_soc: FloatArray
+    finish_h: FloatArray
+    lithium_taper_h: FloatArray
+    efficiency: FloatArray
+    """Factor on the share of charge that comes out again."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +66,8 @@ class CabinetDraws:
 
     gain: FloatArray
     cooling: FloatArray
+    cycling: FloatArray
+    """Added to the cooling of a machine at rest most of the time."""
     draw: FloatArray
     use: FloatArray
 
@@ -69,6 +88,11 @@ def days_of(weather: TripWeather, days: int) -> Days:
     )
 
 
+def _evenly_in_log(ends: tuple[float, float], rng: np.random.Generator) -> FloatArray:
+    low, high = ends
+    return np.asarray(low * (high / low) ** rng.random(TRIPS), dtype=np.float64)
+
+
 def bank_draws(bank: str, capacity: Capacity, *, label_ah: float, start_soc: float) -> BankDraws:
     """Return a bank's draws; no more than 1.08 of its label."""
     rng = rng_of("bank", bank)
@@ -78,6 +102,9 @@ def bank_draws(bank: str, capacity: Capacity, *, label_ah: float, start_soc: flo
         capacity_share=np.clip(share, LEAST_SHARE, LABEL_CAP),
         curve_shift_v=CURVE_SD_V * rng.standard_normal(TRIPS),
         start_soc=np.clip(start, 0.02, 1.0),
+        finish_h=_evenly_in_log(FINISH_H, rng),
+        lithium_taper_h=_evenly_in_log(LITHIUM_TAPER_H, rng),
+        efficiency=1.0 + EFFICIENCY_SD * rng.standard_normal(TRIPS),
     )
 
 
@@ -90,4 +117,5 @@ def cabinet_draws(unit: str, *, gain_given: bool, cooling_given: bool) -> Cabine
         cooling=np.exp(cooling_sd * rng.standard_normal(TRIPS)),
         draw=np.exp(DRAW_SD * rng.standard_normal(TRIPS)),
         use=np.exp(USE_SD * rng.standard_normal(TRIPS)),
+        cycling=np.clip(CYCLING_MEAN + CYCLING_SD * rng.standard_normal(TRIPS), -0.1, 0.4),
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from services.analytics.planning import banks, cabinets
-from services.analytics.planning.draws import TRIPS, BankDraws, CabinetDraws, Days
+from services.analytics.planning.draws import MOST_EFFICIENCY, TRIPS, BankDraws, CabinetDraws, Days
 from services.analytics.planning.scene import STEP_MS, STEPS_PER_HOUR, Scene
 from services.analytics.power.curves import RestCurve
 from services.domain.trip import TripBank
@@ -74,6 +74,11 @@ class Supply:
     def lithium(self) -> bool:
         """Whether it is lithium iron phosphate."""
         return self.bank.chemistry == "lifepo4"
+
+    @property
+    def taper(self) -> banks.Taper:
+        """How fast the last of a charge goes in, trip by trip."""
+        return banks.Taper(self.lithium, self.draws.finish_h, self.draws.lithium_taper_h)
 
 
 @dataclass
@@ -249,6 +254,7 @@ def _drive(state: _State, rider: Rider, outside_c: FloatArray, powered: FloatArr
         outside_c=outside_c,
         gain_w_per_k=cabinet.gain_w_per_k * draws.gain,
         cooling_w=cabinet.cooling_w * draws.cooling,
+        cycling=draws.cycling,
         use_w=cabinets.USE_W * draws.use,
         powered=powered,
         step_s=STEP_MS / SECOND_MS,
@@ -256,7 +262,8 @@ def _drive(state: _State, rider: Rider, outside_c: FloatArray, powered: FloatArr
     state.ride.ran_share += duty
     state.air_sum += state.heat.air_c[0]
     running_w = duty * cabinet.draw_w * draws.draw * cabinets.draw_share(outside_c)
-    drawn_w = running_w + cabinets.STANDBY_W * powered
+    # Electronics that have cut out go on looking at the voltage.
+    drawn_w = running_w + cabinets.STANDBY_W
     return np.asarray(drawn_w / (rider.nominal_v * cabinets.ON_NOMINAL), dtype=np.float64)
 
 
@@ -329,16 +336,19 @@ class _Charge:
         )
         self.net_a = offered - drawn_a
         before = self.missing_ah
+        efficiency = np.minimum(
+            MOST_EFFICIENCY, self.supply.curve.coulombic_share * self.supply.draws.efficiency
+        )
         self.missing_ah = banks.missing_after(
             before,
             self.capacity_ah,
             net_a=self.net_a,
-            efficiency=self.supply.curve.coulombic_share,
-            lithium=self.supply.lithium,
+            efficiency=efficiency,
+            taper=self.supply.taper,
             step_h=STEP_H,
         )
         self.out_ah = self.out_ah + drawn_a * STEP_H
-        put_in = np.maximum(0.0, before - self.missing_ah) / self.supply.curve.coulombic_share
+        put_in = np.maximum(0.0, before - self.missing_ah) / efficiency
         covered = np.minimum(np.maximum(offered, 0.0), drawn_a) * STEP_H
         self.in_ah = self.in_ah + put_in + covered
 

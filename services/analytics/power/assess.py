@@ -25,14 +25,16 @@ from services.analytics.power.cutouts import (
     stopped_share_mask,
     threshold_of,
 )
+from services.analytics.power.drop import drop_of
 from services.analytics.power.energy import learned_of
-from services.analytics.power.forecast import Situation, runout_of
+from services.analytics.power.forecast import runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
 from services.analytics.power.holdover import hold_over
 from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.load import standby_a
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
 from services.analytics.power.shared import BankLoad
+from services.analytics.power.situation import Situation, usual_run_h
 from services.analytics.power.stored import runs_down, wanted
 from services.analytics.power.supplypath import supply_path
 from services.analytics.power.thermostat import Band, band_of
@@ -151,7 +153,8 @@ def power(
         settings=fed,
         capacity=supply.capacity,
         state=supply.state,
-        source=supply.source,
+        drop=drop_of(supply.steps, fed),
+        run_h=usual_run_h(runs),
         cutout_v_12=supply.threshold.at(as_of_ms),
         cut_out_since_ms=None if (event := cut_out_now(supply.events)) is None else event.start_ms,
         held=held,

@@ -10,7 +10,7 @@ from services.analytics.power.lowvoltage import low_voltage_cause, path_of
 from services.analytics.power.path import path_row
 from services.analytics.power.threshold import LOWEST_CUTOUT_V
 from services.domain import Cutout
-from services.timebase import MINUTE_MS, iso_of
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, iso_of
 
 __all__ = ["Background", "cutout_of"]
 
@@ -18,6 +18,9 @@ HEALTHY_SOC = 0.4
 """A rest voltage from here up does not explain why it stands (judgement, no source)."""
 STARTING_RATIO = 2.0
 """Current of a start over that of running, with the soft start of small machines (judgement)."""
+SAME_HOUR_MS = HOUR_MS
+FEWEST_NIGHTS = 3
+"""Silences beginning at the same hour on so many days are the generator's habit (judgement)."""
 REST_FROM_MS = 2 * MINUTE_MS
 REST_TO_MS = 15 * MINUTE_MS
 
@@ -111,7 +114,7 @@ def _found(event: Event, seen: Seen, background: Background) -> Found:
     if event.kind == "unit":
         return _unit(event, seen, background)
     if event.kind == "silence":
-        return _silence(seen, background)
+        return _silence(event, seen, background)
     if event.kind == "still":
         return _still(seen, background)
     return low_voltage_cause(event, seen, background)
@@ -166,8 +169,11 @@ def _unit(event: Event, seen: Seen, background: Background) -> Found:
     )
 
 
-def _silence(seen: Seen, background: Background) -> Found:
-    """Return what a silence may mean, by the last voltage under load."""
+def _silence(event: Event, seen: Seen, background: Background) -> Found:
+    """Return what a silence may mean, by the last voltage under load or by what feeds the unit."""
+    kind = background.settings.unit.supply.kind
+    if not background.settings.has_battery and kind in ("generator", "mains"):
+        return Found("supply_interrupted", _off_words(event, background, kind))
     limit = background.threshold.volts_12
     scale = background.frame.volt_scale
     if seen.v_on is not None and seen.v_on <= limit + 0.5 and background.settings.has_battery:
@@ -181,6 +187,21 @@ def _silence(seen: Seen, background: Background) -> Found:
         "Nothing was heard and the cabinet came back warm, with no low voltage before: plug, fuse, isolator,"
         " a battery's own protection, or switched off by hand.",
     )
+
+
+def _off_words(event: Event, background: Background, kind: str) -> str:
+    """Return what to say of a generator or mains that gave nothing, with whether it does so every day."""
+    settings, same = background.settings, 0
+    frame = background.frame
+    for at in np.flatnonzero(frame.broken).tolist():
+        away_ms = (event.start_ms - int(frame.t_ms[at])) % DAY_MS
+        same += min(away_ms, DAY_MS - away_ms) <= SAME_HOUR_MS
+    words = f"Nothing was heard and the cabinet came back warm: the {kind} gave nothing"
+    if kind == "generator" and same >= FEWEST_NIGHTS:
+        words += ", as on other days at this hour. Cool it down before the generator stops, and keep it shut"
+    else:
+        words += ", or plug, fuse or switch: go and look"
+    return f"{words}. A start that fails as it comes back low is not {settings.name}'s compressor's fault."
 
 
 def _still(seen: Seen, background: Background) -> Found:

@@ -11,11 +11,12 @@ from services.analytics.power.curves import CURVES, curve_of, soc_beyond
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.gauge import Filter, Followed, Gauge
 from services.analytics.power.learned import Learned, bank_key
+from services.analytics.power.siteclock import by_night, sunlit
 from services.analytics.power.track import Rests, track_of
 from services.analytics.power.wells import wells_of
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
-from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
+from services.timebase import HOUR_MS, MINUTE_MS
 
 Z10 = 1.2815515655446004
 """The standard normal quantile of nine in ten."""
@@ -72,14 +73,14 @@ class ChargeState:
         """The state of charge as a range."""
         return None if self.soc is None else soc_quantiles(self.soc, self.soc_sd)
 
-    def reserve(self, soc_cut: float, capacity: Capacity) -> tuple[float, float]:
+    def reserve(self, soc_cut: float, capacity: Capacity, left_share: float = 0.0) -> tuple[float, float]:
         """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
 
-        `capacity` only counts where nothing was followed.
+        `capacity` only counts where nothing was followed; `left_share` stays behind in the bound well.
         """
         if self.gauge is not None:
-            return self.gauge.reserve(soc_cut)
-        margin = max(0.01, (0.0 if self.soc is None else self.soc) - soc_cut)
+            return self.gauge.reserve(soc_cut, left_share)
+        margin = max(0.01, (0.0 if self.soc is None else self.soc) - soc_cut - left_share)
         spread = math.sqrt(capacity.share_sd**2 + math.log1p((self.soc_sd / margin) ** 2))
         return capacity.ah * margin, spread
 
@@ -144,7 +145,7 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     ends[:-1] = (run[at][1:] != run[at][:-1]) | (block[1:] != block[:-1])
     at = at[ends]
     if settings.unit.supply.panel_wp > 0:
-        at = at[_night(frame.t_ms[at], settings)]
+        at = at[by_night(frame.t_ms[at], settings)]
     at = at[frame.volts_12[at] > LEAST_LIVE_V]
     at = at[_falling(frame.t_ms[at], frame.volts_12[at], settings)]
     if curve is not CURVES["lifepo4"]:
@@ -157,11 +158,6 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     return Rests(at, soc, sd, flat)
 
 
-def _night(t_ms: IntArray, settings: UnitSettings) -> BoolArray:
-    """Return where the site's clock stands between 19:00 and 05:00, by the offset of the newest instant."""
-    return np.asarray((site_hour(t_ms, settings) >= 19) | (site_hour(t_ms, settings) < 5), dtype=np.bool_)  # noqa: PLR2004
-
-
 def _falling(t_ms: IntArray, volts_12: FloatArray, settings: UnitSettings) -> BoolArray:
     """Return where a rest voltage did not rise by day over those of the hours before: weak sun lifts it."""
     before = np.full(volts_12.shape, np.inf)
@@ -170,20 +166,7 @@ def _falling(t_ms: IntArray, volts_12: FloatArray, settings: UnitSettings) -> Bo
             near = t_ms[step:] - t_ms[:-step] <= RISE_MS
             before[step:] = np.minimum(before[step:], np.where(near, volts_12[:-step], np.inf))
     rising = volts_12 > before + RISE_V
-    return ~rising | _night(t_ms, settings)
-
-
-def site_hour(t_ms: IntArray, settings: UnitSettings) -> IntArray:
-    """Return the hour of the day at the unit's site, 0 to 23, by the offset in force at the last instant."""
-    return np.asarray((t_ms + site_offset_ms(t_ms, settings)) // HOUR_MS % 24, dtype=np.int64)
-
-
-def site_offset_ms(t_ms: IntArray, settings: UnitSettings) -> int:
-    """Return how far the site's clock is ahead of UTC at the last instant given [ms]."""
-    if settings.site is None or t_ms.size == 0:
-        return 0
-    offset = datetime_of(float(t_ms[-1])).astimezone(settings.site.zone).utcoffset()
-    return 0 if offset is None else round(offset.total_seconds() * 1000)
+    return ~rising | by_night(t_ms, settings)
 
 
 def charge_state(
@@ -248,6 +231,7 @@ def charge_state(
         lithium=lithium,
         from_ms=learned.day_ms if learned is not None and usable else None,
         bank=key,
+        sunlit=lambda t_ms: sunlit(t_ms, settings),
     )
     followed = Filter(
         track,

@@ -150,6 +150,15 @@ def with_variance(estimate: Estimate, state: int, variance: float) -> Estimate:
     return Estimate(estimate.mean, cov)
 
 
+def known_as(estimate: Estimate, state: int, value: float, variance: float) -> Estimate:
+    """Return an estimate with one state known apart from all others."""
+    mean, cov = estimate.mean.copy(), estimate.cov.copy()
+    mean[state] = value
+    cov[state], cov[:, state] = 0.0, 0.0
+    cov[state, state] = variance
+    return Estimate(mean, cov)
+
+
 def reading_row(soc: float) -> FloatArray:
     """Return the row of a rest voltage read as a state of charge: charge plus the curve's error there."""
     row = np.zeros(SIZE)

@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+
+import numpy as np
 
 from services.analytics.power.capacity import Capacity
-from services.analytics.power.charge import ChargeState
 from services.analytics.power.curves import curve_of
 from services.analytics.power.engine import engine_line
 from services.analytics.power.foodrisk import food_at_risk
-from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.habits import (
     Habit,
     habit_of,
@@ -17,10 +17,9 @@ from services.analytics.power.habits import (
     sources_ahead,
     usual_charge_end_ms,
 )
-from services.analytics.power.holdover import DEFAULT_AMBIENT_C, HoldOver
+from services.analytics.power.holdover import DEFAULT_AMBIENT_C
 from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, load_of
 from services.analytics.power.moves import Outlook, moves
-from services.analytics.power.resistance import SourceResistance
 from services.analytics.power.runout import (
     Reserve,
     chance_until,
@@ -31,39 +30,14 @@ from services.analytics.power.runout import (
     reserve_of,
     soc_at_cutout,
 )
-from services.analytics.power.shared import BankLoad
+from services.analytics.power.situation import Situation
 from services.analytics.power.stored import no_runout
+from services.analytics.power.wells import tilt_while_running, wells_of
 from services.domain import FoodAtRisk, LastsUntil, Runout, UnitSettings, UsualCharging
-from services.telemetry import FloatArray
 from services.timebase import DAY_MS, HOUR_MS
 
 STALE_MS = DAY_MS
 """Samples older than this carry no run-out forecast (judgement, no source)."""
-
-
-@dataclass(frozen=True)
-class Situation:
-    """Everything the forecast needs, as of one moment."""
-
-    frame: Frame
-    ordinary: BoolArray
-    settings: UnitSettings
-    capacity: Capacity | None
-    state: ChargeState
-    source: SourceResistance
-    cutout_v_12: float
-    cut_out_since_ms: int | None
-    held: HoldOver | None
-    food_limit_c: float
-    as_of_ms: int
-    charging: BoolArray | None = None
-    """(n,) Where something charges."""
-    ah: FloatArray | None = None
-    """(n,) Charge drawn since the first sample. [Ah]"""
-    others: BankLoad | None = None
-    """What the bank's other units draw, where that is known."""
-    until_ms: Sequence[int] = field(default=())
-    """Moments somebody asks about."""
 
 
 def runout_of(situation: Situation) -> Runout:
@@ -137,10 +111,14 @@ def _forecast(
 ) -> Runout:
     """Return the forecast proper, counted from the last sample or the end of charging."""
     load = load_of(demand, situation.settings, from_ms=from_ms, others=situation.others)
-    soc_cut = soc_at_cutout(
-        situation.settings, cutout_v_12=situation.cutout_v_12, source_ohm=situation.source.ohm
+    soc_cut = soc_at_cutout(situation.settings, cutout_v_12=situation.cutout_v_12, drop=situation.drop)
+    reserve = reserve_of(
+        situation.state,
+        capacity,
+        soc_cut=soc_cut,
+        left_share=_left_share(situation, capacity, demand),
+        load=load,
     )
-    reserve = reserve_of(situation.state, capacity, soc_cut=soc_cut, load=load)
     habit = _habit(situation, capacity)
     next_ms = next_start_ms(habit, situation.as_of_ms)
     worked = _Worked(situation, capacity, demand, load, reserve, habit, next_ms, from_ms)
@@ -176,6 +154,19 @@ def _forecast(
             as_of_ms=situation.as_of_ms,
             from_ms=from_ms,
         ),
+    )
+
+
+def _left_share(situation: Situation, capacity: Capacity, demand: Demand) -> float:
+    """Return the share of charge that runs like those of the last day leave in the bound well at the end."""
+    settings, frame = situation.settings, situation.frame
+    held = np.where(situation.ordinary & (frame.t_ms > frame.t_ms[-1] - DAY_MS), frame.held_ms, 0)
+    amps = demand.running_a + (0.0 if settings.bank is None else settings.bank.other_load_a)
+    return tilt_while_running(
+        running_share_per_h=amps / _usable_ah(situation, capacity),
+        duty=float(np.sum(held * frame.on)) / max(float(np.sum(held)), 1.0),
+        run_h=situation.run_h,
+        wells=wells_of(settings),
     )
 
 

@@ -41,6 +41,8 @@ would fill it from empty (judgement)."""
 COUNT_SD = 0.03
 """Scatter of the counted charge over a whole discharge, beside the common error that is estimated: loads
 nobody counts (judgement)."""
+SUNLIT_SD = 0.2
+"""The same by day under a panel, whose weak sun gives some of it without showing (judgement)."""
 DRAIN_PER_WEEK = 0.05
 """How much a bank's capacity may wander in a week, as a logarithm: fade, and wear that sets in."""
 SURPRISE_SDS = 3.0
@@ -55,10 +57,12 @@ MARGIN_SD = 0.03
 LEAST_MARGIN = 0.01
 NEARLY_FULL_SOC, FULLER_SOC = 0.7, 0.5
 """Counted to above the first with a voltage that no well charged bank shows: something unseen drew."""
+EMPTY_SD = 0.05
+"""A bank counted down to nothing is empty give or take this: what is counted beyond, nobody can draw, so it
+says nothing of its capacity (judgement)."""
 EMPTY_SOC = 0.15
 """Counted down to here with a voltage on the flat part: something unseen charged (judgement)."""
-WEEK_DAYS = 7
-TAUGHT_SD = 0.15
+WEEK_DAYS, TAUGHT_SD = 7, 0.15
 
 
 @dataclass(frozen=True)
@@ -87,25 +91,25 @@ class Gauge:
         """Return the true charge at a cut-out that the rest table puts at `soc_cut`."""
         return soc_cut - float(ekf.knot_weights(soc_cut) @ self.estimate.mean[ekf.CURVE :])
 
-    def margin(self, soc_cut: float) -> float:
+    def margin(self, soc_cut: float, left_share: float = 0.0) -> float:
         """Return the charge above a cut-out, the curve's learned error taken off; none lies below empty."""
-        return max(LEAST_MARGIN, float(self.estimate.mean[ekf.CHARGE]) - max(0.0, self._at_cut(soc_cut)))
+        lowest = max(0.0, self._at_cut(soc_cut)) + left_share
+        return max(LEAST_MARGIN, float(self.estimate.mean[ekf.CHARGE]) - lowest)
 
-    def reserve(self, soc_cut: float) -> tuple[float, float]:
-        """Return the charge left above a cut-out and the standard deviation of its logarithm.
+    def reserve(self, soc_cut: float, left_share: float = 0.0) -> tuple[float, float]:
+        """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
+
+        Errors that charge, capacity and curve have in common count once: charge read from the same curve as
+        the cut-out is surer than either.
 
         Parameters
         ----------
         soc_cut : float
             State of charge at the cut-out, as the rest table has it.
-
-        Returns
-        -------
-        tuple of float
-            [Ah], [1]. Errors that charge, capacity and curve have in common count once: charge read from
-            the same curve as the cut-out is surer than either.
+        left_share : float
+            What a run leaves behind in the bound well, so that even an empty battery holds it.
         """
-        margin = self.margin(soc_cut)
+        margin = self.margin(soc_cut, left_share)
         below_empty = self._at_cut(soc_cut) < 0.0
         row = (ekf.CHARGE_ROW if below_empty else ekf.reading_row(soc_cut)) / margin
         row[ekf.DRAIN] = -1.0
@@ -168,16 +172,16 @@ class Filter:
             track.t_ms.tolist(), track.hours.tolist(), track.used.tolist(), track.charging.tolist(),
             track.absorbing_h.tolist(), track.silent_h.tolist(), track.starts_day.tolist(),
             track.full.tolist(), track.absorbs.tolist(), track.reading.tolist(), track.flat.tolist(),
-            strict=True,
+            track.sunlit.tolist(), strict=True,
         )  # fmt: skip
-        for k, (t_ms, hours, used, charges, absorbing_h, silent_h, day, full, absorbs, z, flat) in enumerate(
-            rows
-        ):
+        for k, (
+            t_ms, hours, used, charges, absorbing_h, silent_h, day, full, absorbs, z, flat, sunlit,
+        ) in enumerate(rows):  # fmt: skip
             if hours > 0.0:
                 if charges:
                     self._charge(hours, absorbing_h)
                 else:
-                    self._draw(hours, used)
+                    self._draw(hours, used, sunlit=sunlit)
                 if silent_h > 0.0:
                     self._silence(silent_h)
             if day:
@@ -191,8 +195,8 @@ class Filter:
             soc[k], sd[k] = self.estimate.mean[0], self.estimate.sd(0)
         return Followed(self.estimate, track.t_ms, np.clip(soc, 0.0, 1.0), sd, tuple(self._learned))
 
-    def _draw(self, hours: float, used: float) -> None:
-        """Take out what was counted, times the drain that is being learned."""
+    def _draw(self, hours: float, used: float, *, sunlit: bool) -> None:
+        """Take out what was counted, times the drain that is being learned; weak sun may give some of it."""
         drain = math.exp(float(self.estimate.mean[1]))
         if self._charging:
             short = FULL_SD**2 - float(self.estimate.cov[ekf.CHARGE, ekf.CHARGE])
@@ -204,10 +208,10 @@ class Filter:
         )
         lost = used * drain + hours * self._track.leak_per_h
         self._row[:3] = 1.0, -used * drain, 0.0
-        self._predict(-lost, COUNT_SD**2 * max(0.0, used), hours)
+        self._predict(-lost, (SUNLIT_SD if sunlit else COUNT_SD) ** 2 * max(0.0, used), hours)
         self._keep_below_top()
         if self.estimate.mean[ekf.CHARGE] < 0.0:
-            self.estimate = ekf.held_to(self.estimate, -ekf.CHARGE_ROW, 0.0)
+            self.estimate, self._bounded = ekf.known_as(self.estimate, ekf.CHARGE, 0.0, EMPTY_SD**2), False
 
     def _charge(self, hours: float, absorbing_h: float) -> None:
         """Put in at the rate that is being learned; at absorption voltage the ampere-hour law holds."""

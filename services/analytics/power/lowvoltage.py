@@ -124,6 +124,8 @@ def _wiring(event: Event, seen: Seen, background: Background) -> Found | None:
     """Return wiring where a sound path would have kept the unit above its cut-out."""
     path, settings = path_of(event, seen, background), background.settings
     scale = background.frame.volt_scale
+    if path is not None and settings.bank is not None:
+        path = path.with_capacity(_held_ah(event, seen, background), settings.bank.capacity_ah)
     if path is None or not path.worn(scale) or _turned(event, background.threshold) is not None:
         return None
     loaded_v = seen.v_on
@@ -201,8 +203,7 @@ def _weak(event: Event, seen: Seen, background: Background) -> Found | None:
     bank = background.settings.bank
     if bank is None or seen.soc is None:
         return None
-    shown = _shown_ah(event, seen, background)
-    held = background.measured_ah if shown is None else shown
+    shown, held = _shown_ah(event, seen, background), _held_ah(event, seen, background)
     if held is None or held >= WEAK_SHARE * bank.capacity_ah:
         return None
     words = (
@@ -219,7 +220,18 @@ def _weak(event: Event, seen: Seen, background: Background) -> Found | None:
         source="share of the label under which it is weak (judgement; IEEE 450 and 1188: 0.8, from memory)",
     )
     tail = f" {bank.capacity_ah:.0f} Ah. The battery has lost capacity, or something else draws on it."
+    if background.frame.volt_scale > 1.0:
+        tail += (
+            " Measure each 12 V half at rest: more than 0.2 V apart (judgement), one half is worn, or 12 V"
+            " are taken from it."
+        )
     return Found("battery_weak", words + tail, (row,))
+
+
+def _held_ah(event: Event, seen: Seen, background: Background) -> float | None:
+    """Return the capacity that discharges or rest voltages show [Ah]."""
+    shown = _shown_ah(event, seen, background)
+    return background.measured_ah if shown is None else shown
 
 
 def _shown_ah(event: Event, seen: Seen, background: Background) -> float | None:

@@ -1,6 +1,6 @@
 """What cable and joints add beyond a sound path just before a stop, apart from the battery's own sag."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,6 +47,13 @@ class Path:
         if self.wires_ohm is None:
             return self.ohm - self.expected_ohm
         return self.wires_ohm - (self.expected_ohm - self.battery_ohm)
+
+    def with_capacity(self, held_ah: float | None, label_ah: float) -> "Path":
+        """Return the path as expected with a battery below its label: resistance goes as 1/Ah."""
+        if held_ah is None or self.wires_ohm is not None or not 0.0 < held_ah < label_ah:
+            return self
+        battery = self.battery_ohm * label_ah / held_ah
+        return replace(self, battery_ohm=battery, expected_ohm=self.expected_ohm + battery - self.battery_ohm)
 
     def worn(self, volt_scale: float) -> bool:
         """Return whether it is too much for a sound path and for what is not known of the battery."""

@@ -8,11 +8,12 @@ from statistics import NormalDist
 import numpy as np
 
 from services.analytics.power.capacity import Capacity
-from services.analytics.power.charge import Z10, ChargeState, site_offset_ms
-from services.analytics.power.curves import battery_ohm, curve_of, rest_v
+from services.analytics.power.charge import Z10, ChargeState
+from services.analytics.power.curves import CURVES, curve_of, rest_v
+from services.analytics.power.drop import Drop
 from services.analytics.power.habits import Sources, taper_a
 from services.analytics.power.load import HORIZON_H, Load
-from services.analytics.power.resistance import expected_ohm
+from services.analytics.power.siteclock import site_offset_ms
 from services.analytics.power.sunshine import CLOUD_SD
 from services.domain import UnitSettings
 from services.domain.lasting import CHANCES
@@ -111,7 +112,7 @@ def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: flo
     return middle * math.exp(-Z10 * sd), middle, middle * math.exp(Z10 * sd)
 
 
-def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, source_ohm: float | None) -> float:
+def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, drop: Drop) -> float:
     """Return the state of charge at which the voltage at the unit, on load, reaches the cut-out.
 
     Parameters
@@ -120,8 +121,8 @@ def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, source_ohm: flo
         Chemistry, capacity, running current, other loads.
     cutout_v_12 : float
         Cut-out at 12 V nominal. [V]
-    source_ohm : float or None
-        Supply path as measured with the bank well charged; None for what the cable explains. [Ω]
+    drop : Drop
+        Cable, joints and the battery's own resistance, as the unit's stops show them.
 
     Returns
     -------
@@ -130,34 +131,34 @@ def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, source_ohm: flo
     """
     curve, _ = curve_of(settings)
     bank = settings.bank
-    capacity = bank.capacity_ah if bank is not None else 100.0
-    lithium = bank is not None and bank.chemistry == "lifepo4"
     scale = settings.nominal_v / 12.0
     soc = np.linspace(0.0, 1.0, 501)
-    inner = battery_ohm(soc, capacity_ah=capacity, lithium=lithium) * scale
-    path = expected_ohm(settings) if source_ohm is None else source_ohm
-    cable = max(0.0, path - float(battery_ohm(0.8, capacity_ah=capacity, lithium=lithium)) * scale)
+    inner = drop.battery_ohm(soc, settings)
     other_a = (bank.other_load_a if bank is not None else 0.0) + settings.running_a * (
         settings.units_on_bank - 1
     ) / 2
     rest = rest_v(soc, curve)
-    if lithium:
+    if curve is CURVES["lifepo4"]:
         rest = np.minimum(rest, LITHIUM_EMPTY_V + (rest_v(0.1, curve) - LITHIUM_EMPTY_V) * soc / 0.1)
-    on_load = rest - (settings.running_a * (cable + inner) + other_a * inner) / scale
+    on_load = rest - (settings.running_a * (drop.cable_ohm + inner) + other_a * inner) / scale
     enough = np.flatnonzero(on_load >= cutout_v_12)
     return float(soc[enough[0]]) if enough.size else 1.0
 
 
-def reserve_of(state: ChargeState, capacity: Capacity, *, soc_cut: float, load: Load) -> Reserve:
-    """Return the charge above the cut-out as of the last sample."""
-    ah, sd_ah = charge_above(state, capacity, soc_cut)
+def reserve_of(
+    state: ChargeState, capacity: Capacity, *, soc_cut: float, left_share: float, load: Load
+) -> Reserve:
+    """Return the charge above the cut-out as of the last sample; `left_share` stays in the bound well."""
+    ah, sd_ah = charge_above(state, capacity, soc_cut, left_share)
     usual_h = load.hours_for(max(0.0, ah))
     return Reserve(ah, sd_ah, load.sd_within(min(float(HORIZON_H), usual_h)), soc_cut)
 
 
-def charge_above(state: ChargeState, capacity: Capacity, soc: float) -> tuple[float, float]:
+def charge_above(
+    state: ChargeState, capacity: Capacity, soc: float, left_share: float = 0.0
+) -> tuple[float, float]:
     """Return the charge above a state of charge and its standard deviation [Ah]."""
-    ah, log_sd = state.reserve(soc, capacity)
+    ah, log_sd = state.reserve(soc, capacity, left_share)
     return ah, ah * math.sqrt(math.expm1(min(2.5, log_sd) ** 2))
 
 

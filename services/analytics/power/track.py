@@ -1,5 +1,6 @@
 """What the charge filter walks along: marks in time with what happened between and at them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,6 +70,8 @@ class Track:
     """What temperature makes of the capacity at the last mark."""
     curve_sd: float
     bank: str
+    sunlit: BoolArray
+    """Where a panel may have given something in the step."""
 
 
 def track_of(
@@ -83,6 +86,7 @@ def track_of(
     lithium: bool,
     from_ms: int | None,
     bank: str,
+    sunlit: Callable[[IntArray], BoolArray],
 ) -> Track:
     """Lay out the marks of one log.
 
@@ -108,6 +112,8 @@ def track_of(
         Where to start: a day whose start is known; None for the first sample. [ms]
     bank : str
         What the filter's memory is keyed by.
+    sunlit : callable
+        Tells at which instants a panel may give something.
     """
     t_ms = frame.t_ms
     begin_ms = int(t_ms[0])
@@ -157,6 +163,7 @@ def track_of(
         temperature_share=float(usable[-1]),
         curve_sd=curve.soc_sd,
         bank=bank,
+        sunlit=sunlit(marks),
     )
 
 

@@ -14,13 +14,13 @@ BoolArray = npt.NDArray[np.bool_]
 MOST_V = 17.0
 """No 12 V system shows more, cold equalising included: another scale or a broken reading (judgement).
 [V at 12 V]"""
-LEAST_RUNNING_V = 8.0
-"""No machine runs for a day on less: the lowest usual cut-out is 9.6 V (common practice, no source), the rest
-is a reading a little low (judgement). [V at 12 V]"""
+LEAST_MIDDLE_V = 8.0
+"""No machine turns on a day whose middle voltage is lower, rests included: the lowest usual cut-out is 9.6 V
+(common practice, no source), the rest is a reading a little low (judgement). [V at 12 V]"""
 LEAST_READ_V = 1.0
 """Less is a supply that is away. [V at 12 V]"""
 FEWEST = 5
-"""So many readings a day, with the machine running or too high for any battery, before it is judged."""
+"""So many readings a day with the machine running, or too high for any battery, before it is judged."""
 STUCK_MS, STUCK_TURNS = 12 * HOUR_MS, 12
 """A voltage that stays the same to the last digit for so long while the machine starts and stops is no
 reading: any battery and cable give way under its current (judgement)."""
@@ -77,19 +77,19 @@ def believed(volts_12: FloatArray, doubts: tuple[Doubt, ...]) -> FloatArray:
 
 
 def _scaled(t_ms: IntArray, volts_12: FloatArray, on: BoolArray) -> list[Doubt]:
-    """Return the days on which the machine ran at a voltage none runs at, or the voltage is nobody's."""
-    telling = np.isfinite(volts_12) & (np.abs(volts_12) > LEAST_READ_V) & (on | (volts_12 > MOST_V))
+    """Return the days on which the machine ran at a voltage none runs at, or no battery has."""
+    read = np.isfinite(volts_12) & (np.abs(volts_12) > LEAST_READ_V)
+    telling = read & (on | (volts_12 > MOST_V))
     if not bool(np.any(telling)):
         return []
     edges = np.concatenate([[0], np.flatnonzero(np.diff(t_ms // DAY_MS)) + 1, [t_ms.size]])
     found: list[Doubt] = []
     open_ = False
     for first, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        rows = telling[first:end]
-        if int(np.count_nonzero(rows)) < FEWEST:
+        if int(np.count_nonzero(telling[first:end])) < FEWEST:
             continue  # says nothing: it goes with the days around it
-        shown = float(np.median(volts_12[first:end][rows]))
-        if LEAST_RUNNING_V <= shown <= MOST_V:
+        shown = float(np.median(volts_12[first:end][read[first:end]]))
+        if LEAST_MIDDLE_V <= shown <= MOST_V:
             open_ = False
             continue
         if open_:

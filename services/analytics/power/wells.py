@@ -31,51 +31,6 @@ def wells_of(settings: UnitSettings) -> Wells:
     return LITHIUM_WELLS if chemistry == "lifepo4" else LEAD_ACID_WELLS
 
 
-def wells_after(
-    available_ah: float, bound_ah: float, *, current_a: float, hours: float, wells: Wells
-) -> tuple[float, float]:
-    """Return both wells after a step at constant current.
-
-    Parameters
-    ----------
-    available_ah, bound_ah : float
-        Charge in the wells before. [Ah]
-    current_a : float
-        Discharge positive. [A]
-    hours : float
-        Length of the step. [h]
-    wells : Wells
-        Parameters c and k'.
-
-    Returns
-    -------
-    tuple of float
-        The wells after the step; the first is negative where it ran empty on the way. [Ah]
-
-    References
-    ----------
-    .. [1] Manwell and McGowan, Solar Energy 50 (1993) 399-405: the closed form over one step.
-    """
-    share, rate = wells.available_share, wells.rate_per_h
-    decay = math.exp(-rate * hours)
-    whole = available_ah + bound_ah
-    drift = rate * hours - 1.0 + decay
-    first = (
-        available_ah * decay
-        + (whole * rate * share - current_a) * (1.0 - decay) / rate
-        - current_a * share * drift / rate
-    )
-    return first, whole - current_a * hours - first
-
-
-def largest_a(available_ah: float, bound_ah: float, *, hours: float, wells: Wells) -> float:
-    """Return the constant current that just empties the available well in a step; see `wells_after` [A]."""
-    share, rate = wells.available_share, wells.rate_per_h
-    decay = math.exp(-rate * hours)
-    top = rate * available_ah * decay + (available_ah + bound_ah) * rate * share * (1.0 - decay)
-    return top / (1.0 - decay + share * (rate * hours - 1.0 + decay))
-
-
 def tilt_after(tilt: float, *, current_share_per_h: float, hours: float, wells: Wells) -> float:
     """Return how much lower the available well stands than the whole, after a step.
 
@@ -93,8 +48,12 @@ def tilt_after(tilt: float, *, current_share_per_h: float, hours: float, wells: 
     Returns
     -------
     float
-        Negative under load. The same closed form as `wells_after`, written for the difference of levels:
-        it falls towards ``-(1 - c) i / (c k')`` and levels out in rest. [share of capacity]
+        Negative under load. The closed form over one step [1]_, written for the difference of levels: it
+        falls towards ``-(1 - c) i / (c k')`` and levels out in rest. [share of capacity]
+
+    References
+    ----------
+    .. [1] Manwell and McGowan, Solar Energy 50 (1993) 399-405.
     """
     share, rate = wells.available_share, wells.rate_per_h
     decay = math.exp(-rate * hours)
@@ -102,42 +61,25 @@ def tilt_after(tilt: float, *, current_share_per_h: float, hours: float, wells: 
     return tilt * decay + settled * (1.0 - decay)
 
 
-def peukert_h(current_a: float, *, capacity_ah: float, rated_h: float, exponent: float) -> float:
-    """Return how long a full battery lasts by Peukert's rule in its rate form.
+def tilt_while_running(*, running_share_per_h: float, duty: float, run_h: float, wells: Wells) -> float:
+    """Return how far the available well stands below the whole at the end of an ordinary run, as a share.
 
     Parameters
     ----------
-    current_a : float
-        Steady. [A]
-    capacity_ah : float
-        At the rated discharge. [Ah]
-    rated_h : float
-        Length of the rated discharge. [h]
-    exponent : float
-        1.05 to 1.3 for lead-acid (secondary pages).
+    running_share_per_h : float
+        Current while running over capacity. [1/h]
+    duty : float
+        Share of time it runs. [0 … 1]
+    run_h : float
+        Length of a run. [h]
+    wells : Wells
+        Parameters.
 
     Returns
     -------
     float
-        ``H (C / (I H))^k``. [h]
-
-    Raises
-    ------
-    ValueError
-        Below the rated current, where the rule promises up to two fifths too much; and the rule says
-        nothing of state of charge unless current and temperature are constant [1]_.
-
-    References
-    ----------
-    .. [1] Doerffel and Abu Sharkh, J. Power Sources 155 (2006) 395-400 (abstract read).
+        What rests and runs have left standing on average, and what one run adds to it. [share of capacity]
     """
-    if current_a * rated_h < capacity_ah * (1.0 - 1e-9):
-        raise ValueError("Peukert's rule does not hold below the rated current")
-    hours: float = rated_h * (capacity_ah / (current_a * rated_h)) ** exponent
-    return hours
-
-
-def peukert_from_one_ampere_h(current_a: float, *, capacity_at_1_a_ah: float, exponent: float) -> float:
-    """Return the same from the capacity at 1 A, which is not what a label says [h]."""
-    hours: float = capacity_at_1_a_ah / current_a**exponent
-    return hours
+    settled = tilt_after(0.0, current_share_per_h=running_share_per_h, hours=1e9, wells=wells)
+    within = 1.0 - math.exp(-wells.rate_per_h * run_h)
+    return -settled * (duty + (1.0 - duty) * within)

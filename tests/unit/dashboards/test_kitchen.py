@@ -132,7 +132,10 @@ def test_food_that_stood_out_too_long_is_told_of_first():
     late = food_card(batch={"place": "out"}, timers=(timer(verdict=Verdict.DISCARD_ADVISED, why="4 h out"),))
     kitchen = sorted_kitchen([food_card(2, dates="past"), late], [COLD])
     assert kitchen.running == ()
-    assert next((c.batch.id, why) for c, why in kitchen.leave) == (1, "Discard advised: 4 h out")
+    assert next((c.batch.id, why) for c, why in kitchen.leave) == (
+        1,
+        "Discard advised: 4 h out; cooking does not mend it",
+    )
 
 
 def test_what_is_gone_is_nowhere():

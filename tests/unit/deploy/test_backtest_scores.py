@@ -10,7 +10,19 @@ from tests.helpers.made_supply import Story, settings_for
 
 
 def asked(true_h, said, *, unit="1 unit-00", counted=50.0, line=80.0, chance=0.0):
-    return Asked(unit, 0, true_h, np.array(said, dtype=float), "discharging", chance, counted, line)
+    return Asked(
+        unit,
+        0,
+        true_h,
+        np.array(said, dtype=float),
+        "discharging",
+        chance,
+        counted,
+        line,
+        panels=False,
+        true_warm_h=np.nan,
+        said_warm_h=np.full(3, np.nan),
+    )
 
 
 def log(hours, *, volts, on=lambda minute: minute % 40 < 20):

@@ -85,3 +85,12 @@ def test_every_cabinet_in_use_can_be_said_and_cold_ones_stand_first():
     assert [unit for unit, _ in _choices(food_card(), larder, best)] == ["v3-meat", "camp-milk"]
     out = food_card(batch={"place": "out"})
     assert [unit for unit, _ in _choices(out, larder, best)] == ["v3-veg", "v3-meat", "camp-milk"]
+
+
+def test_the_form_of_time_in_place_of_cold_fits_what_the_records_take():
+    form = {"time_control": "6h", "written_procedure": "true", "marked": "true", "probe_c": "4,5"}
+    body = said("taken_out", **form)
+    assert body == {"time_control": "6h", "written_procedure": True, "marked": True, "probe_c": 4.5}
+    assert BATCH_SAID.validate_python({**body, "kind": "taken_out", "person": "Jonas K."}).marked is True
+    assert said("taken_out", written_procedure="true") == {}
+    assert said(probe_c="5", surface_c="0") == {"probe_c": 5.0, "surface_c": 0.0}

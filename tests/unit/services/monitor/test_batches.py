@@ -1,5 +1,7 @@
 """Batches judged with their cabinets, on a real store and real records."""
 
+from dataclasses import replace
+
 import pytest
 
 from services.domain import BatchNew, Verdict
@@ -295,3 +297,43 @@ def test_samples_awaited_of_the_cabinet_it_came_from_are_awaited_and_not_missing
     hear(house, [WARM] * 300, end_ms=NOON_MS - 100 * MINUTE_MS, unit="v3-ice", first_sq=100)
     settle(house, NOON_MS + 10_000)
     assert house.records.batch_card(batch).standing is Verdict.DISCARD_ADVISED
+
+
+def with_ambient(house, ambient_c, *, end_ms, unit, count=200):
+    rows = minutes([COLD] * count, end_ms=end_ms, unit=unit)
+    house.hear([replace(r, values={**r.values, "ambient": ambient_c}) for r in rows], at_ms=end_ms)
+
+
+@pytest.mark.parametrize(("own", "other"), [(True, False), (False, True), (False, False)])
+def test_food_taken_out_stands_in_the_air_that_was_measured_there(house, own, other):
+    for unit, measures in (("v3-meat", own), ("v3-ice", other)):
+        if measures:
+            with_ambient(house, 36.0, end_ms=NOON_MS, unit=unit)
+        else:
+            hear(house, [COLD] * 200, end_ms=NOON_MS, unit=unit)
+    settle(house, NOON_MS - MINUTE_MS)
+    batch = load(house, at_ms=NOON_MS - 180 * MINUTE_MS, core_c=3.0)
+    say(house, batch, "taken_out", at_ms=NOON_MS - 70 * MINUTE_MS)
+    settle(house, NOON_MS)
+    card = house.records.batch_card(batch)
+    told = next(words for words in card.assumed if "out of a cabinet" in words)
+    if own or other:
+        assert f"as {'v3-meat' if own else 'v3-ice'} measured it" in told
+        assert "30 °C" not in told
+        # Above 32.2 °C one hour, not two.
+        assert card.computed.rank >= Verdict.HOLD.rank
+    else:
+        assert "taken as 30 °C" in told
+        assert card.computed is Verdict.WATCH
+
+
+def test_a_freezer_batch_that_warmed_tells_of_freezing_it_again(house):
+    hear(house, [FROZEN] * 300 + [-4.0] * 600 + [FROZEN] * 100, end_ms=NOON_MS, unit="v3-ice")
+    batch = load(house, at_ms=NOON_MS - 990 * MINUTE_MS, unit="v3-ice", core_c=-19.0, piece_kg=0.3)
+    settle(house, NOON_MS)
+    card = house.records.batch_card(batch)
+    assert {a.question for a in card.answers} >= {"freeze_again", "sell_as_frozen"}
+    assert next(a.answer for a in card.answers if a.question == "sell_as_frozen") == "no"
+    assert next(mark.minutes for mark in card.marks if mark.above_c == -12.0) > 300
+    unit = house.card("v3-ice")
+    assert {a.question for a in unit.answers} >= {"freeze_again", "sell_as_frozen"}

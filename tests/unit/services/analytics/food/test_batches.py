@@ -258,7 +258,7 @@ def test_time_control_that_is_corrected_to_warm_food_never_was_one():
 
 
 @pytest.mark.parametrize(("counts", "minutes"), [(False, 0.0), (True, 300.0)])
-def test_cooling_in_its_stages_counts_toward_two_and_four_hours_only_where_the_operator_says_so(
+def test_cooling_in_its_stages_counts_toward_two_and_four_hours_unless_the_operator_leaves_it_out(
     counts, minutes
 ):
     chosen = settings(food={"rules": ("fsanz-3.2.2",), "cooling_counts": counts})
@@ -269,7 +269,7 @@ def test_cooling_in_its_stages_counts_toward_two_and_four_hours_only_where_the_o
 
 
 def test_within_its_stages_food_that_cools_is_not_condemned_and_beyond_them_it_is():
-    chosen = settings(rules=("fsanz-3.2.2",))
+    chosen = settings(food={"rules": ("fsanz-3.2.2",), "cooling_counts": False})
     hot = [(0, "cooling_started", {"probe_c": 70.0}), (110, "probed", {"probe_c": 20.0})]
     airs = {"box-a": steady(600, 3.0, of=chosen)}
     assert judged(life(*hot), airs, 300).verdict is Verdict.OK

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from services.analytics.food.hazard_index import BANDS_SOURCE, TABLE_A2, hazard_index, raw_fish
+from services.analytics.food.hazard_index import BANDS_SOURCE, TABLE_A2, indexes, raw_fish
 from tests.helpers.histories import lines, steps
 
 
@@ -10,9 +10,10 @@ def test_an_index_never_falls_as_time_goes_on_or_food_warms(bands):
     edges = [bands.above_c, *(edge for edge, _ in bands.bands)]
     assert edges == sorted(edges)
     assert [hours for _, hours in bands.bands] == sorted((h for _, h in bands.bands), reverse=True)
-    indexes = [hazard_index(bands, *steps((3, c))) for c in np.arange(-5.0, 45.0, 0.5)]
-    assert indexes == sorted(indexes)
-    assert hazard_index(bands, *steps((6, 25.0))) == pytest.approx(2 * hazard_index(bands, *steps((3, 25.0))))
+    name = bands.organism
+    found = [indexes(*steps((3, c)))[name] for c in np.arange(-5.0, 45.0, 0.5)]
+    assert found == sorted(found)
+    assert indexes(*steps((6, 25.0)))[name] == pytest.approx(2 * indexes(*steps((3, 25.0)))[name])
 
 
 def test_hot_food_is_not_between():

@@ -92,6 +92,8 @@ def test_of_a_batch_the_newest_reading_counts():
     (after,) = spot_of_batch(stew, settings(), as_of_ms=at + 10 * 60_000)
     assert (after.compliant, after.core_c, after.surface_c) == ("yes", 3.0, None)
     assert spot_of_batch(life(), settings(), as_of_ms=at) == ()
+    twice = life((0, "probed", {"probe_c": 5.4}), core_c=3.0)
+    assert spot_of_batch(twice, settings(), as_of_ms=at)[0].core_c == 5.4  # said last, in the same moment
 
 
 def test_thawed_food_is_measured_as_what_it_was_before_it_was_frozen():

@@ -47,16 +47,16 @@ def test_a_bank_neither_overflows_nor_goes_below_empty():
         np.full(3, 50.0),
         net_a=np.array([20.0, -30.0, 30.0]),
         efficiency=0.85,
-        lithium=False,
+        taper=banks.Taper(lithium=False),
         step_h=1.0,
     )
     assert after.tolist() == pytest.approx([0.0, 50.0, 1.0 - 0.85 / banks.FINISH_H])
 
 
 def test_lithium_takes_all_until_nearly_full():
-    taken = banks.accepted_a(np.array([10.0]), np.array([100.0]), lithium=True)
+    taken = banks.accepted_a(np.array([10.0]), np.array([100.0]), banks.Taper(lithium=True))
     assert taken[0] > 100.0
-    assert banks.accepted_a(np.array([10.0]), np.array([100.0]), lithium=False)[0] < 5.0
+    assert banks.accepted_a(np.array([10.0]), np.array([100.0]), banks.Taper(lithium=False))[0] < 5.0
 
 
 def test_panels_give_nothing_in_the_dark_and_less_under_clouds():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from services.analytics.planning.draws import TRIPS
+from services.analytics.planning.draws import MOST_EFFICIENCY, TRIPS
 from services.analytics.planning.run import Variant, carry
 from tests.helpers.trips import DRIVES, WARM_DRINKS
 from tests.unit.services.analytics.planning.test_changes import HOT, parts
@@ -11,7 +11,7 @@ def test_charge_is_conserved_through_a_whole_trip():
     scene, days, riders, supply = parts(DRIVES)
     outcome = carry(scene, days, riders, supply, [Variant()])
     capacity = supply.bank.capacity_ah * supply.draws.capacity_share
-    efficiency = supply.curve.coulombic_share
+    efficiency = np.minimum(MOST_EFFICIENCY, supply.curve.coulombic_share * supply.draws.efficiency)
     # what was drawn while chargers covered it never touched the bank; what went in lost its share
     went = (supply.draws.start_soc - outcome.soc[-1]) * capacity
     bounds = outcome.out_ah[0] - outcome.in_ah[0], outcome.out_ah[0] - efficiency * outcome.in_ah[0]

@@ -8,13 +8,12 @@ from services.analytics.power.charge import (
     load_a,
     measured_capacity_ah,
     rests,
-    site_hour,
     soc_quantiles,
 )
 from services.analytics.power.frame import frame_of, runs_of
-from services.domain import Site, Unit, UnitSettings
+from services.domain import Unit, UnitSettings
 from services.telemetry import Series
-from services.timebase import DAY_MS, HOUR_MS
+from services.timebase import HOUR_MS
 from tests.helpers.made_supply import START_MS, Story, played, settings_for
 
 
@@ -130,7 +129,3 @@ def test_ranges_stay_between_nothing_and_full():
     assert soc_quantiles(0.95, 0.2).p90 == 1.0
 
 
-def test_site_hours_follow_the_site_clock():
-    site = Site(id="vehicle-3", name="Vehicle 3", kind="vehicle", timezone="Africa/Lusaka")
-    settings = UnitSettings.of(Unit(id="unit-1", kind="fridge", site="vehicle-3"), site=site)
-    assert site_hour(np.array([DAY_MS], dtype=np.int64), settings).tolist() == [2]

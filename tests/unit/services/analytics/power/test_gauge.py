@@ -130,3 +130,41 @@ def test_a_short_drive_on_a_flat_bank_is_no_full_charge():
     assert after.soc < 0.95
     assert after.soc_sd > 0.03
     assert after.soc >= FULL_SOC or after.full_ms.size == 0
+
+
+def test_what_is_counted_beyond_empty_teaches_no_capacity():
+    """Days locked out with other loads that are counted on, though nothing is left to draw."""
+    by_day = lambda m: 25.0 if m < 700 else 0.0  # noqa: E731 - one line of a story
+    story = Story(days=2.0, soc=0.9, capacity_ah=80.0, charge_a=by_day)
+    series = played(story)
+    frame = frame_of(series, settings_for(story), None)
+    counted = drawn_ah(frame, load_a(frame, settings_for(story)))
+    long_after = np.where(series.t_ms > series.t_ms[-600], 1.0, 0.0)
+    beyond = counted + 400.0 * np.cumsum(long_after) / float(np.sum(long_after))
+    settings = settings_for(story)
+    capacity = Capacity(80.0, 0.15, None)
+    here = charge_state(frame, runs_of(frame), settings, capacity, counted)
+    there = charge_state(frame, runs_of(frame), settings, capacity, beyond)
+    assert there.gauge.usable_ah == pytest.approx(here.gauge.usable_ah, rel=0.35)
+    assert np.isfinite(there.soc)
+
+
+def test_days_under_a_panel_teach_less_of_the_capacity_than_days_without():
+    """Weak sun gives some of what is counted and shows nothing of it."""
+    story = Story(days=2.5, soc=0.95, capacity_ah=80.0)
+    series, plain = played(story), settings_for(story)
+    roofed = plain.model_copy(
+        update={
+            "unit": plain.unit.model_copy(
+                update={"supply": plain.unit.supply.model_copy(update={"panel_wp": 120.0})}
+            )
+        }
+    )
+    frame = frame_of(series, plain, None)
+    found = [
+        charge_state(
+            frame, runs_of(frame), one, Capacity(100.0, 0.15, None), drawn_ah(frame, load_a(frame, one))
+        )
+        for one in (plain, roofed)
+    ]
+    assert found[1].gauge.usable_share_sd > found[0].gauge.usable_share_sd

@@ -5,6 +5,7 @@ import pytest
 
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.charge import ChargeState
+from services.analytics.power.drop import Drop
 from services.analytics.power.habits import Sources
 from services.analytics.power.load import HORIZON_H, Load
 from services.analytics.power.runout import (
@@ -48,7 +49,9 @@ def sources(*, habit_a=0.0, chance=0.0, hours=(6, 7), sun_a=0.0):
 
 def test_a_worse_path_means_stopping_at_a_fuller_battery():
     settings = settings_for(Story())
-    levels = [soc_at_cutout(settings, cutout_v_12=11.4, source_ohm=ohm) for ohm in (0.02, 0.08, 0.2, 0.3)]
+    levels = [
+        soc_at_cutout(settings, cutout_v_12=11.4, drop=Drop(ohm, 1.0)) for ohm in (0.01, 0.07, 0.19, 0.29)
+    ]
     assert levels == sorted(levels)
     assert levels[-1] - levels[0] > 0.4
 
@@ -59,7 +62,7 @@ def test_the_state_of_charge_at_the_cut_out_is_where_the_made_battery_really_sto
     at = np.searchsorted(series.t_ms, story.stops[0][0])
     drawn = float(np.sum(series.columns["compressor_on"][:at])) * story.running_a / 60
     settings = settings_for(story)
-    assert soc_at_cutout(settings, cutout_v_12=11.4, source_ohm=0.07 + 0.0084) == pytest.approx(
+    assert soc_at_cutout(settings, cutout_v_12=11.4, drop=Drop(0.07, 1.0)) == pytest.approx(
         story.soc - drawn / 100, abs=0.02
     )
 
@@ -69,8 +72,8 @@ def test_twice_the_voltage_at_half_the_current_stops_at_the_same_charge():
     large = settings_for(Story(nominal_v=24, running_a=2.1, capacity_ah=100, cutout_v=22.8)).model_copy(
         update={"running_a": 2.1}
     )
-    a = soc_at_cutout(small, cutout_v_12=11.4, source_ohm=0.1)
-    b = soc_at_cutout(large, cutout_v_12=11.4, source_ohm=0.4)
+    a = soc_at_cutout(small, cutout_v_12=11.4, drop=Drop(0.09, 1.0))
+    b = soc_at_cutout(large, cutout_v_12=11.4, drop=Drop(0.36, 1.0))
     assert a == pytest.approx(b, abs=0.05)
 
 
@@ -105,7 +108,7 @@ def test_the_same_reserve_is_spread_the_same_way_every_time():
 
 
 def test_a_margin_below_nothing_still_gives_a_small_reserve():
-    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), soc_cut=0.3, load=flat_load())
+    reserve = reserve_of(state(0.1), Capacity(100, 0.1, None), soc_cut=0.3, left_share=0.0, load=flat_load())
     assert 0 < reserve.ah <= 1.0
 
 

@@ -33,6 +33,7 @@ def tracked(days=1.0, *, ambient_c=None, charging=None, rests=(), full=(), from_
         lithium=False,
         from_ms=from_ms,
         bank="bank",
+        sunlit=lambda t_ms: np.zeros(t_ms.shape, dtype=bool),
     ), frame
 
 

@@ -76,7 +76,7 @@ def test_a_reading_that_was_stuck_and_lives_again_is_used_again(sound, story):
 
 def test_a_scale_that_goes_wrong_in_the_middle_is_doubted_from_that_day_on():
     t_ms = np.arange(0, 4 * DAY_MS, 600_000, dtype=np.int64)
-    on = np.arange(t_ms.size) % 3 == 0
+    on = np.arange(t_ms.size) % 6 < 3
     volts = np.where(t_ms < 2 * DAY_MS, 12.4, 6.2) + 0.01 * (np.arange(t_ms.size) % 7)
     (doubt,) = doubts_of(t_ms, volts, on)
     assert (doubt.flag, doubt.last) == ("scaled", t_ms.size - 1)
@@ -86,7 +86,7 @@ def test_a_scale_that_goes_wrong_in_the_middle_is_doubted_from_that_day_on():
 
 def test_a_day_that_says_nothing_goes_with_the_doubted_ones_around_it():
     t_ms = np.arange(0, 3 * DAY_MS, 600_000, dtype=np.int64)
-    on = (np.arange(t_ms.size) % 3 == 0) & (t_ms // DAY_MS != 1)
+    on = (np.arange(t_ms.size) % 6 < 3) & (t_ms // DAY_MS != 1)
     volts = 6.2 + 0.01 * (np.arange(t_ms.size) % 7)
     (doubt,) = doubts_of(t_ms, volts, on)
     assert (doubt.first, doubt.last) == (0, t_ms.size - 1)
@@ -108,3 +108,10 @@ def test_without_any_voltage_a_stand_is_nobodys_fault_yet(sound, story):
     (event,) = answer(changed, settings_for(story)).cutouts
     assert event.cause == "unknown"
     assert "no voltage is known" in event.why
+
+
+def test_attempts_on_a_bank_that_collapses_are_no_wrong_scale():
+    t_ms = np.arange(0, 2 * DAY_MS, 60_000, dtype=np.int64)
+    on = np.arange(t_ms.size) % 20 < 2
+    volts = np.where(on, 6.0, 11.0) + 0.01 * (np.arange(t_ms.size) % 7)
+    assert doubts_of(t_ms, volts, on) == ()

@@ -4,10 +4,11 @@ from services.analytics.power.wells import (
     LEAD_ACID_WELLS,
     LITHIUM_WELLS,
     tilt_after,
-    wells_after,
+    tilt_while_running,
     wells_of,
 )
 from services.domain import Supply, Unit, UnitSettings
+from tests.helpers.oracle_wells import wells_after
 
 
 def test_charge_is_neither_made_nor_lost():
@@ -34,3 +35,12 @@ def test_the_chemistry_of_the_file_chooses_the_wells():
     bare = UnitSettings.of(Unit(id="unit-1", kind="fridge"))
     assert wells_of(lithium) is LITHIUM_WELLS
     assert wells_of(bare) is LEAD_ACID_WELLS
+
+
+def test_long_and_frequent_runs_leave_more_behind():
+    def left(duty, run_h):
+        return tilt_while_running(running_share_per_h=0.05, duty=duty, run_h=run_h, wells=LEAD_ACID_WELLS)
+
+    assert left(1.0, 0.25) == pytest.approx(0.05 * (1 - 0.703) / (0.703 * 1.011))
+    assert left(0.1, 0.25) < left(0.4, 0.25) < left(0.4, 2.0) < left(1.0, 2.0) + 1e-12
+    assert left(0.0, 0.0) == 0.0
