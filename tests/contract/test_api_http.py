@@ -10,6 +10,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from services.api.routes import PREFIX, router
+from services.box import Box
 from services.domain import Verdict
 from services.timebase import HOUR_MS, iso_of
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_larder
@@ -383,9 +384,9 @@ class Broken:
     ("error", "status"),
     [(sqlite3.OperationalError("disk I/O error"), 503), (ZeroDivisionError("secret detail"), 500)],
 )
-def test_a_read_that_fails_is_a_problem_and_keeps_its_cause_to_the_log(openapi, error, status):
+def test_a_read_that_fails_is_a_problem_and_keeps_its_cause_to_the_log(openapi, error, status, tmp_path):
     broken = Broken(error)
-    fragile = type("Fragile", (), {"records": broken, "reader": broken})()
+    fragile = type("Fragile", (), {"records": broken, "reader": broken, "box": Box(tmp_path, reserve_mb=1)})()
     with (
         capture_logs() as logs,
         serving(app_of(fragile)) as base,
