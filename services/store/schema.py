@@ -7,6 +7,7 @@ from pathlib import Path
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.store.held import Held
 from services.store.rows import VALUE_COLUMNS
+from services.store.wal import SHRINKS_TO_BYTES
 from services.telemetry import TEXT_COLUMNS
 
 VERSION = 3
@@ -112,7 +113,7 @@ def connect(path: Path, *, writer: bool) -> sqlite3.Connection:
         )
         _prepare(connection, path)
         connection.execute("PRAGMA synchronous = FULL")  # a commit is on the disk before it returns
-        connection.execute("PRAGMA journal_size_limit = 67108864")
+        connection.execute(f"PRAGMA journal_size_limit = {SHRINKS_TO_BYTES}")
         if not writer:
             connection.execute("PRAGMA query_only = 1")
     except sqlite3.OperationalError as error:

@@ -21,6 +21,10 @@ _NEWEST_CHUNKS = (
     "SELECT unit, chunk_no, last_ms FROM units JOIN chunks USING (unit_no) WHERE week ="
     " (SELECT max(week) FROM chunks AS each WHERE each.unit_no = units.unit_no AND first_ms <= ?)"
 )
+_NEWEST_ROW = (
+    "SELECT t_ms, bid, sq FROM samples JOIN units USING (unit_no) WHERE unit = ? AND t_ms <= ? AND tq >= 0"
+    " ORDER BY t_ms DESC, bid DESC, sq DESC LIMIT 1"
+)
 _OVERLAPPING = "SELECT body FROM chunks WHERE unit_no = ? AND last_ms >= ? AND first_ms < ? ORDER BY week"
 
 _Part = tuple[npt.NDArray[np.int64], dict[str, npt.NDArray[Any]]]
@@ -82,15 +86,12 @@ class SealedReader(RowReader):
         with self._snapshot() as connection:
             found = dict(super().latest(now_ms))
             newest = connection.execute(_NEWEST_CHUNKS, (now_ms + AHEAD_MS,)).fetchall()
-            silent = [
-                (unit, connection.execute("SELECT body FROM chunks WHERE chunk_no = ?", (number,)).fetchone())
-                for unit, number, last_ms in newest
-                if unit not in found or found[unit].t_ms <= last_ms
-            ]
-        for unit, (body,) in silent:
-            sealed = _last_of(unit, body, now_ms + AHEAD_MS)
-            if unit not in found or found[unit].t_ms < sealed.t_ms:
-                found[unit] = sealed
+            for unit, number, last_ms in newest:
+                if unit not in found or found[unit].t_ms <= last_ms:
+                    row = _last_of(connection, number, now_ms + AHEAD_MS)
+                    in_rows = connection.execute(_NEWEST_ROW, (unit, now_ms + AHEAD_MS)).fetchone()
+                    if in_rows is None or in_rows < row[: len(_KEYS)]:
+                        found[unit] = Latest(unit, row[0], row[4], values_of(row[len(HEAD) :]))
         return found
 
     def _newest_before(self, unit: str, t_ms: int) -> int | None:
@@ -108,12 +109,13 @@ class SealedReader(RowReader):
         return max(times, default=None)
 
 
-def _last_of(unit: str, body: bytes, t_ms: int) -> Latest:
-    """Return the last sample of a chunk up to an instant, which is not before its first."""
+def _last_of(connection: sqlite3.Connection, chunk_no: int, t_ms: int) -> tuple[Any, ...]:
+    """Return the last row of a chunk up to an instant, which is not before its first."""
+    (body,) = connection.execute("SELECT body FROM chunks WHERE chunk_no = ?", (chunk_no,)).fetchone()
     table = unpacked(body)
     last = int(np.searchsorted(table["t_ms"].to_numpy(), t_ms, side="right")) - 1
     (row,) = rows_of(table.slice(last, 1))
-    return Latest(unit, row[0], row[4], values_of(row[len(HEAD) :]))
+    return row
 
 
 def _of_chunk(body: bytes, wanted: Sequence[str], start_ms: int, end_ms: int) -> _Part:

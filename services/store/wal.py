@@ -7,8 +7,10 @@ import structlog
 
 LIMIT_BYTES = 16 * 2**20
 """Size from which the log is emptied; SQLite alone starts it over only when no reader is looking."""
-PATIENCE_MS = 200
-"""How long readers are waited for: nothing is committed meanwhile. A month is read in less."""
+SHRINKS_TO_BYTES = LIMIT_BYTES // 2
+"""What is left of the file when SQLite itself starts the log over."""
+PATIENCE_MS = 500
+"""How long readers are waited for: nothing is committed meanwhile. A month of a unit is read in less."""
 
 _log = structlog.get_logger(__name__)
 
@@ -32,6 +34,7 @@ class WriteAheadLog:
         except OSError:
             return
         if size < self._next_bytes:
+            self._next_bytes = LIMIT_BYTES if size < LIMIT_BYTES else self._next_bytes
             return
         usual_ms = connection.execute("PRAGMA busy_timeout").fetchone()[0]
         connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
