@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from deploy.commands import backtest, care, fleet, look, person, serve, setup, simulate, unit
+from deploy.commands import backtest, care, fleet, look, person, serve, setup, simulate, store, unit
 from services.errors import BushlarderError, ConfigurationError
 
 app = typer.Typer(
@@ -19,6 +19,7 @@ for group in (serve, look, fleet, care, simulate):
 app.add_typer(person.app, name="person")
 app.add_typer(setup.app, name="setup")
 app.add_typer(unit.app, name="unit")
+app.add_typer(store.app, name="store")
 app.add_typer(backtest.app, name="backtest")
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from deploy.simulate_logs import Logs, has_parquet
+from deploy.simulate_logs import Logs
 from deploy.simulate_units import fleet_tables, fleet_toml, unit_toml
 from firmware_sim.branches import RunOut, Taken, batches, run_outs
 from firmware_sim.faults import Faults
@@ -21,7 +21,7 @@ from firmware_sim.scenarios.parts import parts
 from firmware_sim.truth import Truth, faults_told
 from services.timebase import DAY_MS, HOUR_MS, iso_of
 
-__all__ = ["Written", "has_parquet", "run_out_every_ms", "write_files"]
+__all__ = ["Written", "run_out_every_ms", "write_files"]
 
 FLUSH_MS = 7 * DAY_MS
 """How much simulated time is gathered before files are written on."""
@@ -49,8 +49,6 @@ class Written:
     folder: Path
     units: int
     rows: int
-    parquet: bool
-    """False where pyarrow is not installed."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +123,7 @@ def write_files(
     told["faults"] = faults_told(Faults(scenario, anchor_ms=end_ms).told())
     (folder / "truth.json").write_text(json.dumps(told, allow_nan=False) + "\n", encoding="utf-8")
     _write_settings(scenario, folder)
-    return Written(folder, sum(one.units for one in done), sum(one.rows for one in done), has_parquet())
+    return Written(folder, sum(one.units for one in done), sum(one.rows for one in done))
 
 
 def _in_parts(

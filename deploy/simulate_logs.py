@@ -4,12 +4,12 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, BinaryIO, Self
 
 import numpy as np
-import pandas as pd
+import pyarrow as pa
+from pyarrow import csv, parquet
 
 from firmware_sim.delivery import Links
 from firmware_sim.history import Block, read_by, sampled_rows
@@ -21,11 +21,6 @@ ARRIVAL = ("bid", "sq", "tq", "received")
 """Columns of a log that is not simply what was measured: numbers of the samples, and when they arrived."""
 
 BOOLEAN_COLUMNS = frozenset({"compressor_on", "lid_open"})
-
-
-def has_parquet() -> bool:
-    """Tell whether Parquet can be written."""
-    return find_spec("pyarrow") is not None
 
 
 @dataclass(frozen=True)
@@ -56,23 +51,10 @@ class _Csv:
 
     def write(self, rows: Rows) -> None:
         with self._path.open("ab") as file:
-            if has_parquet():
-                _write_quickly(file, rows, self._columns)
-                return
-            frame = pd.DataFrame({"time": rows.stamps})
-            for k, column in enumerate(self._columns):
-                frame[column] = rows.table[:, k]
-                if column in BOOLEAN_COLUMNS:
-                    frame[column] = frame[column].astype("Int8")
-            for name, texts in rows.texts().items():
-                frame[name] = texts
-            frame.to_csv(file, header=False, index=False, lineterminator="\n")
+            _write_text(file, rows, self._columns)
 
 
-def _write_quickly(file: BinaryIO, rows: Rows, columns: tuple[str, ...]) -> None:
-    import pyarrow as pa  # noqa: PLC0415 - an extra: only where it is installed
-    from pyarrow import csv  # noqa: PLC0415
-
+def _write_text(file: BinaryIO, rows: Rows, columns: tuple[str, ...]) -> None:
     arrays = [pa.array(rows.stamps)]
     for k, column in enumerate(columns):
         values, missing = rows.table[:, k], np.isnan(rows.table[:, k])
@@ -91,10 +73,6 @@ class _Parquet:
     def __init__(
         self, path: Path, columns: tuple[str, ...], arrival: tuple[str, ...], stack: ExitStack
     ) -> None:
-        import pyarrow as pa  # noqa: PLC0415
-        from pyarrow import parquet  # noqa: PLC0415
-
-        self._arrow = pa
         types = [pa.bool_() if column in BOOLEAN_COLUMNS else pa.float64() for column in columns]
         instant = pa.timestamp("ms", tz="UTC")
         self._schema = pa.schema(
@@ -108,17 +86,16 @@ class _Parquet:
 
     def write(self, rows: Rows) -> None:
         missing = np.isnan(rows.table)
-        arrays = [self._arrow.array(rows.t_ms, type=self._schema.field(0).type)]
+        arrays = [pa.array(rows.t_ms, type=self._schema.field(0).type)]
         for k in range(rows.table.shape[1]):
             column, of = np.ascontiguousarray(rows.table[:, k]), self._schema.field(k + 1).type
-            if of == self._arrow.bool_():
+            if of == pa.bool_():
                 column = np.where(missing[:, k], 0.0, column).astype(bool)
-            arrays.append(self._arrow.array(column, mask=missing[:, k], type=of))
+            arrays.append(pa.array(column, mask=missing[:, k], type=of))
         arrays += [
-            self._arrow.array(values, type=self._schema.field(name).type)
-            for name, values in rows.arrival.items()
+            pa.array(values, type=self._schema.field(name).type) for name, values in rows.arrival.items()
         ]
-        self._writer.write_table(self._arrow.Table.from_arrays(arrays, schema=self._schema))
+        self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema))
 
 
 class _Log:
@@ -128,15 +105,12 @@ class _Log:
         self, folder: Path, unit: str, columns: tuple[str, ...], arrival: tuple[str, ...], stack: ExitStack
     ) -> None:
         self._csv = _Csv(folder / f"{unit}.csv", columns, arrival)
-        self._parquet = (
-            _Parquet(folder / f"{unit}.parquet", columns, arrival, stack) if has_parquet() else None
-        )
+        self._parquet = _Parquet(folder / f"{unit}.parquet", columns, arrival, stack)
         self.rows = 0
 
     def write(self, rows: Rows) -> None:
         self._csv.write(rows)
-        if self._parquet is not None:
-            self._parquet.write(rows)
+        self._parquet.write(rows)
         self.rows += rows.t_ms.size
 
 

@@ -83,10 +83,9 @@ def files(job: Job, folder: Path, *, run_out_every_h: float | None) -> str:
         run_out_every_h=run_out_every_h,
         say=lambda words: print(words, file=sys.stderr),
     )
-    forms = "CSV and Parquet" if done.parquet else "CSV (Parquet needs the extra: bushlarder[sim])"
     took_s, simulated_s = time.monotonic() - begun_s, (end_ms - start_ms) / SECOND_MS
     return (
-        f"{done.units} units, {done.rows} samples, {forms}, truth.json: {done.folder}\n"
+        f"{done.units} units, {done.rows} samples, CSV and Parquet, truth.json: {done.folder}\n"
         f"simulated {simulated_s:,.0f} s in {took_s:,.0f} s: "
         f"{simulated_s / took_s:,.0f} times as fast as it happens"
     )

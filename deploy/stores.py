@@ -8,6 +8,7 @@ from contextlib import closing, contextmanager
 
 import structlog
 
+from deploy import moving
 from deploy.analyse import read_text
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.settings import Settings
@@ -52,6 +53,8 @@ def open_store(settings: Settings) -> TelemetryStore:
         If the InfluxDB is there but token or bucket are not right; one that is not there is waited for.
     """
     settings.data.mkdir(parents=True, exist_ok=True)
+    if not moving.is_whole(settings.data, settings.store):
+        raise ConfigurationError("was not filled to the end: let `store migrate` finish", setting="store")
     if settings.store == "sqlite":
         return SqliteStore(settings.telemetry_db, seal_after_days=settings.seal_after_days)
     from services.store.influx import InfluxStore

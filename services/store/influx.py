@@ -9,6 +9,7 @@ import re
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
+from typing import Any
 
 import orjson
 import structlog
@@ -184,6 +185,16 @@ class InfluxStore(RowKeeper, InfluxReader):
             keeping.quarantine(connection, refused)
             connection.execute(f"DELETE {which}", (unit_no, bid))
             _log.info("store.influx.settled", unit_no=unit_no, bid=bid, samples=len(rows))
+
+    def send(self, connection: sqlite3.Connection, rows: Sequence[Row]) -> list[Reject]:
+        """Write rows of known units as they are, within a transaction; return what the server refused."""
+        for (unit,) in connection.execute("SELECT unit FROM units").fetchall():
+            self._unit_no(connection, unit)
+        return self._send(connection, rows)[0]
+
+    def points(self, statement: str) -> list[list[Any]]:
+        """Return what the server answers to a statement."""
+        return [point for table in self._server.query(statement) for point in table.values]
 
     def _send(
         self, connection: sqlite3.Connection, rows: Sequence[Row]

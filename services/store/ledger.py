@@ -75,7 +75,7 @@ class Ledger(LedgerReader):
         self._commits = 0
         self._seen = 0
         """State of the file as last seen: another number when another process has written to it."""
-        self._log = WriteAheadLog(self._path)
+        self._log = WriteAheadLog(self.path)
 
     @abstractmethod
     def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
@@ -165,6 +165,12 @@ class Ledger(LedgerReader):
         )
         with self._access() as connection:
             return {(unit, bid): self._boot(connection, no, bid).held.gaps() for unit, no, bid in rows}
+
+    @contextmanager
+    def held(self, *, writing: bool = False) -> Iterator[sqlite3.Connection]:
+        """Hold the file, for the parts of the store that move whole weeks; writing is one transaction."""
+        with self._transaction() if writing else self._access() as connection:
+            yield connection
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:

@@ -35,9 +35,9 @@ class LedgerReader(ABC):
 
     def __init__(self, path: Path | str) -> None:
         """Open the file, creating an empty store when there is none yet."""
-        self._path = Path(path)
+        self.path = Path(path)
         self._lock = threading.RLock()
-        self._connection = connect(self._path, writer=self._writer)
+        self._connection = connect(self.path, writer=self._writer)
 
     @abstractmethod
     def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:

@@ -26,13 +26,13 @@ LOOK_EVERY_MS = HOUR_MS
 _WEEKS_AT_HAND = 8
 """Sealed weeks kept unpacked while samples that were sent again are compared with them."""
 
-_SETTLED = (
+SETTLED = (
     "tq >= 0 AND (up_ms IS NULL OR EXISTS (SELECT 1 FROM boots WHERE boots.unit_no = samples.unit_no"
     " AND boots.bid = samples.bid AND start_sq IS NOT NULL AND mark >= start_sq))"
 )
 """A sample whose time may still be corrected stays a row: rows are easily moved."""
 _OF_WEEK = "FROM samples WHERE unit_no = ? AND t_ms >= ? AND t_ms < ?"
-_SEALABLE = f"{_OF_WEEK} AND {_SETTLED}"
+_SEALABLE = f"{_OF_WEEK} AND {SETTLED}"
 
 _log = structlog.get_logger(__name__)
 
@@ -164,20 +164,26 @@ def _kept(connection: sqlite3.Connection, place: _Place) -> list[tuple[Any, ...]
     return [] if found is None else rows_of(unpacked(found[0]))
 
 
-def weeks_with_rows(connection: sqlite3.Connection, end_week: int, *, settled: bool) -> list[_Place]:
-    """Return the weeks before one that have rows, or rows to seal, hopping along the clustered rows."""
+def weeks_with_rows(
+    connection: sqlite3.Connection, end_week: int, *, settled: bool, unit_no: int | None = None
+) -> list[_Place]:
+    """Return the weeks before one that have rows, or rows to seal, of one unit or of all.
+
+    It hops along the clustered rows, so what it costs goes by the weeks.
+    """
     found = []
     end_ms = week_start_ms(end_week)
     which = _SEALABLE if settled else _OF_WEEK
-    for (unit_no,) in connection.execute("SELECT unit_no FROM units").fetchall():
+    units = connection.execute("SELECT unit_no FROM units WHERE ?1 IS NULL OR unit_no = ?1", (unit_no,))
+    for (each,) in units.fetchall():
         from_ms = -(2**62)
         while True:
             row = connection.execute(
-                f"SELECT t_ms {which} ORDER BY t_ms LIMIT 1", (unit_no, from_ms, end_ms)
+                f"SELECT t_ms {which} ORDER BY t_ms LIMIT 1", (each, from_ms, end_ms)
             ).fetchone()
             if row is None:
                 break
             week = week_of(row[0])
-            found.append((unit_no, week))
+            found.append((each, week))
             from_ms = week_start_ms(week + 1)
     return found

@@ -33,6 +33,13 @@ class SqliteStore(RowKeeper, SqliteReader):
         """Roll up some days that are over, or seal one week that is old enough; return whether more waits."""
         return self._roll(now_ms) or self._seal(now_ms)
 
+    def write_anew(self) -> None:
+        """Write the file anew without its empty pages; from then on it gives such pages back by itself."""
+        with self._access() as connection:
+            connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
+            connection.execute("VACUUM")
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
     def _roll(self, now_ms: int) -> bool:
         enough_s = time.monotonic() + AT_ONCE_S
         with self._transaction() as connection:

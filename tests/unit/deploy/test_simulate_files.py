@@ -4,10 +4,11 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from pyarrow import parquet
 
 from deploy import analyse as offline
 from deploy import simulate_files
-from deploy.simulate_files import has_parquet, run_out_every_ms, write_files
+from deploy.simulate_files import run_out_every_ms, write_files
 from firmware_sim.history import simulate
 from firmware_sim.scenarios.load import load_scenario
 from services.timebase import DAY_MS, HOUR_MS, iso_of
@@ -104,10 +105,7 @@ def test_run_outs_can_be_left_out(scenario, tmp_path):
     assert truth["units"]["cart-meat"]["run_out"]["at"] == []
 
 
-@pytest.mark.skipif(not has_parquet(), reason="pyarrow is not installed (the extra sim)")
 def test_parquet_holds_what_the_csv_holds(written):
-    from pyarrow import parquet  # noqa: PLC0415 - only where it is installed
-
     _, folder, _ = written
     table = parquet.read_table(folder / "cart-meat.parquet").to_pandas()
     plain = pd.read_csv(folder / "cart-meat.csv")

@@ -2,8 +2,7 @@ import pandas as pd
 import pytest
 
 from deploy import analyse as offline
-from deploy import simulate_logs
-from deploy.simulate_logs import ARRIVAL, Logs, has_parquet
+from deploy.simulate_logs import ARRIVAL, Logs
 from firmware_sim.history import Simulator
 from firmware_sim.scenarios.load import load_scenario
 from services.timebase import DAY_MS, HOUR_MS
@@ -37,18 +36,6 @@ def test_a_log_written_in_pieces_is_the_log_written_at_once(scenario, tmp_path):
     assert once == pieces
 
 
-def test_without_pyarrow_the_text_says_the_same(scenario, tmp_path, monkeypatch):
-    quick, plain = tmp_path / "quick", tmp_path / "plain"
-    quick.mkdir()
-    plain.mkdir()
-    _written(scenario, quick, hours=1)
-    monkeypatch.setattr(simulate_logs, "find_spec", lambda _: None)
-    _written(scenario, plain, hours=1)
-    assert not (plain / "cart-meat.parquet").exists()
-    first, second = (pd.read_csv(folder / "cart-meat.csv") for folder in (quick, plain))
-    pd.testing.assert_frame_equal(first, second, check_dtype=False)
-
-
 def test_the_log_of_a_disturbed_unit_is_in_order_of_arrival_with_its_numbers(tmp_path):
     scenario = load_scenario(write_small_fleet(tmp_path, scenario=SCENARIO + DOUBLED))
     logs = _written(scenario, tmp_path)
@@ -61,7 +48,6 @@ def test_the_log_of_a_disturbed_unit_is_in_order_of_arrival_with_its_numbers(tmp
     assert not set(ARRIVAL) & set(pd.read_csv(tmp_path / "hall-frozen.csv").columns)
     log = offline.read_log(tmp_path / "cart-meat.csv", columns={}, time_column=None, timezone=None)
     assert "received" in log.unknown_columns
-    if has_parquet():
-        table = pd.read_parquet(tmp_path / "cart-meat.parquet")
-        assert (table["sq"] == own["sq"]).all()
-        assert (table["received"] >= table["time"]).all()
+    table = pd.read_parquet(tmp_path / "cart-meat.parquet")
+    assert (table["sq"] == own["sq"]).all()
+    assert (table["received"] >= table["time"]).all()
