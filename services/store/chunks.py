@@ -19,9 +19,9 @@ HEAD = ("t_ms", "bid", "sq", "tq", "received_ms", "up_ms")
 NAMES = (*HEAD, *VALUE_COLUMNS, "extra")
 """Columns of a row within a chunk, in order; the unit is known from where the chunk is kept."""
 
-_TEXTS = frozenset((*TEXT_COLUMNS, "extra"))
-_PLAIN = frozenset((*_TEXTS, *BOOLEAN_COLUMNS))
-_TYPES = {name: pa.string() if name in _TEXTS else pa.int64() for name in NAMES}
+TEXTS = frozenset((*TEXT_COLUMNS, "extra"))
+_PLAIN = frozenset((*TEXTS, *BOOLEAN_COLUMNS))
+_TYPES = {name: pa.string() if name in TEXTS else pa.int64() for name in NAMES}
 
 
 def week_of(t_ms: int) -> int:

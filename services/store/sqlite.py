@@ -28,10 +28,16 @@ class SqliteStore(RowKeeper, SqliteReader):
         super().__init__(path)
         self._sealer = Sealer(seal_after_days)
         self._roller = Roller()
+        self._seal_first = False
 
     def tidy(self, now_ms: int) -> bool:
-        """Roll up some days that are over, or seal one week that is old enough; return whether more waits."""
-        return self._roll(now_ms) or self._seal(now_ms)
+        """Roll up some days that are over, or seal one week that is old enough; return whether more waits.
+
+        They begin in turn, so that much of the one does not keep the other waiting.
+        """
+        first, second = (self._seal, self._roll) if self._seal_first else (self._roll, self._seal)
+        self._seal_first = not self._seal_first
+        return first(now_ms) or second(now_ms)
 
     def write_anew(self) -> None:
         """Write the file anew without its empty pages; from then on it gives such pages back by itself."""
@@ -58,7 +64,8 @@ class SqliteStore(RowKeeper, SqliteReader):
             with self._transaction() as connection:
                 self._sealer.write(connection, sealed)
             with self._access() as connection:
-                connection.execute(f"PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})").fetchall()
+                # as a script: this pragma needs a step for each page, and `execute` would make one
+                connection.executescript(f"PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})")
         return self._sealer.more_due
 
     def _reopen(self, connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> int:
