@@ -5,6 +5,8 @@ from collections import OrderedDict, deque
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+import pyarrow as pa
 import structlog
 
 from services.store.chunks import (
@@ -48,7 +50,7 @@ class Sealer:
         self._after_ms = round(seal_after_days * DAY_MS)
         self._due: deque[_Place] = deque()
         self._looked_ms = -LOOK_EVERY_MS
-        self._at_hand: OrderedDict[_Place, dict[tuple[int, int], tuple[Any, ...]]] = OrderedDict()
+        self._at_hand: OrderedDict[_Place, _WeekAtHand] = OrderedDict()
 
     def forget(self) -> None:
         """Forget what is remembered of the file."""
@@ -123,21 +125,35 @@ class Sealer:
             "SELECT week FROM chunk_boots WHERE unit_no = ? AND bid = ? AND low_sq <= ? AND high_sq >= ?",
             (unit_no, bid, sq, sq),
         ).fetchall():
-            row = self._unpacked_week(connection, (unit_no, week)).get((bid, sq))
+            row = self._week(connection, (unit_no, week)).find(bid, sq)
             if row is not None:
                 return (row[0], row[5], *row[len(HEAD) :])
         return None
 
-    def _unpacked_week(
-        self, connection: sqlite3.Connection, place: _Place
-    ) -> dict[tuple[int, int], tuple[Any, ...]]:
+    def _week(self, connection: sqlite3.Connection, place: _Place) -> "_WeekAtHand":
         week = self._at_hand.get(place)
         if week is None:
-            week = {(row[1], row[2]): row for row in _kept(connection, place)}
-            self._at_hand[place] = week
+            (body,) = connection.execute(
+                "SELECT body FROM chunks WHERE unit_no = ? AND week = ?", place
+            ).fetchone()
+            week = self._at_hand[place] = _WeekAtHand(unpacked(body))
             if len(self._at_hand) > _WEEKS_AT_HAND:
                 self._at_hand.popitem(last=False)
         return week
+
+
+class _WeekAtHand:
+    """A sealed week as columns: less than a megabyte, where rows would take many."""
+
+    def __init__(self, table: pa.Table) -> None:
+        """Hold the table of a chunk."""
+        self._table = table
+        self._bid, self._sq = table["bid"].to_numpy(), table["sq"].to_numpy()
+
+    def find(self, bid: int, sq: int) -> tuple[Any, ...] | None:
+        """Return the row of an identity."""
+        (found,) = np.nonzero((self._sq == sq) & (self._bid == bid))
+        return rows_of(self._table.slice(int(found[0]), 1))[0] if found.size else None
 
 
 class Sealed:
