@@ -60,7 +60,7 @@ class Roller:
                 " WHERE unit_no = ?1",
                 (unit_no, week),
             ).fetchone()
-            from_ms = max(week_start_ms(week), upto_ms or _NEVER_MS)
+            from_ms = max(week_start_ms(week), _NEVER_MS if upto_ms is None else upto_ms)
             to_ms = min(week_start_ms(week + 1), now_ms - now_ms % DAY_MS)
             if from_ms < to_ms:
                 return Stale(unit_no, unit, week, from_ms, to_ms)
@@ -114,7 +114,8 @@ class Roller:
         upto_ms = self._upto_ms.get(unit_no)
         if upto_ms is None:
             found = connection.execute("SELECT max(upto_ms) FROM rolled WHERE unit_no = ?", (unit_no,))
-            upto_ms = self._upto_ms[unit_no] = found.fetchone()[0] or _NEVER_MS
+            (newest_ms,) = found.fetchone()
+            upto_ms = self._upto_ms[unit_no] = _NEVER_MS if newest_ms is None else newest_ms
         return upto_ms
 
 

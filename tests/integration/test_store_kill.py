@@ -23,7 +23,7 @@ from tests.helpers.store_process import START_MS, STEP_MS, UNITS, sample_of
 
 pytestmark = pytest.mark.integration
 
-KILLS = 36
+KILLS = 32
 
 
 def test_a_writer_killed_at_any_moment_loses_and_doubles_nothing(tmp_path):
@@ -51,7 +51,7 @@ def _run_and_kill(path, rng, confirmed):
     """Let a writer commit some times, kill it a moment later, note what it said it had committed."""
     command = [sys.executable, "-m", "tests.helpers.store_process", str(path), str(rng.randrange(1_000))]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as process:
-        lines = [process.stdout.readline() for _ in range(rng.randrange(1, 12))]
+        lines = [process.stdout.readline() for _ in range(rng.randrange(1, 9))]
         time.sleep(rng.uniform(0.0, 0.06))
         process.kill()
         lines += process.stdout.read().split("\n")[:-1]  # what follows the last line break was cut short
