@@ -17,8 +17,10 @@ def migrate(
 ) -> None:
     """Move all samples to the other kind of store; each week is read back, and a second try goes on."""
     from deploy import store_care
+    from services.logs import start_logs
     from services.settings import load_settings
 
+    start_logs("store", "warning")
     for said in store_care.migrate(load_settings(data), came_from, to):
         typer.echo(said)
 
@@ -27,7 +29,9 @@ def migrate(
 def compact(data: Data = DATA) -> None:
     """Seal old weeks and give all empty room in the file back; files of older versions need it once."""
     from deploy import store_care
+    from services.logs import start_logs
     from services.settings import load_settings
 
+    start_logs("store", "warning")
     for said in store_care.compact(load_settings(data)):
         typer.echo(said)
