@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 FOLDER = "signs"
+SILENT_AFTER_MS = 15_000
+"""How old a sign may be; processes give one a second, long pieces of work aside."""
 SIZE = 8_192
 """Bytes of a sign, padded with blanks."""
 _READ_TRIES = 3
@@ -28,6 +30,13 @@ class Sign:
     beat_ms: int
     said: Mapping[str, Any]
     """Numbers and words by name; `trouble` is a sentence while something is wrong."""
+
+    def is_fresh(self, now_ms: int) -> bool:
+        """Return whether the process shows life at this moment.
+
+        A sign from the future is from before the clock was set back: whoever lives has given another since.
+        """
+        return abs(now_ms - self.beat_ms) <= SILENT_AFTER_MS
 
     @property
     def trouble(self) -> str | None:

@@ -54,12 +54,11 @@ def alive(
     data: Data = DATA,
 ) -> None:
     """Exit 0 when a process shows life, 1 when it does not; for whatever restarts processes."""
-    from services.api.health import SILENT_AFTER_MS
     from services.clock import now_ms
     from services.pulse import signs
 
     sign = signs(data).get(part)
-    if sign is None or now_ms() - sign.beat_ms > SILENT_AFTER_MS:
+    if sign is None or not sign.is_fresh(now_ms()):
         typer.echo(f"{part} is silent", err=True)
         raise typer.Exit(1)
 

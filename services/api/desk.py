@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from services.api.batchdesk import BatchDesk
-from services.api.health import parts_of, troubles_of
+from services.api.health import ODD_FOR_MS, oddities_of, parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
 from services.api.ports import BookOfRecords
 from services.api.schemas import (
@@ -213,8 +213,10 @@ class Desk(BatchDesk):
         )
 
     def troubles(self) -> tuple[Trouble, ...]:
-        """Return what the box itself cannot do at the moment; costs a few small reads."""
-        return troubles_of(self.box.signs(), self.box.room(), self.now_ms())
+        """Return what the box itself cannot do at the moment, then what was odd; costs a few small reads."""
+        now_ms = self.now_ms()
+        events = self._records.operator_events(since_ms=now_ms - ODD_FOR_MS)
+        return troubles_of(self.box.signs(), self.box.room(), now_ms) + oddities_of(events)
 
     def say_state(self, unit: str, person: str, state: UnitState) -> Noted:
         """Write down what a named person uses a unit for from now on."""

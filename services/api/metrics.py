@@ -13,7 +13,6 @@ from prometheus_client.core import (
 from prometheus_client.registry import Collector
 
 from services.api.desk import Desk
-from services.api.health import SILENT_AFTER_MS
 from services.domain import Verdict
 from services.pulse import Sign
 from services.timebase import MINUTE_MS, SECOND_MS
@@ -28,6 +27,8 @@ _COUNTED = {
     "rejected": "Records and packs set aside",
     "waiting": "Packs of units nobody has added",
     "faults": "Failures of the service itself",
+    "capped": "Messages held back because their unit sent too many",
+    "refused_logins": "Log-ins the broker refused",
 }
 _SILENT_AFTER_MS = 15 * MINUTE_MS
 
@@ -87,7 +88,7 @@ def _parts(signs: Mapping[str, Sign], now_ms: int) -> Iterator[Metric]:
     well = GaugeMetricFamily("bushlarder_part_well", "Whether it does what it is for", labels=["part"])
     beat = GaugeMetricFamily("bushlarder_part_beat_seconds", "When it last showed life", labels=["part"])
     for name, sign in signs.items():
-        alive = now_ms - sign.beat_ms <= SILENT_AFTER_MS
+        alive = sign.is_fresh(now_ms)
         up.add_metric([name], alive)
         well.add_metric([name], alive and sign.trouble is None)
         beat.add_metric([name], sign.beat_ms / SECOND_MS)

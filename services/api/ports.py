@@ -45,6 +45,22 @@ class Said(Protocol):
         """What was said."""
 
 
+class Happened(Protocol):
+    """Something that happened to the house itself, as the records hand it out."""
+
+    @property
+    def t_ms(self) -> int:
+        """When, in ms since 1970-01-01 UTC."""
+
+    @property
+    def kind(self) -> str:
+        """What kind of thing it was."""
+
+    @property
+    def about(self) -> str:
+        """The unit or part it is about."""
+
+
 class BookOfRecords(Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
@@ -62,6 +78,11 @@ class BookOfRecords(Protocol):
 
     def change_no(self) -> int:
         """Return the number of the newest change."""
+
+    def operator_events(
+        self, *, kinds: Sequence[str] | None = None, since_ms: int = 0, limit: int | None = 200
+    ) -> Sequence[Happened]:
+        """Return what happened to the house itself, newest first."""
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""

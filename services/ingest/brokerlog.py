@@ -44,14 +44,14 @@ class Alert:
 class _Seen:
     """Moments of one thing within the window."""
 
-    at_ms: deque[int] = field(default_factory=deque)
+    moments: deque[int] = field(default_factory=deque)
     told_ms: int | None = None
 
     def add(self, now_ms: int) -> int:
-        self.at_ms.append(now_ms)
-        while self.at_ms and self.at_ms[0] <= now_ms - WINDOW_MS:
-            self.at_ms.popleft()
-        return len(self.at_ms)
+        self.moments.append(now_ms)
+        while self.moments and self.moments[0] <= now_ms - WINDOW_MS:
+            self.moments.popleft()
+        return len(self.moments)
 
     def may_tell(self, now_ms: int) -> bool:
         if self.told_ms is not None and 0 <= now_ms - self.told_ms < WINDOW_MS:
@@ -119,5 +119,5 @@ class BrokerLog:
     def _forget(self, now_ms: int) -> None:
         """Let go of units that have been quiet, so that memory does not grow with every name ever heard."""
         quiet_ms = now_ms - WINDOW_MS
-        for key in [key for key, seen in self._units.items() if seen.at_ms[-1] <= quiet_ms]:
+        for key in [key for key, seen in self._units.items() if seen.moments[-1] <= quiet_ms]:
             del self._units[key]

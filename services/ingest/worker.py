@@ -226,7 +226,9 @@ class Ingest:
             self._alert(alert)
 
     def _beat(self) -> None:
-        said = self.figures.said(queue=self._link.waiting(), connected=self._link.connected)
+        said = self.figures.said(
+            queue=self._link.waiting(), connected=self._link.connected, moment_s=time.monotonic()
+        )
         self._guarded("heartbeat", lambda: self._heartbeat(said))
 
     def _guarded(self, what: str, work: Callable[[], object]) -> None:

@@ -220,6 +220,19 @@ class _Figures:
     step_s: float = 0.0
     """The last step's time."""
     trouble: str | None = None
+    busy_since_ms: int | None = None
+    """Since when there has always been more to judge."""
+
+    def done(self, step: Step, now_ms: int, took_s: float) -> None:
+        """Note a step."""
+        self.judged += len(step.judged)
+        self.failed += len(step.failed)
+        self.step_s = took_s
+        self.trouble = None
+        if not step.more:
+            self.busy_since_ms = None
+        elif self.busy_since_ms is None:
+            self.busy_since_ms = now_ms
 
     def said(self, behind: int) -> Mapping[str, Any]:
         """Return everything as it goes into the sign of life."""
@@ -228,6 +241,7 @@ class _Figures:
             "failed": self.failed,
             "step_s": round(self.step_s, 4),
             "behind": behind,
+            "busy_since_ms": self.busy_since_ms,
             "trouble": self.trouble,
         }
 
@@ -251,13 +265,11 @@ def run_monitor(
         wait_s = POLL_S
         begun_s = time.monotonic()
         try:
-            step = monitor.step(clock())
+            moment_ms = clock()
+            step = monitor.step(moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
-            figures.judged += len(step.judged)
-            figures.failed += len(step.failed)
-            figures.step_s = time.monotonic() - begun_s
-            figures.trouble = None
+            figures.done(step, moment_ms, time.monotonic() - begun_s)
         except DependencyUnavailable as error:
             failures += 1
             wait_s = _wait_s(failures)

@@ -2,7 +2,7 @@ import httpx
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
-from services.api.health import troubles_of
+from services.api.health import LATE_AFTER_MS, ODD_FOR_MS, troubles_of
 from services.box import MB, Room
 from services.pulse import Sign
 from services.timebase import MINUTE_MS
@@ -139,3 +139,44 @@ def test_numbers_are_there_before_anything_ever_ran(client, larder):
     found = metrics(client)
     assert ("bushlarder_ingest_received_total",) not in found
     assert found[("bushlarder_quarantine_rows",)] == 0
+
+
+def test_a_sign_from_before_the_clock_was_set_back_is_no_life():
+    ahead = {**signs(), "ingest": Sign("ingest", NOW_MS + 5 * MINUTE_MS, {})}
+    (found,) = troubles_of(ahead, ROOMY, NOW_MS)
+    assert (found.part, found.down) == ("ingest", True)
+
+
+def test_a_monitor_that_never_catches_up_is_told():
+    def told(since_ms):
+        busy = {**signs(), "monitor": Sign("monitor", NOW_MS, {"busy_since_ms": since_ms})}
+        return troubles_of(busy, ROOMY, NOW_MS)
+
+    assert told(None) == ()
+    assert told(NOW_MS - LATE_AFTER_MS + 1) == ()
+    (found,) = told(NOW_MS - LATE_AFTER_MS)
+    assert (found.part, found.down) == ("monitor", False)
+    assert "5 minutes" in found.words
+
+
+def test_what_was_odd_at_the_broker_is_told_for_a_day_and_nothing_is_down_for_it(tmp_path, larder, client):
+    for part in ("ingest", "monitor"):
+        beat(tmp_path, part, NOW_MS)
+
+    def told():
+        answer = client.get("/health")
+        assert answer.status_code == httpx.codes.OK
+        return [each["words"] for each in answer.json()["troubles"]]
+
+    def note(kind, about, t_ms):
+        larder.records.note_event(kind, about, {}, who="ingest", now_ms=t_ms)
+
+    note("logins_refused", "broker", NOW_MS - ODD_FOR_MS - 1)
+    note("credential_issued", "v3-meat", NOW_MS)
+    assert told() == []
+    for t_ms in (NOW_MS - 2, NOW_MS - 1):
+        note("unit_flooding", "v3-meat", t_ms)
+    note("logins_refused", "broker", NOW_MS)
+    stranger, flood = told()
+    assert "wrong name or secret" in stranger
+    assert flood.startswith("v3-meat sends more")
