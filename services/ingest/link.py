@@ -111,7 +111,14 @@ class Link:
         self._bell_r.close()
 
     def take(self, limit: int, *, wait_s: float, linger_s: float) -> list[Arrival]:
-        """Return up to `limit` messages: at once when so many wait, else `linger_s` after the first."""
+        """Return up to `limit` messages: at once when so many wait, else `linger_s` after the first.
+
+        Raises
+        ------
+        RuntimeError
+            If the network side has ended by a fault of its own.
+        """
+        self._require_alive()
         inbox = self._inbox
         if not inbox:
             self._wait_for(1, inbox, wait_s)
@@ -128,6 +135,11 @@ class Link:
         self._arrived.clear()
         if len(inbox) < count:
             self._arrived.wait(timeout_s)
+
+    def _require_alive(self) -> None:
+        """Only a new process helps when the network side has ended on its own."""
+        if self._thread.ident is not None and not self._thread.is_alive() and not self._stopping:
+            raise RuntimeError("the network side of ingest has ended; its log says why")
 
     def waiting(self) -> int:
         """Return how many messages wait to be taken."""
@@ -150,6 +162,12 @@ class Link:
     # -- everything below runs in the network thread ------------------------------------------------
 
     def _run(self) -> None:
+        try:
+            self._keep_connected()
+        finally:
+            self.connected = False
+
+    def _keep_connected(self) -> None:
         pause_s = FIRST_PAUSE_S
         while not self._stopping:
             epoch_before = self.epoch

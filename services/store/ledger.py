@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import orjson
+import structlog
 
 from services.store import keeping
 from services.store.held import Held, Run
@@ -16,6 +17,8 @@ from services.store.rows import Row, measured_of, row_of
 from services.store.schema import IMPORTED_BID, save_runs
 from services.store.wal import WriteAheadLog
 from services.telemetry import Rejected, Sample
+
+_log = structlog.get_logger(__name__)
 
 
 @dataclass(slots=True)
@@ -186,7 +189,10 @@ class Ledger(LedgerReader):
                     connection.execute("ROLLBACK")
                 self._forget()
                 raise
-            self._log.keep_small(connection)
+            try:
+                self._log.keep_small(connection)
+            except sqlite3.OperationalError as error:  # what is committed stays so: it must not come again
+                _log.warning("store.wal.not_emptied", error=str(error))
 
     def _heed_others(self, connection: sqlite3.Connection) -> None:
         """Forget what is remembered when somebody else has written meanwhile, as an import does."""

@@ -1,5 +1,7 @@
 """What can be told of the link without a broker."""
 
+import struct
+import threading
 import time
 
 import pytest
@@ -31,3 +33,23 @@ def test_a_link_without_a_broker_waits_and_stops_at_once():
     start = time.monotonic()
     link.stop()
     assert time.monotonic() - start < 3.0
+
+
+def test_a_network_side_that_ended_by_a_fault_of_its_own_is_noticed(monkeypatch):
+    link = Link(Access("mqtt://127.0.0.1:1"), ["cold/v1/#"])
+    assert link.take(1, wait_s=0.0, linger_s=0.0) == []  # not started yet
+
+    def broken():
+        raise struct.error("nobody foresaw this")
+
+    monkeypatch.setattr(link, "_connect", broken)
+    ended = []
+    monkeypatch.setattr(threading, "excepthook", ended.append)
+    link.start()
+    link._thread.join(10.0)
+    assert len(ended) == 1
+    assert not link.connected
+    with pytest.raises(RuntimeError, match="has ended"):
+        link.take(1, wait_s=0.0, linger_s=0.0)
+    link.stop()
+    assert link.take(1, wait_s=0.0, linger_s=0.0) == []
