@@ -14,12 +14,13 @@ from deploy.backup import BackupError, backups, verify
 from deploy.broker_setup import CHECK_TOPIC, BrokerFolder, faults
 from deploy.certificates import REMIND_DAYS, days_left
 from deploy.stores import open_reader
-from services.api.health import NEEDED, SILENT_AFTER_MS
+from services.api.health import NEEDED
 from services.box import MB, growth_bytes_day
 from services.clock import now_ms
 from services.errors import BushlarderError, ConfigurationError, DependencyUnavailable
+from services.ingest.brokerlog import FLOODING, ODD, REFUSED
 from services.ingest.echo import echo_s
-from services.pulse import running
+from services.pulse import Sign, running
 from services.records.facade import Records
 from services.settings import Settings
 from services.store import StoreReader
@@ -34,7 +35,6 @@ SLOW_ECHO_S = 1.0
 AHEAD_MS = 5 * MINUTE_MS
 _LOOKED_AT = 1_000
 _MARKS = {"ok": "  ok      ", "look": "  LOOK    ", "trouble": "  TROUBLE ", "not known": "  not known"}
-_ALARMING = ("logins_refused", "odd_reconnects", "unit_flooding")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +67,15 @@ def look(settings: Settings) -> list[Row]:
         raise ConfigurationError("there is no such folder", setting=str(settings.data))
     moment_ms = now_ms()
     rows = [*_parts(settings, moment_ms)]
-    rows += _tried("broker", lambda: [_broker(settings)])
+    rows += _tried("broker", lambda: [_broker(settings, moment_ms)])
     rows += _tried("broker's files", lambda: list(_broker_files(settings, moment_ms)))
     rows += [_writable(settings, name) for name in ("records.db", "telemetry.db", "ledger.db")
              if (settings.data / name).exists()]  # fmt: skip
     rows += _tried("store", lambda: list(_store(settings, moment_ms)))
     rows += _tried("records", lambda: list(_records(settings, moment_ms)))
     rows.append(_clock())
-    rows.append(_disk(settings, moment_ms))
-    rows.append(_backup(settings, moment_ms))
+    rows += _tried("disk", lambda: [_disk(settings, moment_ms)])
+    rows += _tried("backup", lambda: [_backup(settings, moment_ms)])
     rows.append(_versions())
     return rows
 
@@ -96,27 +96,50 @@ def _parts(settings: Settings, moment_ms: int) -> Iterator[Row]:
         if name not in alive or sign is None:
             last = "never ran here" if sign is None else f"last sign of life {iso_of(sign.beat_ms)}"
             yield Row(name, "trouble", f"does not run ({last})", "Start the box, or this service.")
-        elif moment_ms - sign.beat_ms > SILENT_AFTER_MS:
-            yield Row(name, "trouble", f"hangs since {iso_of(sign.beat_ms)}", "Restart it; keep its log.")
+        elif not sign.is_fresh(moment_ms):
+            yield Row(
+                name,
+                "trouble",
+                f"hangs: last sign of life {iso_of(sign.beat_ms)}",
+                "Restart it; keep its log.",
+            )
         elif sign.trouble is not None:
             yield Row(name, "trouble", sign.trouble, "It goes on by itself once the reason is gone.")
         else:
             yield Row(name, "ok", "runs")
 
 
-def _broker(settings: Settings) -> Row:
+def _broker(settings: Settings, moment_ms: int) -> Row:
     sign = wiring.box_of(settings).signs().get("ingest")
     url = settings.broker_url or (None if sign is None else sign.said.get("broker"))
     if url is None:
         return Row("broker", "not known", "no broker is set, and ingest never said which it uses")
+    access = wiring.broker_access(settings, str(url))
+    if access.encrypted:
+        return _broker_as_ingest_sees_it(sign, moment_ms)
     try:
-        took_s = echo_s(wiring.broker_access(settings, str(url)), CHECK_TOPIC)
+        took_s = echo_s(access, CHECK_TOPIC)
     except DependencyUnavailable as error:
         return Row("broker", "trouble", str(error), "Start it; look at its log, its password and its rules.")
     state: State = "ok" if took_s < SLOW_ECHO_S else "look"
     return Row(
         "broker", state, f"a message there and back took {took_s * 1000:.0f} ms", "It is slow: see disk."
     )
+
+
+def _broker_as_ingest_sees_it(sign: Sign | None, moment_ms: int) -> Row:
+    """Ask ingest in place of the broker.
+
+    Over the network a broker may take the name that was proved for the name of the session: a message of our
+    own would then end ingest's session, with everything that waits in it.
+    """
+    if sign is None or not sign.is_fresh(moment_ms):
+        return Row(
+            "broker", "not known", "ingest does not say whether it is connected", "Start ingest first."
+        )
+    if not sign.said.get("connected"):
+        return Row("broker", "trouble", "ingest is not connected to it", "Look at both logs.")
+    return Row("broker", "ok", "ingest is connected to it")
 
 
 def _broker_files(settings: Settings, moment_ms: int) -> Iterator[Row]:
@@ -206,7 +229,7 @@ def _ahead(reader: StoreReader, moment_ms: int) -> Row:
 def _records(settings: Settings, moment_ms: int) -> Iterator[Row]:
     records: Records = wiring.open_records(settings)
     try:
-        events = records.operator_events(kinds=_ALARMING, since_ms=moment_ms - DAY_MS)
+        events = records.operator_events(kinds=(REFUSED, ODD, FLOODING), since_ms=moment_ms - DAY_MS)
         units = len(records.known_units())
     finally:
         records.close()
@@ -263,10 +286,19 @@ def _backup(settings: Settings, moment_ms: int) -> Row:
         verify(there[0].folder)
     except BackupError as error:
         return Row("backup", "trouble", str(error), "Take another one now, and keep the older ones.")
-    found = f"the newest is {age_ms / HOUR_MS:.0f} h old and reads back as it was taken"
+    if age_ms < -AHEAD_MS:
+        return Row(
+            "backup", "look", f"the newest is dated {iso_of(there[0].taken_ms)}, which is still to come",
+            "This clock is wrong, or was then: how old the backups are is not known. Take another one.",
+        )  # fmt: skip
+    found = f"the newest is {max(0, age_ms) / HOUR_MS:.0f} h old and reads back as it was taken"
+    if without := there[0].manifest.get("without"):
+        found += f"; not in it: {'; '.join(without)}"
+        advice += " Whether those servers are backed up cannot be seen from here."
     if age_ms > BACKUP_TOO_OLD_MS:
         return Row("backup", "trouble", found, advice)
-    return Row("backup", "look" if age_ms > BACKUP_OLD_MS else "ok", found, advice)
+    state: State = "look" if age_ms > BACKUP_OLD_MS else "not known" if without else "ok"
+    return Row("backup", state, found, advice)
 
 
 def _versions() -> Row:
