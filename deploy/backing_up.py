@@ -9,8 +9,9 @@ from pathlib import Path
 
 import structlog
 
-from deploy.backup import MANIFEST, Backup, BackupError, backups, restore, take
+from deploy.backup import MANIFEST, RESTORING, Backup, BackupError, backups, restore, take
 from services.clock import now_ms
+from services.errors import ConfigurationError
 from services.records.database import Database, newest_form
 from services.settings import Settings
 from services.store.schema import VERSION, connect
@@ -73,8 +74,14 @@ def bring_up_to_date(settings: Settings) -> None:
     ------
     BackupError
         If the backup cannot be taken: nothing is changed then.
+    ConfigurationError
+        If a restore was interrupted: an empty house would begin anew in its place.
     """
     settings.data.mkdir(parents=True, exist_ok=True)
+    if (settings.data / RESTORING).exists():
+        raise ConfigurationError(
+            "a restore was interrupted here: run it again, with --replace", setting=str(settings.data)
+        )
     with (settings.data / "opening.lock").open("a", encoding="utf-8") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         due = [

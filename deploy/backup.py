@@ -5,6 +5,7 @@ import json
 import os
 import shutil
 import sqlite3
+import tomllib
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ ELSEWHERE = {
     "records.db": "what people own and say, which PostgreSQL keeps: back that server up with pg_dump",
 }
 """What is not in a backup that has a ledger, or has no records."""
+RESTORING = ".restoring"
+"""In a data folder: a restore has begun to put files in place and has not ended."""
 _PREFIX = "bushlarder-"
 _PAGES_A_STEP = 2_000
 """Pages copied between two looks at the lock, so that ingest is never held up."""
@@ -90,12 +93,14 @@ def take(settings: Settings, to: Path, *, now_ms: int, keep: int, why: str = "as
             _flush(file)
         fresh.replace(target)
         _flush(to)
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise BackupError(f"the backup could not be taken: {error}") from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     made = Backup(target, now_ms, manifest)
-    for old in backups(to)[keep:]:
+    # Never the one just made: it looks the oldest when the clock was ahead once, or has lost its time now.
+    others = [each for each in backups(to) if each.folder != target]
+    for old in others[keep - 1 :]:
         shutil.rmtree(old.folder)
     return made
 
@@ -133,10 +138,14 @@ def _require_sound(connection: sqlite3.Connection, name: str) -> None:
 
 
 def _copy_without_passwords(source: Path, target: Path) -> None:
-    """Copy settings; passwords and tokens stay on the box."""
-    lines = source.read_text(encoding="utf-8").splitlines()
-    kept = [line for line in lines if line.split("=")[0].strip() not in secret_names()]
-    target.write_text("\n".join([*kept, ""]), encoding="utf-8")
+    """Copy settings; passwords and tokens stay on the box, in whatever form of TOML they are written."""
+    given = tomllib.loads(source.read_text(encoding="utf-8"))
+    kept = {name: value for name, value in given.items() if name not in secret_names()}
+    if kept == given:
+        shutil.copyfile(source, target)  # as its owner wrote it
+        return
+    lines = [f"{name} = {json.dumps(value, ensure_ascii=False)}\n" for name, value in kept.items()]
+    target.write_text("".join(lines), encoding="utf-8")
 
 
 def _manifest(folder: Path, *, now_ms: int, why: str) -> dict[str, Any]:
@@ -259,16 +268,21 @@ def restore(folder: Path, data: Path, *, replace: bool, now_ms: int) -> tuple[Ba
             setting=str(data),
         )
     names = list(found.manifest["files"])
-    fresh = data / ".restoring"
-    shutil.rmtree(fresh, ignore_errors=True)
+    fresh, ready = data / f"{RESTORING}.part", data / RESTORING
+    for left in (fresh, ready):
+        shutil.rmtree(left, ignore_errors=True)
     fresh.mkdir()
     for name in names:
         shutil.copyfile(folder / name, fresh / name)
         _flush(fresh / name)
+    _flush(fresh)
+    fresh.replace(ready)  # from here to the end no process opens the folder
+    _flush(data)
     aside = _put_aside(there, data, now_ms) if there else None
     for name in names:
-        (fresh / name).replace(data / name)
-    fresh.rmdir()
+        (ready / name).replace(data / name)
+    _flush(data)
+    ready.rmdir()
     _flush(data)
     return found, aside
 

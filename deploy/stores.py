@@ -10,6 +10,7 @@ import structlog
 
 from deploy import moving
 from deploy.analyse import read_text
+from deploy.backing_up import bring_up_to_date
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.settings import Settings
 from services.store import StoreReader, TelemetryStore
@@ -52,9 +53,7 @@ def open_store(settings: Settings) -> TelemetryStore:
     ConfigurationError
         If the InfluxDB is there but token or bucket are not right; one that is not there is waited for.
     """
-    settings.data.mkdir(parents=True, exist_ok=True)
-    if not moving.is_whole(settings.data, settings.store):
-        raise ConfigurationError("was not filled to the end: let `store migrate` finish", setting="store")
+    _ready(settings)
     if settings.store == "sqlite":
         return SqliteStore(settings.telemetry_db, seal_after_days=settings.seal_after_days)
     from services.store.influx import InfluxStore
@@ -71,10 +70,17 @@ def open_store(settings: Settings) -> TelemetryStore:
     return store
 
 
+def _ready(settings: Settings) -> None:
+    """See to it that the store may be opened: tables of an earlier version change after a backup only."""
+    bring_up_to_date(settings)
+    if not moving.is_whole(settings.data, settings.store):
+        raise ConfigurationError("was not filled to the end: let `store migrate` finish", setting="store")
+
+
 @contextmanager
 def open_reader(settings: Settings) -> Iterator[StoreReader]:
     """Open the telemetry store for reading; the file is made first where it does not exist yet."""
-    settings.data.mkdir(parents=True, exist_ok=True)
+    _ready(settings)
     reader: StoreReader
     if settings.store == "sqlite":
         reader = SqliteReader(settings.telemetry_db)

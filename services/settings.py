@@ -78,6 +78,14 @@ class Settings(BaseSettings):
             raise ValueError("a placeholder is not a password")
         return value
 
+    @field_validator("broker_url", "influx_url")
+    @classmethod
+    def _no_secret_in_it(cls, value: str | None) -> str | None:
+        # An address stands in lists of processes, logs and backups.
+        if value is not None and urlsplit(value).password is not None:
+            raise ValueError("must not hold a password: it goes into the setting, or file, made for it")
+        return value
+
     @field_validator("records_url")
     @classmethod
     def _no_password_in_it(cls, value: str | None) -> str | None:

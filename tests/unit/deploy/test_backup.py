@@ -8,6 +8,7 @@ import pytest
 
 from deploy import backing_up
 from deploy.backup import MANIFEST, BackupError, backups, restore, take, verify
+from deploy.stores import open_reader
 from services.errors import ConfigurationError
 from services.pulse import Pulse
 from services.records.database import newest_form
@@ -245,3 +246,59 @@ def test_tables_do_not_change_when_the_backup_fails(data, monkeypatch):
 def test_a_new_folder_needs_no_backup(tmp_path):
     backing_up.bring_up_to_date(load_settings(tmp_path / "new"))
     assert not (tmp_path / "new" / "backups").exists()
+
+
+@pytest.mark.parametrize(
+    "apart_days", [-400, 400], ids=["the clock lost its time", "the clock was ahead once"]
+)
+def test_the_backup_just_made_is_never_the_one_that_goes(data, to, apart_days):
+    settings = load_settings(data)
+    for day in range(3):
+        take(settings, to, now_ms=NOW_MS + day * DAY_MS, keep=7)
+    made = take(settings, to, now_ms=NOW_MS + apart_days * DAY_MS, keep=2)
+    left = backups(to)
+    assert made.folder in [each.folder for each in left]
+    assert len(left) == 2
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'broker_password = "very-private-words"',
+        '"broker_password" = "very-private-words"',
+        'broker_password="""\nvery-private-words"""',
+        "'influx_token'   = 'very-private-words' # of the bucket",
+    ],
+)
+def test_secrets_stay_on_the_box_however_they_are_written(data, to, line):
+    (data / "bushlarder.toml").write_text(f'port = 8421\n{line}\nlog_level = "debug"\ninflux_org = "Kühl"\n')
+    made = taken(data, to)
+    for file in made.folder.iterdir():
+        assert b"very-private-words" not in file.read_bytes()
+    settings = load_settings(made.folder)
+    assert (settings.port, settings.log_level, settings.influx_org) == (8421, "debug", "Kühl")
+
+
+def test_a_restore_that_was_interrupted_does_not_begin_an_empty_house(data, to, monkeypatch):
+    made = taken(data, to)
+    monkeypatch.setattr("deploy.backup._put_aside", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+    with pytest.raises(KeyboardInterrupt):
+        restore(made.folder, data, replace=True, now_ms=NOW_MS)
+    monkeypatch.undo()
+    for name in ("records.db", "telemetry.db"):
+        (data / name).unlink()
+    settings = load_settings(data)
+    with pytest.raises(ConfigurationError, match="interrupted"):
+        backing_up.bring_up_to_date(settings)
+    restore(made.folder, data, replace=True, now_ms=NOW_MS)
+    backing_up.bring_up_to_date(settings)
+    assert samples(data) == 500
+
+
+def test_whoever_opens_the_store_first_has_the_backup_taken_first(data):
+    with contextlib.closing(sqlite3.connect(data / "telemetry.db")) as connection:
+        connection.execute("PRAGMA user_version = 2")
+    with open_reader(load_settings(data)) as reader:
+        assert len(reader.read(UNIT, 0, 2**60).t_ms) == 500
+    (kept,) = backups(data / "backups" / "changes")
+    assert kept.manifest["files"]["telemetry.db"]["tables"] == 2
