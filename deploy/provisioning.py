@@ -5,7 +5,7 @@ import os
 import secrets
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fcntl import LOCK_EX, flock
@@ -36,6 +36,21 @@ class Provisioning:
     records: Records
     who: str
     now_ms: int
+
+    def require_addable(self, units: Sequence[str], *, again: bool) -> None:
+        """Raise ConfigurationError, before anything is changed, if one of several units cannot be added."""
+        taken = {name for name, _ in self.holders()}
+        for unit in units:
+            self._require(unit, mutual=self.folder.mutual)
+            if unit in taken and not again:
+                raise _has_one(unit)
+
+    def require_revocable(self, units: Sequence[str]) -> None:
+        """Raise ConfigurationError, before anything is changed, if one of several units has no credential."""
+        taken = {name for name, _ in self.holders()}
+        for unit in units:
+            if unit not in taken:
+                raise _has_none(unit)
 
     def add(self, unit: str, *, again: bool = False) -> str:
         """Give a unit a secret of its own and return it; nothing keeps it but the unit.
@@ -96,7 +111,7 @@ class Provisioning:
             kept = self.folder.units / f"{unit}.crt"
             text = self.folder.passwords.read_text(encoding="utf-8")
             if unit == SERVICE_USER or (unit not in password_file.names(text) and not kept.exists()):
-                raise ConfigurationError(f"{unit!r} has no credential at this broker", setting="unit")
+                raise _has_none(unit)
             self._record(REVOKED, unit, {})
             self._keep_passwords(password_file.without(text, unit))
             if kept.exists():
@@ -153,6 +168,10 @@ class Provisioning:
         with (self.folder.path / "authority" / "lock").open("w", encoding="utf-8") as lock:
             flock(lock, LOCK_EX)
             yield
+
+
+def _has_none(unit: str) -> ConfigurationError:
+    return ConfigurationError(f"{unit!r} has no credential at this broker", setting="unit")
 
 
 def _has_one(unit: str) -> ConfigurationError:

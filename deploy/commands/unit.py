@@ -39,10 +39,11 @@ def add(
     from deploy.provisioning import end_session, tell_broker
 
     desk = _desk(broker_folder, data, who)
+    desk.require_addable(units, again=again)
+    if desk.folder.mutual and to is None:
+        raise ConfigurationError("a folder for key and certificate is needed", setting="--to")
     for unit in units:
-        if desk.folder.mutual:
-            if to is None:
-                raise ConfigurationError("a folder for key and certificate is needed", setting="--to")
+        if to is not None and desk.folder.mutual:
             key, certificate = desk.add_certificate(unit, to, again=again)
             typer.echo(f"{unit}: {key}, {certificate}")
         else:
@@ -68,6 +69,7 @@ def revoke(
 
     desk = _desk(broker_folder, data, who)
     mutual = desk.folder.mutual
+    desk.require_revocable(units)
     for unit in units:
         desk.revoke(unit)
     told = tell_broker(desk.folder)

@@ -4,6 +4,7 @@ import pytest
 
 from deploy import broker_setup, password_file, provisioning
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
+from deploy.commands import unit as commands
 from deploy.provisioning import Provisioning
 from services.errors import ConfigurationError
 from services.records.facade import Records
@@ -75,3 +76,27 @@ def test_a_broker_that_does_not_run_is_not_told_and_no_other_process_is(desk):
     assert not provisioning.tell_broker(desk.folder)
     desk.folder.pid.write_text("1")  # a number left over, now somebody else's
     assert not provisioning.tell_broker(desk.folder)
+
+
+def test_of_several_units_all_are_looked_at_before_any_is_touched(desk, tmp_path):
+    give(desk, "v3-meat", tmp_path / "a")
+    desk.require_revocable(["v3-meat"])
+    with pytest.raises(ConfigurationError, match=r"v3-fish.*no credential"):
+        desk.require_revocable(["v3-meat", "v3-fish"])
+    desk.require_addable(["v3-fish", "v3-veg"], again=False)
+    desk.require_addable(["v3-fish", "v3-meat"], again=True)
+    for units in (["v3-fish", "v3-meat"], ["v3-fish", "V3"]):
+        with pytest.raises(ConfigurationError, match=r"--again|not a unit id"):
+            desk.require_addable(units, again=False)
+    assert [unit for unit, _ in desk.holders()] == ["v3-meat"]
+
+
+@pytest.mark.parametrize("desk", [False], indirect=True)
+def test_a_typing_error_in_the_second_name_leaves_the_first_unit_as_it_was(desk, tmp_path):
+    desk.add("v3-meat")
+    before = desk.folder.passwords.read_bytes()
+    given = ["--who", "Ada", "--broker-folder", str(desk.folder.path), "--data", str(tmp_path)]
+    for words in (["revoke", "v3-meat", "v3-maet"], ["add", "v3-fish", "v3-meat"]):
+        with pytest.raises(ConfigurationError):
+            commands.app([*words, *given], standalone_mode=False)
+        assert desk.folder.passwords.read_bytes() == before
