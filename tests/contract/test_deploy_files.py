@@ -9,6 +9,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -71,7 +72,9 @@ def test_no_container_may_more_than_it_needs(name):
     assert service["security_opt"] == ["no-new-privileges:true"]
     assert "privileged" not in service
     assert not any("docker.sock" in volume for volume in service.get("volumes", ()))
-    if name not in {"influxdb", "postgres"}:  # their start gives files away, then they step down themselves
+    if name == "caddy":  # cannot start without; see there
+        assert service["cap_add"] == ["NET_BIND_SERVICE"]
+    elif name not in {"influxdb", "postgres"}:  # their start gives files away, then they step down themselves
         assert not service["user"].startswith(("0", "root"))
         assert "cap_add" not in service
     if name != "influxdb":
@@ -182,7 +185,11 @@ def analyse(tmp_path):
 
 
 def test_systemd_reads_its_files_without_complaint(analyse):
-    files = [file.name for file in (DEPLOY / "systemd").iterdir() if file.suffix != ".conf" and file.suffix]
+    files = [
+        file.name
+        for file in (DEPLOY / "systemd").iterdir()
+        if file.suffix in {".service", ".timer", ".target"}
+    ]
     done = analyse("verify", *files)
     ours = [line for line in done.stderr.splitlines() if "bushlarder" in line]
     assert (done.returncode, ours) == (0, [])
@@ -199,3 +206,54 @@ def test_services_are_shut_in(analyse, unit):
 def test_logs_do_not_grow_for_ever():
     text = (DEPLOY / "systemd" / "journald-bushlarder.conf").read_text(encoding="utf-8")
     assert re.search(r"^SystemMaxUse=\d+M$", text, re.MULTILINE)
+
+
+def test_secrets_made_as_the_file_says_can_be_read_by_the_accounts_of_containers_and_by_nobody_else(tmp_path):
+    head = (DEPLOY / "compose.yaml").read_text(encoding="utf-8").split("name: bushlarder")[0]
+    making = [
+        line.removeprefix("#").strip() for line in head.splitlines() if re.match(r"# +(mkdir|openssl) ", line)
+    ]
+    assert len(making) == 4
+    script = " && ".join(making).replace("openssl rand -hex 32", "printf abc")
+    subprocess.run(["sh", "-c", script], cwd=tmp_path, check=True)
+    folder = tmp_path / "secrets"
+    assert folder.stat().st_mode & 0o777 == 0o700
+    made = {file.name: file.stat().st_mode & 0o777 for file in folder.iterdir()}
+    assert made == dict.fromkeys(("influx_token", "influx_password", "postgres_password"), 0o644)
+    assert COMPOSE["secrets"].keys() - made.keys() == {"page_users"}
+
+
+def test_no_container_hangs_on_the_network_of_another():
+    assert not any("network_mode" in service for service in SERVICES.values())
+    settings = SERVICES["ingest"]["environment"]
+    assert settings["BUSHLARDER_BROKER_URL"] == "mqtts://mosquitto:8883"
+    head = (DEPLOY / "compose.yaml").read_text(encoding="utf-8").split("name: bushlarder")[0]
+    assert "--host mosquitto " in head, "the broker's certificate must be for this name"
+    for name in ("ingest", "tools"):
+        assert any(volume.startswith("broker:/srv/broker") for volume in SERVICES[name]["volumes"])
+
+
+def test_doctor_looks_where_backups_are_put():
+    words = SERVICES["backup"]["command"]
+    to = words[words.index("--to") + 1]
+    assert SERVICES["tools"]["environment"]["BUSHLARDER_BACKUP_TO"] == to
+    assert any(volume.endswith(to) for volume in SERVICES["tools"]["volumes"])
+
+
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.stem)
+def test_a_service_that_fails_is_started_again_however_often(unit):
+    text = unit.read_text(encoding="utf-8")
+    if "Type=oneshot" not in text:
+        assert "\nRestart=on-failure\n" in text
+        assert "\nStartLimitIntervalSec=0\n" in text.split("[Service]")[0]
+
+
+def test_commands_by_hand_see_the_settings_of_the_services():
+    """What stands only in the environment of services, `doctor` by hand would not know."""
+    text = (DEPLOY / "systemd" / "bushlarder.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(text).keys() == {"broker_url", "broker_folder"}
+    lines = (DEPLOY / "systemd" / "environment").read_text(encoding="utf-8").splitlines()
+    assert all(line.startswith("#") for line in lines)
+    assert "deploy/systemd/bushlarder.toml /var/lib/bushlarder/bushlarder.toml" in (
+        DEPLOY / "UPGRADING.md"
+    ).read_text(encoding="utf-8")
