@@ -101,6 +101,7 @@ QUESTIONS: dict[FoodQuestion, str] = {
     "sell_as_frozen": "Sell it as frozen?",
     "presumed_cold": "Presumed cold?",
 }
+ICE = {True: "ice seen in it", False: "no ice in it"}
 ANSWERS = {"yes": "Yes, by this text", "no": "No", "unknown": "Not known"}
 SHORT_ANSWERS = {"yes": "by the text yes", "no": "no", "unknown": "not known"}
 ANSWERS_NOTE = (

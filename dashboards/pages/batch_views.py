@@ -269,7 +269,7 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
         if isinstance(value, int | float):
             parts.append(f"{text.plain(field.removesuffix('_c'))} {text.degrees(float(value))}")
     if (ice := body.get("ice")) is not None:
-        parts.append("ice seen in it" if ice else "no ice in it")
+        parts.append(foodwords.ICE[bool(ice)])
     parts += [
         f"{text.plain(name)} {_shown(body[name])}" for name in _TOLD if body.get(name) not in {None, ""}
     ]

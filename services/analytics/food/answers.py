@@ -57,10 +57,10 @@ def batch_answers(
     -------
     tuple of FoodAnswer
         By question; within one the strictest first, the others only where they differ. Empty for
-        food that neither warmed nor stood without cooling.
+        food that neither warmed nor stood without cooling. Of food that is gone, as of its end.
     """
     warmth = judged.warmth
-    if warmth is None or life.batch.place == "gone":
+    if warmth is None:
         return ()
     found: list[FoodAnswer] = []
     thawed = _left_frozen(judged.frozen_limits, warmth)
