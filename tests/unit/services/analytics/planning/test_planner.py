@@ -113,6 +113,16 @@ def test_a_cabinet_on_mains_runs_only_while_something_is_plugged_in():
     assert on.banks == ()
 
 
+def test_a_tapped_bank_of_24_v_is_planned_for_its_emptier_half():
+    bank = '[[bank]]\nid = "t9-two"\nchemistry = "agm"\nnominal_v = 24\ncapacity_ah = 60\n'
+    unit = '[[unit]]\nid = "t9-ice"\nkind = "fridge"\n[unit.supply]\nbank = "t9-two"\n'
+    whole, half = (planner.plan(trip(DRIVES + bank + tap + unit)) for tap in ("", "half_tap_a = 1.5\n"))
+    (plain,), (tapped,) = ([b for b in made.banks if b.bank == "t9-two"] for made in (whole, half))
+    assert tapped.out_ah_per_day - plain.out_ah_per_day == pytest.approx(36.0, abs=2.0)
+    assert tapped.weakest_soc.p10 < plain.weakest_soc.p10 - 0.1
+    assert any("the half that gives 1.5 A" in words for words in half.assumed)
+
+
 def test_a_bank_that_starts_the_engine_has_an_earlier_line():
     starter = '[[bank]]\nid = "t9-aux"\nstarts_engine = true\n'
     found = planner.plan(trip(HOT + starter, nights=2))
