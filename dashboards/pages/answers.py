@@ -51,5 +51,5 @@ def mark_words(marks: Sequence[MarkMinutes]) -> str:
     """Return the minutes above each mark of frozen food, where there are any."""
     if not any(mark.minutes > 0 for mark in marks):
         return ""
-    told = (f"{text.number(mark.above_c, 0)} °C {text.minutes(mark.minutes)}" for mark in marks)
-    return f"{', '.join(told)}, since it was frozen"
+    told = (f"{text.number(mark.above_c, 0)} °C: {text.minutes(mark.minutes)}" for mark in marks)
+    return f"{'; '.join(told)}; since it was frozen"

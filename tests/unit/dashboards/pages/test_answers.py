@@ -37,7 +37,7 @@ def test_marks_are_told_once_something_was_above_one_of_them():
     cold = (MarkMinutes(above_c=-18.0, minutes=0.0), MarkMinutes(above_c=-12.0, minutes=0.0))
     assert mark_words(cold) == ""
     warm = mark_words((MarkMinutes(above_c=-18.0, minutes=90.0), MarkMinutes(above_c=-12.0, minutes=0.0)))
-    assert warm == "\N{MINUS SIGN}18 °C 90 min, \N{MINUS SIGN}12 °C 0 min, since it was frozen"
+    assert warm == "\N{MINUS SIGN}18 °C: 90 min; \N{MINUS SIGN}12 °C: 0 min; since it was frozen"
 
 
 def test_why_the_verdict_stands_is_not_told_once_more_in_each_answer():
