@@ -92,4 +92,4 @@ def test_a_page_of_food_that_warmed_is_still_small_and_tells_every_text(warmed, 
     for clock in card.clocks:
         assert all(reason.source in page for reason in clock.reasons)
     assert "Cooling down after cooking" not in page, "nothing frozen comes from the fire"
-    assert "Cooking does not mend it" not in page, "it never thawed: one text lets it be cooked"
+    assert "ooking does not mend it" not in page, "it never thawed: one text lets it be cooked"
