@@ -7,8 +7,9 @@ from deploy.backtest_scores import Asked, asked_of
 
 def asked(true_h, said_h, *, panels=False, shared=False):
     return Asked(
-        unit="1 a", bank="1 b", shared=shared, t_ms=0, true_h=5.0, said_h=np.array([1.0, 2.0, 3.0]), why_not="",
-        chance_beyond=0.0, counted_h=1.0, line_h=1.0, panels=panels, true_warm_h=true_h, said_warm_h=np.array(said_h),
+        unit="1 a", bank="1 b", shared=shared, t_ms=0, true_h=5.0, said_h=np.array([1.0, 2.0, 3.0]),
+        why_not="", chance_beyond=0.0, counted_h=1.0, line_h=1.0, panels=panels, true_warm_h=true_h,
+        said_warm_h=np.array(said_h),
     )  # fmt: skip
 
 
