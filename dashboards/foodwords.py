@@ -26,6 +26,8 @@ RAW_CLASSES: frozenset[FoodClass] = frozenset(
 )
 """Food that drips on other food what only cooking kills; frozen food of unknown kind among it."""
 
+NEVER_COOKED: frozenset[FoodClass] = frozenset({"drinks", "medicine"})
+
 EVENTS: dict[str, str] = {
     "loaded": "put in",
     "moved": "moved",
@@ -99,6 +101,7 @@ QUESTIONS: dict[FoodQuestion, str] = {
     "sell_as_frozen": "Sell it as frozen?",
     "presumed_cold": "Presumed cold?",
 }
+ICE = {True: "ice seen in it", False: "no ice in it"}
 ANSWERS = {"yes": "Yes, by this text", "no": "No", "unknown": "Not known"}
 SHORT_ANSWERS = {"yes": "by the text yes", "no": "no", "unknown": "not known"}
 ANSWERS_NOTE = (
@@ -159,6 +162,12 @@ def actions_for(place: str, *, frozen: bool, usable: bool) -> list[tuple[str, st
     if not usable:
         never |= {"cooked", "served", "taken_out"}
     return [(key, words) for key, words in ACTIONS_STORED if key not in never]
+
+
+def cools(card: BatchCard) -> bool:
+    """Return whether a batch may be cooling after cooking: not what lies frozen, drinks or medicine."""
+    batch = card.batch
+    return batch.food_class not in NEVER_COOKED and not (batch.frozen and batch.place == "stored")
 
 
 def by_time(card: BatchCard) -> bool:

@@ -14,6 +14,8 @@ BAD = frozenset({"stopped", "no", "perhaps"})
 _NIGHT_H = 12.0
 _WORTH_A_WORD_MS = 30 * MINUTE_MS
 _SURE, _HARDLY = 0.98, 0.02
+_NO_GAIN_H = 5 / 60
+"""Usual charging that gives less than this comes after the stop; the rest is how futures are drawn. [h]"""
 
 ANSWERS: dict[str, tuple[str, str, str]] = {
     "stopped": ("hold", "watch", "Stopped now"),
@@ -122,7 +124,8 @@ def chances(card: UnitCard, now_ms: int, until: time | None = None) -> tuple[str
         with_it = asked(card.runout, next_at(until, zone, now_ms), as_of_ms=card.as_of).lasts_until
         told = (*(one for one in with_it if one.name == "asked"), *told)
     if len(told) > 1 and all(one.chance >= _SURE for one in told):
-        moments = ", ".join(f"{_moment(one)}, {text.clock(one.at, zone, now_ms)}" for one in told)
+        *others, last = (f"{_moment(one)} ({text.clock(one.at, zone, now_ms)})" for one in told)
+        moments = f"{', '.join(others)} and {last}"
         lines: tuple[str, ...] = (f"nearly certain to reach {moments}",)
     else:
         lines = tuple(chance_words(one, zone, now_ms) for one in told)
@@ -136,6 +139,9 @@ def _usual(card: UnitCard, zone: tzinfo, now_ms: int) -> tuple[str, ...]:
         return ()
     if usual.hours_p10 is None:
         return ("with its usual charging: more than 7 days",)
+    alone_h = card.runout.hours_p10
+    if alone_h is not None and usual.hours_p10 < alone_h + _NO_GAIN_H:
+        return ("its usual charging comes too late to move that",)
     at_ms = card.as_of + usual.hours_p10 * HOUR_MS
     return (f"with its usual charging: plan on {text.clock(max(at_ms, now_ms), zone, now_ms)}",)
 

@@ -177,7 +177,9 @@ def _want(outage: Outage, played: Played) -> Want:
     if any(m.start_ms <= end_ms and m.end_ms >= outage.start_ms for m in played.moves):
         return Want(outage, "moved_bank", frozenset())
     acting = {
-        f.kind for f in played.faults if f.begins_ms <= end_ms and (f.ends_ms or end_ms) >= outage.start_ms
+        f.kind
+        for f in played.faults
+        if f.begins_ms <= end_ms and (f.ends_ms is None or f.ends_ms >= outage.start_ms)
     }
     parted = sorted(acting & {"unplugged", "isolator_off"})
     if parted:

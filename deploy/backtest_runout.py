@@ -116,17 +116,17 @@ class _Vehicle:
 
     site: tuple[Site, SiteWeather]
     bank: tuple[Bank, BankPhysics]
-    unit: tuple[Unit, UnitPhysics]
+    units: tuple[tuple[Unit, UnitPhysics], ...]
 
 
 def made_up(seed: int, *, vehicles: int) -> MadeUp:
-    """Return a fleet of vehicles and camps, one cabinet and one bank each."""
+    """Return a fleet of vehicles and camps, one bank each; every fourth has two cabinets on it."""
     draw = _Draw(seed)
     every = [_vehicle(draw, k) for k in range(vehicles)]
     fleet = Fleet(
         sites=tuple(one.site[0] for one in every),
         banks=tuple(one.bank[0] for one in every),
-        units=tuple(one.unit[0] for one in every),
+        units=tuple(unit for one in every for unit, _ in one.units),
     )
     scenario = Scenario(
         name=f"back-test {seed}",
@@ -135,7 +135,9 @@ def made_up(seed: int, *, vehicles: int) -> MadeUp:
         fleet_path=Path("backtest_fleet.toml"),
         sites=tuple((FleetSite.model_validate(_told(one.site[0])), one.site[1]) for one in every),
         banks=tuple((FleetBank.model_validate(_told(one.bank[0])), one.bank[1]) for one in every),
-        units=tuple((FleetUnit.model_validate(_told(one.unit[0])), one.unit[1]) for one in every),
+        units=tuple(
+            (FleetUnit.model_validate(_told(unit)), physics) for one in every for unit, physics in one.units
+        ),
     )
     return MadeUp(fleet, scenario)
 
@@ -143,7 +145,9 @@ def made_up(seed: int, *, vehicles: int) -> MadeUp:
 def _vehicle(draw: _Draw, k: int) -> _Vehicle:
     camp = k % 4 == 3  # noqa: PLR2004 - every fourth stands still under a panel
     panel_wp = float(round(draw("panel_wp"))) if camp else 0.0
-    return _Vehicle(_site(draw, k, camp=camp), _bank(draw, k, panel_wp), _unit(draw, k, panel_wp))
+    site, bank = _site(draw, k, camp=camp), _bank(draw, k, panel_wp)
+    names = (f"unit-{k:02d}", f"unit-{k:02d}-b") if k % 4 == 1 else (f"unit-{k:02d}",)
+    return _Vehicle(site, bank, tuple(_unit(draw, k, name, panel_wp) for name in names))
 
 
 def _site(draw: _Draw, k: int, *, camp: bool) -> tuple[Site, SiteWeather]:
@@ -170,10 +174,10 @@ def _bank(draw: _Draw, k: int, panel_wp: float) -> tuple[Bank, BankPhysics]:
     return bank, BankPhysics(id=bank.id, health=health, drive_a=draw("drive_a"), panel_wp=panel_wp)
 
 
-def _unit(draw: _Draw, k: int, panel_wp: float) -> tuple[Unit, UnitPhysics]:
+def _unit(draw: _Draw, k: int, name: str, panel_wp: float) -> tuple[Unit, UnitPhysics]:
     cutout_v = round(draw("cutout_v"), 1)
     unit = Unit(
-        id=f"unit-{k:02d}",
+        id=name,
         kind="fridge",
         site=f"site-{k:02d}",
         set_point_c=3.0,
@@ -242,7 +246,7 @@ def play(
     for until_ms in [*instants, ENDS_MS]:
         block = None
         for block in simulator.blocks(until_ms):
-            for unit, part in _measured(scenario, block):
+            for unit, part in measured(scenario, block):
                 parts[unit].append(part)
         if until_ms in instants and block is not None:
             taken.append(Taken.of(simulator.reached_ms, simulator.state))
@@ -251,13 +255,7 @@ def play(
             charged.append(np.asarray(block.true["source"][-1] > 0, dtype=float))
     found = run_outs(scenario, taken, anchor_ms=ENDS_MS)
     return Played(
-        series={
-            unit: Series(
-                np.concatenate([t for t, _ in own]),
-                {name: np.concatenate([c[name] for _, c in own]) for name in own[0][1]},
-            )
-            for unit, own in parts.items()
-        },
+        series={unit: joined(own) for unit, own in parts.items()},
         at_ms=tuple(one.t_ms for one in found),
         stops_h=np.stack([one.stops_h for one in found]),
         warm_h=np.stack([one.risk_h[FOOD_LIMIT_C] for one in found]),
@@ -267,7 +265,16 @@ def play(
     )
 
 
-def _measured(scenario: Scenario, block: Block) -> Iterator[tuple[str, Part]]:
+def joined(parts: Sequence[Part]) -> Series:
+    """Return one unit's parts as a series."""
+    return Series(
+        np.concatenate([t_ms for t_ms, _ in parts]),
+        {name: np.concatenate([columns[name] for _, columns in parts]) for name in parts[0][1]},
+    )
+
+
+def measured(scenario: Scenario, block: Block) -> Iterator[tuple[str, Part]]:
+    """Yield what each unit's board measures of a block."""
     columns = {COLUMN_OF[name] for _, physics in scenario.units for name in physics.channels}
     shown = {column: read_by(block, column) for column in columns}
     for i, (unit, physics) in enumerate(scenario.units):

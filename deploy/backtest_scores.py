@@ -1,6 +1,6 @@
 """Run-out forecasts scored: pinball loss, coverage, rank of the truth, error by horizon, two baselines."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -14,15 +14,17 @@ from services.analytics.power.charging import charging_at, stretches_of
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import Frame, frame_of
 from services.analytics.power.learned import Learned
+from services.analytics.power.shared import drawn_by_hour, joined
 from services.domain import Runout, UnitSettings
-from services.telemetry import FloatArray
+from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS, utc_day_start_ms
 
 LEVELS = np.array([0.1, 0.5, 0.9])
 LOOK_BACK_MS = 7 * DAY_MS
 """What the service looks at, from the start of a UTC day."""
 
-HORIZONS_H = (0.0, 6.0, 12.0, 24.0, 48.0, 96.0, HORIZON_H)
+HORIZONS_H = (24.0, 48.0, 96.0, HORIZON_H)
+"""Below a day, errors are told before cut-outs that came; see `backtest_lastday`."""
 PIT_BINS = 10
 LINE_MS = 12 * HOUR_MS
 
@@ -32,7 +34,9 @@ class Asked:
     """One forecast beside what came true and what the baselines said."""
 
     unit: str
-    """Its bank too: each has its own."""
+    bank: str
+    shared: bool
+    """More than one cabinet hangs on it."""
     t_ms: int
     true_h: float
     """The horizon where the unit ran on beyond it."""
@@ -101,44 +105,72 @@ def rank_of_truth(said: FloatArray, true: FloatArray) -> FloatArray:
     return np.asarray(1.0 / (1.0 + np.exp(-1.5976 * z - 0.070565992 * z**3)), dtype=np.float64)
 
 
-def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
-    """Ask the service at every instant at which the unit runs from its battery alone.
+class Asking:
+    """One unit asked again and again; each answer starts from what earlier ones taught, as the monitor's."""
 
-    As the monitor does, each answer starts from what the days before it taught.
-    """
+    def __init__(self, made: MadeUp, unit: str, every: Mapping[str, Series]) -> None:
+        self._seed = made.scenario.seed
+        self._settings = made.fleet.settings_of(unit)
+        self._series = every[unit]
+        bank = self._settings.unit.supply.bank
+        self._beside = [
+            (every[one.id], made.fleet.settings_of(one.id))
+            for one in made.fleet.units
+            if one.supply.bank == bank and one.id != unit
+        ]
+        self._learned: Learned | None = None
+
+    def at(self, t_ms: int) -> tuple[Runout, Series]:
+        """Return the run-out said at an instant and the samples it was said from."""
+        begin_ms = utc_day_start_ms(t_ms) - LOOK_BACK_MS
+        seen = self._series.between(begin_ms, t_ms + 1)
+        drew = [drawn_by_hour(other.between(begin_ms, t_ms + 1), its) for other, its in self._beside]
+        result = power(
+            seen,
+            self._settings,
+            as_of_ms=t_ms,
+            food_limit_c=FOOD_LIMIT_C,
+            learned=self._learned,
+            others=joined(drew),
+            until_ms=(t_ms + round(HORIZON_H * HOUR_MS),),
+        )
+        self._learned = result.learned[-1] if result.learned else self._learned
+        return result.runout, seen
+
+    def beside(self, runout: Runout, seen: Series, *, t_ms: int, true_h: float, true_warm_h: float) -> Asked:
+        """Return an answer beside what came true and what the baselines say."""
+        frame = frame_of(seen, self._settings, None)
+        return Asked(
+            unit=f"{self._seed} {self._settings.unit.id}",
+            bank=f"{self._seed} {self._settings.unit.supply.bank}",
+            shared=bool(self._beside),
+            t_ms=t_ms,
+            true_h=HORIZON_H if np.isnan(true_h) else true_h,
+            said_h=_said(runout),
+            why_not=runout.reason,
+            chance_beyond=next((c.chance for c in runout.lasts_until if c.name == "asked"), float("nan")),
+            counted_h=counted_h(frame, self._settings),
+            line_h=line_h(frame, self._settings),
+            panels=self._settings.unit.supply.panel_wp > 0.0,
+            true_warm_h=true_warm_h,
+            said_warm_h=_said_warm(runout, t_ms),
+        )
+
+
+def asked_of(made: MadeUp, played: Played) -> Iterator[Asked]:
+    """Ask the service at every instant at which the unit runs from its battery alone."""
     for i, unit in enumerate(made.scenario.unit_ids):
-        settings = made.fleet.settings_of(unit)
-        series = played.series[unit]
-        learned: Learned | None = None
+        asking = Asking(made, unit, played.series)
         for k, t_ms in enumerate(played.at_ms):
-            seen = series.between(utc_day_start_ms(t_ms) - LOOK_BACK_MS, t_ms + 1)
-            result = power(
-                seen,
-                settings,
-                as_of_ms=t_ms,
-                food_limit_c=FOOD_LIMIT_C,
-                learned=learned,
-                until_ms=(t_ms + round(HORIZON_H * HOUR_MS),),
-            )
-            learned = result.learned[-1] if result.learned else learned
-            if played.stopped[k, i] or played.charged[k, i]:
-                continue
-            runout = result.runout
-            frame = frame_of(seen, settings, None)
-            true_h = float(played.stops_h[k, i])
-            yield Asked(
-                unit=f"{made.scenario.seed} {unit}",
-                t_ms=t_ms,
-                true_h=HORIZON_H if np.isnan(true_h) else true_h,
-                said_h=_said(runout),
-                why_not=runout.reason,
-                chance_beyond=next((c.chance for c in runout.lasts_until if c.name == "asked"), float("nan")),
-                counted_h=counted_h(frame, settings),
-                line_h=line_h(frame, settings),
-                panels=settings.unit.supply.panel_wp > 0.0,
-                true_warm_h=float(played.warm_h[k, i]),
-                said_warm_h=_said_warm(runout, t_ms),
-            )
+            runout, seen = asking.at(t_ms)
+            if not (played.stopped[k, i] or played.charged[k, i]):
+                yield asking.beside(
+                    runout,
+                    seen,
+                    t_ms=t_ms,
+                    true_h=float(played.stops_h[k, i]),
+                    true_warm_h=float(played.warm_h[k, i]),
+                )
 
 
 def _said_warm(runout: Runout, t_ms: int) -> FloatArray:
@@ -159,7 +191,7 @@ def _said(runout: Runout) -> FloatArray:
 def counted_h(frame: Frame, settings: UnitSettings) -> float:
     """Return baseline 1: label capacity less the nameplate current counted since the last charge of an hour.
 
-    The bank is taken to have been full then; the draw is the mean of the last day.
+    The bank is taken to have been full then, its cabinets to be alike; the draw is the mean of the last day.
     """
     bank = settings.bank
     if bank is None or not len(frame):
@@ -167,7 +199,7 @@ def counted_h(frame: Frame, settings: UnitSettings) -> float:
     parts = stretches_of(charging_at(frame, curve_of(settings)[0]))
     long = parts.charging & (frame.t_ms[parts.last] - frame.t_ms[parts.first] >= HOUR_MS)
     since = int(parts.last[long][-1]) if bool(np.any(long)) else 0
-    amps = np.where(frame.on, settings.running_a, 0.0) + bank.other_load_a
+    amps = np.where(frame.on, settings.running_a, 0.0) * settings.units_on_bank + bank.other_load_a
     drawn_ah = float(np.sum(amps[since:] * frame.held_ms[since:])) / HOUR_MS
     day = frame.t_ms >= frame.t_ms[-1] - DAY_MS
     held = float(np.sum(frame.held_ms[day]))
@@ -258,7 +290,7 @@ def scores_of(every: Sequence[Asked]) -> Scores:
         line_h=loss[2],
         coverage=float(np.mean(covered)),
         coverage_se=float(np.sqrt(0.16 / len(inside))),
-        coverage_bank_se=_between_banks_se(covered, [one.unit for one in inside]),
+        coverage_bank_se=_between_banks_se(covered, [one.bank for one in inside]),
         below_p10=float(np.mean(true < said[:, 0])),
         above_p90=float(np.mean(true > said[:, 2])),
         error=float(np.median(errors[0])),

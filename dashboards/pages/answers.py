@@ -18,14 +18,17 @@ class AnswerView:
     source: str
 
 
-def answer_views(answers: Sequence[FoodAnswer]) -> list[AnswerView]:
-    """Return every answer, in the order they came: by question, the strictest first."""
+def answer_views(answers: Sequence[FoodAnswer], *, told: str) -> list[AnswerView]:
+    """Return every answer, in the order they came: by question, the strictest first.
+
+    `told` is why the verdict stands as it does, which the page has said already: no answer repeats it.
+    """
     before = [None, *(answer.question for answer in answers)]
     return [
         AnswerView(
             question="" if answer.question == last else foodwords.QUESTIONS[answer.question],
             answer=foodwords.ANSWERS[answer.answer],
-            why=text.sentence(answer.why),
+            why=text.sentence(answer.why.removesuffix(f": {told}") if told else answer.why),
             source=text.sentence(answer.source),
         )
         for answer, last in zip(answers, before, strict=False)
@@ -48,4 +51,5 @@ def mark_words(marks: Sequence[MarkMinutes]) -> str:
     """Return the minutes above each mark of frozen food, where there are any."""
     if not any(mark.minutes > 0 for mark in marks):
         return ""
-    return "; ".join(f"above {text.degrees(mark.above_c)} {text.minutes(mark.minutes)}" for mark in marks)
+    told = (f"{text.number(mark.above_c, 0)} °C: {text.minutes(mark.minutes)}" for mark in marks)
+    return f"{'; '.join(told)}; since it was frozen"

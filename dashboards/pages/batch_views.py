@@ -21,7 +21,7 @@ from services.domain import (
 OPERATORS = {"<": "<", "<=": "\N{LESS-THAN OR EQUAL TO}", ">": ">", ">=": "\N{GREATER-THAN OR EQUAL TO}"}
 COMPARED = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
 _TEMPERATURE_FIELDS = ("probe_c", "surface_c", "core_c", "received_c")
-_TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot", "time_control")
+_TOLD = ("quantity", "use_by", "opened_on", "supplier", "lot")
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,10 +269,12 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
         if isinstance(value, int | float):
             parts.append(f"{text.plain(field.removesuffix('_c'))} {text.degrees(float(value))}")
     if (ice := body.get("ice")) is not None:
-        parts.append("ice seen in it" if ice else "no ice in it")
+        parts.append(foodwords.ICE[bool(ice)])
     parts += [
         f"{text.plain(name)} {_shown(body[name])}" for name in _TOLD if body.get(name) not in {None, ""}
     ]
+    if (hours := body.get("time_control")) is not None:
+        parts.append(f"by time alone, {str(hours).removesuffix('h')} h")
     if event.kind == "corrected" and (what := body.get("what")) is not None:
         parts.append(f"it is {what}")
     reason = str(body.get("reason") or body.get("note") or "")

@@ -145,7 +145,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         chances=chances(card, now_ms, at),
         exposures=_exposures(exposures, card.classes, zone, now_ms),
         answers=_answers(card, exposures),
-        texts=answer_views(card.answers),
+        texts=answer_views(card.answers, told=card.standing_why),
         spots=spot_views(card.spot, zone, now_ms),
         batches=_batches(desk, card, zone, now_ms),
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],

@@ -209,6 +209,10 @@ def _batches(made: LogSheet) -> Iterator[tuple[int, Row]]:
         t_ms = max(event.t, made.span.start_ms)
         row = _row("batch", made, event.t, who=event.who, what=what)
         yield t_ms, row
+    for card in made.batches:
+        for question, said, why, source in map(words.answer_words, card.answers):
+            what = f"batch {card.batch.id} ({card.batch.what}): {question} {said}. {why}"
+            yield card.as_of, _row("answer of a text", made, card.as_of, what=what, source=source)
 
 
 def _timed(kind: str, t_ms: int, zone: ZoneInfo) -> Row:

@@ -47,6 +47,9 @@ def batch_view(made: LogSheet, card: BatchCard) -> Plain:
         "state": f"{text.plain(became)}; {words.VERDICTS[card.standing]}. {text.sentence(card.standing_why)}",
         "minutes": _batch_minutes(card),
         "clocks": [_clock(clock) for clock in card.clocks],
+        "marks": words.marks_words(card),
+        "answers": [words.answer_words(answer) for answer in card.answers],
+        "answered": words.both_times(card.as_of, made.zone),
         "events": [
             (
                 words.both_times(e.t, made.zone),

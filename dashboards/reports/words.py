@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboards import text
+from dashboards import foodwords, text
 from dashboards.reports.contents import LimitRow, Passing, SaidLine
-from services.domain import BatchEvent, SpotCheck, Verdict
+from services.domain import BatchCard, BatchEvent, FoodAnswer, SpotCheck, Verdict
 
 BASES = {
     "probe": "product probe",
@@ -60,6 +60,8 @@ def body_words(body: Mapping[str, Any]) -> str:
 
 
 def _field(name: str, value: object) -> str:
+    if name == "ice" and isinstance(value, bool):
+        return foodwords.ICE[value]
     said = _FIELDS.get(name, text.plain(name))
     if isinstance(value, bool):
         return f"{said}: {'yes' if value else 'no'}"
@@ -98,6 +100,18 @@ def event_words(event: BatchEvent, spot: Sequence[SpotCheck] = ()) -> str:
 def spot_words(spot: SpotCheck) -> str:
     """Return what one document says of one probe reading."""
     return f"{spot.rule} at that moment {COMPLIANT[spot.compliant]}: {spot.why} [{spot.source}]"
+
+
+def answer_words(answer: FoodAnswer) -> tuple[str, str, str, str]:
+    """Return what one text answers: the question, the answer, why, and where it stands."""
+    question, said = foodwords.QUESTIONS[answer.question], foodwords.ANSWERS[answer.answer]
+    return question, said, text.sentence(answer.why), answer.source
+
+
+def marks_words(card: BatchCard) -> str:
+    """Return the minutes above each mark of frozen food; empty for what was never kept frozen."""
+    told = (f"{exact(mark.above_c)} °C {minutes(mark.minutes)}" for mark in card.marks)
+    return f"Since it was frozen, above {', '.join(told)}" if card.marks else ""
 
 
 def exact(value: float) -> str:

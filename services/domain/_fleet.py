@@ -97,6 +97,8 @@ class Supply(Frozen):
     chemistry: Chemistry | None = None
     nominal_v: Literal[12, 24] | None = None
     capacity_ah: float | None = Field(default=None, gt=0)
+    since: AwareDatetime | None = None
+    """When the unit came to this bank: what its log says of a supply before that is another's."""
     cutout_v: float | None = Field(default=None, gt=0)
     restart_v: float | None = Field(default=None, gt=0)
     cable_length_m: float | None = Field(default=None, gt=0)

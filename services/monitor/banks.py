@@ -2,13 +2,10 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from services.analytics.power.assess import BankKnown
-from services.analytics.power.frame import frame_of
 from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.moves import Beside, moves_between
-from services.analytics.power.shared import BankLoad, hourly_current, joined
+from services.analytics.power.shared import BankLoad, drawn_by_hour, joined
 from services.domain import Analysis, Fleet, UnitCard, UnitSettings, Verdict
 from services.monitor.window import Windows
 from services.records.facade import Records
@@ -128,11 +125,7 @@ class Banks:
         """Remember what a unit drew, from the samples it was judged on."""
         if settings.bank is None:
             return
-        frame = frame_of(series, settings, None)
-        amps = np.where(
-            np.isfinite(frame.current_a), frame.current_a, np.where(frame.on, settings.running_a, 0.0)
-        )
-        hours, mean_a, _ = hourly_current(frame.t_ms, frame.held_ms, amps)
+        hours, mean_a = drawn_by_hour(series, settings)
         self._drew[settings.unit.id] = _Drew(now_ms, hours, mean_a)
 
     def with_neighbours(

@@ -13,6 +13,8 @@ from services.records.said import Standing
 
 RAW = frozenset(("poultry", "fish", "offal", "mince", "red_meat", "game"))
 """What drips and has to be cooked."""
+NOTHING_FORMS_C = 0.0
+"""Food never above this makes none of what cooking leaves in it (judgement, no source)."""
 
 
 def batch_card_of(
@@ -47,9 +49,6 @@ def batch_card_of(
         vacuum_packed=batch.vacuum_packed,
         ready_to_eat=batch.ready_to_eat,
     )
-    warmed = standing.verdict.rank >= Verdict.HOLD.rank or any(
-        clock.minutes_worst_case > 0 for clock in judged.clocks if clock.limit_c > 0
-    )
     decides = max(judged.clocks, key=lambda c: (c.verdict.rank, c.minutes_worst_case))
     return BatchCard(
         batch=batch,
@@ -76,9 +75,24 @@ def batch_card_of(
         spot=spot,
         answers=answers,
         marks=() if judged.warmth is None else judged.warmth.marks,
-        not_mended=not_mended_by_cooking(batch.food_class) if warmed else (),
+        not_mended=not_mended_by_cooking(batch.food_class) if _warmed(judged, standing.verdict) else (),
         as_of=as_of_ms,
     )
+
+
+def _warmed(judged: BatchJudgement, standing: Verdict) -> bool:
+    """Return whether something may have formed in it; in held frozen food that never thawed nothing did."""
+    if any(clock.minutes_worst_case > 0 for clock in judged.clocks if clock.limit_c > 0):
+        return True
+    warmth = judged.warmth
+    stayed_frozen = (
+        warmth is not None
+        and warmth.frozen_from_ms is not None
+        and warmth.warmest_c is not None
+        and warmth.warmest_c <= NOTHING_FORMS_C
+        and warmth.unknown_min == 0
+    )
+    return standing.rank >= Verdict.HOLD.rank and not stayed_frozen
 
 
 def with_warnings(cards: Sequence[BatchCard]) -> list[BatchCard]:

@@ -192,6 +192,24 @@ def test_without_scripts_the_unit_page_still_has_its_readings(browser, base):
         assert page.locator("#chart ~ details tbody tr").count() == 24
 
 
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_somebody_asks_without_scripts_whether_batteries_last_until_a_time(browser, base, size):
+    with watched_page(browser, size, scripts=False) as watched:
+        page = watched.page
+        page.goto(f"{base}/tonight")
+        page.get_by_label("Will they last until").fill("05:30")
+        page.get_by_role("button", name="Ask").click()
+        page.wait_for_url("**/tonight?until=05%3A30")
+        shown = page.inner_text("body")
+        assert "may not last until 05:30" in shown
+        assert "to the time asked for, 05:30" in shown
+        assert page.get_by_label("Will they last until").input_value() == "05:30"
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        page.get_by_role("link", name="back to the whole night").click()
+        page.wait_for_url("**/tonight")
+        assert "05:30" not in page.inner_text("body")
+
+
 def test_an_old_cooks_page_stops_claiming_anything(browser, house):
     _, base = house
     with watched_page(browser, PHONE) as watched:

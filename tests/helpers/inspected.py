@@ -20,8 +20,8 @@ PRINTED_MS = ms_of_iso("2026-03-06T08:00:00Z")
 TODAY = "2026-03-04"
 
 
-def fleet(*, classes: str = '["red_meat"]', extra: str = "") -> Fleet:
-    """Return one fridge on mains with a product probe mapped as its warmest spot."""
+def fleet(*, classes: str = '["red_meat"]', extra: str = "", kind: str = "fridge") -> Fleet:
+    """Return one cabinet on mains with a product probe mapped as its warmest spot."""
     return parse_fleet(
         f"""
 [[site]]
@@ -38,7 +38,7 @@ role = "manager"
 [[unit]]
 id = "camp-meat"
 name = "Meat fridge"
-kind = "fridge"
+kind = "{kind}"
 site = "river-camp"
 interval_s = 60
 [unit.food]

@@ -386,11 +386,12 @@ def _life(
     ]
 
 
-def open_judged_larder(folder: Path) -> Larder:
+def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] = lambda _: -20.0) -> Larder:
     """Return the demo fleet after two days of samples, judged by the real monitor.
 
     The meat chest stood at 11 °C from six to three hours ago, the milk fridge fell silent twenty hours
-    ago, one fridge was never heard, and a unit nobody has added knocks.
+    ago, one fridge was never heard, and a unit nobody has added knocks. `freezer_c` is how cold the fish
+    freezer is so many hours ago.
     """
     records = Records(folder / "records.db")
     records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
@@ -398,7 +399,7 @@ def open_judged_larder(folder: Path) -> Larder:
     lives = (
         _life("v3-meat", lambda ago_h: (11.0 if 3 <= ago_h < 6 else 3.0) + wobble(ago_h), hours=48),
         _life("v3-veg", lambda ago_h: 2.5 + wobble(ago_h), hours=48),
-        _life("camp-fish", lambda ago_h: -20.0 + wobble(ago_h), hours=48),
+        _life("camp-fish", lambda ago_h: freezer_c(ago_h) + wobble(ago_h), hours=48),
         _life("camp-milk", lambda ago_h: 2.6 + wobble(ago_h), hours=48, silent_h=20.0),
     )
     for life in lives:

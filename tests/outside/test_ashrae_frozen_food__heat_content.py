@@ -15,8 +15,6 @@ from services.analytics.food.enthalpy import (
     apparent_kj_per_kg_k,
     density_kg_per_m3,
     enthalpy_kj_per_kg,
-    ice_share,
-    ice_share_tchigeov,
 )
 
 pytestmark = pytest.mark.outside
@@ -26,14 +24,8 @@ def content(t_c, food):
     return float(enthalpy_kj_per_kg(np.array([t_c]), food)[0])
 
 
-def test_th_1_ice_in_a_150_kg_carcass_at_minus_20():
-    at = np.array([-20.0])
+def test_th_1_water_that_never_freezes_in_beef():
     assert BEEF_SELECT.bound == pytest.approx(0.0699, abs=5e-5)
-    share = float(ice_share(at, BEEF_SELECT)[0])
-    assert share == pytest.approx(0.4686, abs=1e-4)
-    assert 150 * share == pytest.approx(70.3, abs=0.05)
-    assert 150 * (BEEF_SELECT.water - share) == pytest.approx(17.0, abs=0.05)
-    assert float(ice_share_tchigeov(at, BEEF_SELECT)[0]) == pytest.approx(0.5182, abs=2e-4)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from firmware_sim.plant.refrigeration import REFRIGERANTS, cycle_table
+from services.analytics.planning.cabinets import RATED_OUTSIDE_C, cooling_share, draw_share
 
 pytestmark = pytest.mark.outside
 
@@ -100,3 +101,20 @@ def test_stored_rows_are_what_the_library_gives_today(name):
             assert table.condensing_kpa[column] == pytest.approx(high, rel=1e-3)
             assert table.cooling_kj_per_m3[row, column] == pytest.approx(cooling, rel=1e-3)
             assert table.work_kj_per_m3[row, column] == pytest.approx(max(work, 0.0), rel=1e-3, abs=0.02)
+
+
+@pytest.mark.parametrize(("name", "low_c"), [(n, low) for n in REFRIGERANTS for low in (-25.0, -10.0, -5.0)])
+def test_what_a_plan_takes_for_ten_kelvin_more_outside_lies_among_ideal_cycles(name, low_c):
+    """A condenser 10 to 15 K above the air (judgement), around the rated 32 °C and ten kelvin above it."""
+    table = cycle_table(name)
+    work, cooling = (
+        [
+            _read(values, low_c, high_c + 10.0, table) / _read(values, low_c, high_c, table)
+            for high_c in (40, 50)
+        ]
+        for values in (table.work_kj_per_m3, table.cooling_kj_per_m3)
+    )
+    hot_c = np.array([RATED_OUTSIDE_C + 10.0])
+    assert draw_share(hot_c)[0] == pytest.approx(np.mean(work), abs=0.05)
+    assert cooling_share(hot_c, np.zeros(1))[0] == pytest.approx(np.mean(cooling), abs=0.06)
+    assert cooling_share(hot_c, np.zeros(1))[0] < min(cooling)

@@ -6,7 +6,7 @@ text, straight lines between readings).
 
 import pytest
 
-from services.analytics.food.cooling import FOOD_CODE, FROM_AMBIENT, FSANZ, cooling
+from services.analytics.food.cooling import FOOD_CODE, FSANZ, cooling
 from services.analytics.food.elapsed import buffet, thaw, time_control
 from services.domain import Verdict
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS
@@ -49,13 +49,6 @@ def test_the_careful_default_asks_both_rules():
     for points in ([(0, 57), (60, 21), (360, 5)], [(0, 60), (60, 21), (330, 5)]):
         assert cooling(cores(points), as_of_ms=at(400)).outcome == "fail"
     assert cooling(cores([(0, 60), (100, 21), (300, 5)]), as_of_ms=at(300)).outcome == "pass"
-
-
-@pytest.mark.parametrize(("last_min", "outcome"), [(240, "pass"), (241, "fail")])
-def test_food_made_from_ambient_ingredients_has_four_hours(last_min, outcome):
-    # US FDA Food Code 2022, 3-501.14(B), read in the adoptions of Delaware and Wisconsin.
-    found = cooling(cores([(0, 20), (last_min, 5)]), as_of_ms=at(last_min), rules=(FROM_AMBIENT,))
-    assert found.outcome == outcome
 
 
 def by_time(points, as_of_min, **options):

@@ -10,7 +10,8 @@ import pytest
 from services.analytics.power.charge import drawn_ah, load_a
 from services.analytics.power.drop import Drop
 from services.analytics.power.frame import frame_of
-from services.analytics.power.runout import lognormal_hours, soc_at_cutout
+from services.analytics.power.load import HORIZON_H, Load
+from services.analytics.power.runout import Reserve, hours_without_charging, soc_at_cutout
 from services.domain import Bank, Compressor, Supply, Unit, UnitSettings
 from services.telemetry import Series
 
@@ -71,13 +72,12 @@ def test_charge_counting_reaches_100_ah_after_66_7_hours():
 
 
 @pytest.mark.outside
-def test_first_order_lognormal_of_the_worked_example():
-    """100 Ah ± 10 %, margin 0.60 ± 0.05, 1.5 A ± 10 %: 32.4 / 40.0 / 49.4 h; drawn 32.2 / 39.9 / 49.2 h."""
-    found = lognormal_hours(
-        capacity_ah=100, capacity_share_sd=0.1, margin=0.6, margin_sd=0.05, mean_a=1.5, load_share_sd=0.1
-    )
-    assert found == pytest.approx((32.4, 40.0, 49.4), abs=0.06)
+def test_hours_of_the_worked_example_are_those_drawn():
+    """100 Ah ± 10 %, margin 0.60 ± 0.05, 1.5 A ± 10 %: drawn 32.2 / 39.9 / 49.2 h."""
     rng = np.random.default_rng(11)
     c, m, i = rng.normal(100, 10, 200_000), rng.normal(0.6, 0.05, 200_000), rng.normal(1.5, 0.15, 200_000)
     assert np.quantile(c * m / i, [0.1, 0.5, 0.9]) == pytest.approx((32.2, 39.9, 49.2), abs=0.25)
-    assert found == pytest.approx(np.quantile(c * m / i, [0.1, 0.5, 0.9]), rel=0.02)
+    reserve = Reserve(ah=60.0, sd_ah=60.0 * float(np.hypot(0.1, 0.05 / 0.6)), load_sd=0.1, soc_cut=0.0)
+    edges_h = np.arange(HORIZON_H + 1.0)
+    load = Load(edges_h, MEAN_A * edges_h, MEAN_A, 0.1)
+    assert hours_without_charging(reserve, load) == pytest.approx((32.2, 39.9, 49.2), rel=0.02)

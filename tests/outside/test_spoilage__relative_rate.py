@@ -6,7 +6,7 @@ The pages on user-defined models and on cold-smoked salmon were read in a copy; 
 import numpy as np
 import pytest
 
-from services.analytics.food.spoilage import FRESH, SMOKED_SALMON, TROPICAL_FISH, SpoilageModel, days_at_zero
+from services.analytics.food.spoilage import FRESH, SMOKED_SALMON, SpoilageModel, days_at_zero
 from tests.helpers.histories import steps
 
 pytestmark = pytest.mark.outside
@@ -52,6 +52,5 @@ def test_rrs3_fish_of_fourteen_days_has_three_left_at_4():
 
 
 def test_every_model_says_where_it_comes_from():
-    assert "from memory" in TROPICAL_FISH.source
     assert "from memory" in FRESH.source
     assert "DTU Aqua" in SMOKED_SALMON.source

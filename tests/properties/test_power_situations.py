@@ -3,13 +3,15 @@
 A consistency check, not an outside one: simulator and analytics were both written here.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from deploy.backtest_trial import trial
 from deploy.backtesting import Moved, play
 from firmware_sim.scenarios.parts import part_of
 from services.analytics.power.assess import power
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, datetime_of
 
 END_MS = 20_500 * DAY_MS
 START_MS = END_MS - 7 * DAY_MS
@@ -90,17 +92,31 @@ def test_a_tapped_half_is_told_as_weak_or_drawn_on_with_what_to_measure(played):
     assert all("each 12 V half" in event.why for event in events)
 
 
+def test_a_tap_that_is_told_explains_what_a_flat_bank_lost_and_no_charge_is_made_up(played):
+    one = played["half-tapped"]
+    bank = one.settings.bank.model_copy(update={"half_tap_a": 1.5})
+    settings = one.settings.model_copy(update={"bank": bank})
+    result = answer(replace(one, settings=settings))
+    assert {event.cause for event in result.cutouts} == {"battery_flat"}
+    assert result.battery.state_of_charge is None
+    running = int(one.series.t_ms[-1]) - 12 * HOUR_MS
+    earlier = answer(replace(one, settings=settings, series=one.series.between(START_MS, running)))
+    assert earlier.runout.reason == "not_enough_data"
+
+
 def test_a_unit_that_moved_is_judged_by_what_it_did_on_its_own_bank_only(played):
     one = played["moved-to-weak-bank"]
     (move,) = one.moves
     mixed, split = answer(one), answer(one, since_ms=move.start_ms)
-    before = answer(
-        type(one)(**{**vars(one), "series": one.series.between(START_MS, move.start_ms)}), since_ms=None
-    )
+    before = answer(replace(one, series=one.series.between(START_MS, move.start_ms)))
     assert {event.start >= move.start_ms for event in split.cutouts} == {True}
     assert before.cutouts == ()
     assert split.battery.source_resistance_ohm != pytest.approx(mixed.battery.source_resistance_ohm, rel=0.01)
     assert split.battery.source_resistance_ohm > 1.2 * before.battery.source_resistance_ohm
+    supply = one.settings.unit.supply.model_copy(update={"since": datetime_of(move.start_ms)})
+    unit = one.settings.unit.model_copy(update={"supply": supply})
+    told = answer(replace(one, settings=one.settings.model_copy(update={"unit": unit})))
+    assert (told.cutouts, told.battery, told.runout) == (split.cutouts, split.battery, split.runout)
 
 
 def test_a_machine_that_does_not_turn_and_one_that_is_off_are_the_units_own(played):

@@ -18,7 +18,7 @@ from services.analytics.food.outage import (
     sale_as_frozen,
 )
 from services.analytics.food.rules import MOVING
-from services.analytics.food.verdicts import minutes_at
+from services.analytics.food.verdicts import degrees, minutes_at
 from services.domain import FoodAnswer, FoodClass, FoodQuestion, Life, UnitSettings, Verdict
 from services.timebase import DAY_MS, MINUTE_MS
 
@@ -57,10 +57,10 @@ def batch_answers(
     -------
     tuple of FoodAnswer
         By question; within one the strictest first, the others only where they differ. Empty for
-        food that neither warmed nor stood without cooling.
+        food that neither warmed nor stood without cooling. Of food that is gone, as of its end.
     """
     warmth = judged.warmth
-    if warmth is None or life.batch.place == "gone":
+    if warmth is None:
         return ()
     found: list[FoodAnswer] = []
     thawed = _left_frozen(judged.frozen_limits, warmth)
@@ -113,7 +113,7 @@ def _kept(warmth: Warmth, *, what: str, stopped_min: float) -> Iterator[FoodAnsw
     """Yield whether it may be kept; what a person measured decides over hours nobody knows."""
     told = [f"{stopped_min:.0f} min without cooling"] if stopped_min > 0 else []
     if warmth.measured_c is not None:
-        told.append(f"a person measured {warmth.measured_c:g} °C in it, which decides over the hours")
+        told.append(f"a person measured {degrees(warmth.measured_c)} in it, which decides over the hours")
     for answer in after_outage(warmth.over_40f_min, unknown_min=warmth.unsettled_min, what=what):
         why = "; ".join([answer.why, *told])
         yield answer.model_copy(update={"why": why})

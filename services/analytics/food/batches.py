@@ -28,7 +28,7 @@ from services.analytics.food.exposure import line_parts
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_for
 from services.analytics.food.limit import HOT_AIR_C, Limit
-from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, minutes_at, ranks, why
+from services.analytics.food.verdicts import SAME_MIN, Evidence, Minutes, at, degrees, minutes_at, ranks, why
 from services.domain import BatchClock, Life, Verdict
 
 HOT_START_C = 57.0
@@ -176,7 +176,7 @@ def _clock(
     basis = _BASIS_WORDS["probe" if measured(life, airs) else "modelled_food"]
     told = why(limit, minutes, verdict, basis=basis, coarse=coarse)
     if warm is not None:
-        told = f"{told}; a probe in it showed {warm:g} °C"
+        told = f"{told}; a probe in it showed {degrees(warm)}"
     above, unknown = float(minutes.above[0]), float(minutes.unknown[0])
     peak_c = _peak_c(life, limit, side, as_of_ms)
     closed_ms = None if life.closed is None else life.closed.t_ms

@@ -12,6 +12,7 @@ from services.analytics.food.batchpath import Path
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.limit import FREEZER_MARKS_C, Limit
 from services.analytics.food.outage import OVER_40F_C
+from services.analytics.food.verdicts import degrees
 from services.domain import CoreReading, FoodClass, Life, MarkMinutes
 from services.timebase import MINUTE_MS
 
@@ -217,7 +218,7 @@ def assumed_of(life: Life, airs: Mapping[str, Air], paths: Sequence[Path]) -> It
     """Yield what had to be assumed to follow a batch."""
     batch = life.batch
     if batch.core_c is None and batch.received_c is not None:
-        yield f"food starts at the {batch.received_c:g} °C it was received at: nobody measured it since"
+        yield f"food starts at the {degrees(batch.received_c)} it was received at: nobody measured it since"
     elif batch.core_c is None and not measured(life, airs):
         yield "food starts at the air of the cabinet it was put into"
     if batch.piece_kg is None:

@@ -35,8 +35,8 @@ class CoolingRule:
     """One document's cooling rule."""
 
     name: str
-    start_c: float | None
-    """The clock starts when the core passes this going down; None: when a person says so."""
+    start_c: float
+    """The clock starts when the core passes this going down, else when a person said so."""
     stages: tuple[StageRule, ...]
     source: str
 
@@ -54,13 +54,6 @@ FSANZ = CoolingRule(
     stages=(StageRule(MIDWAY_C, 120.0, from_start=True), StageRule(COOLED_C, 240.0, from_start=False)),
     source="FSANZ Standard 3.2.2, clause 7(3): 60 to 21 °C within 2 h, then to 5 °C within a further 4 h "
     "(read in a secondary copy)",
-)
-FROM_AMBIENT = CoolingRule(
-    name="fda-food-code-2022/ambient",
-    start_c=None,
-    stages=(StageRule(COOLED_C, 240.0, from_start=True),),
-    source="US FDA Food Code 2022, 3-501.14(B): to 5 °C within 4 h where made from ingredients at ambient "
-    "temperature (read in a secondary copy)",
 )
 BOTH = (FOOD_CODE, FSANZ)
 """The careful default: both must pass."""
@@ -173,8 +166,7 @@ def _until_cold(rows: list[CoreReading]) -> list[CoreReading]:
 
 
 def _start_ms(rule: CoolingRule, rows: Sequence[CoreReading], started_ms: int | None) -> float:
-    start_c = rule.start_c
-    hotter = [] if start_c is None else [t for t, _ in takewhile(lambda row: row[1] > start_c, rows)]
+    hotter = [t for t, _ in takewhile(lambda row: row[1] > rule.start_c, rows)]
     if hotter:
         return float(hotter[-1])
     known = [float(t) for t in (started_ms, rows[0][0] if rows else None) if t is not None]

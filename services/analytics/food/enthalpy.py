@@ -83,21 +83,6 @@ def apparent_kj_per_kg_k(t_c: FloatArray, of: Composition) -> FloatArray:
     return np.asarray(np.where(t_c < of.freezing_c, 1.55 + 1.26 * of.solids - melting, of.thawed_kj_per_kg_k))
 
 
-def ice_share(t_c: FloatArray, of: Composition) -> FloatArray:
-    """Return the ice in a food, ``(xw - xb) (1 - tf / t)``, equation 4 of the same chapter [kg/kg]."""
-    return np.asarray((of.water - of.bound) * (1.0 - of.freezing_c / np.minimum(t_c, of.freezing_c)))
-
-
-def ice_share_tchigeov(t_c: FloatArray, of: Composition) -> FloatArray:
-    """Return the ice by Tchigeov's rule, ``1.105 xw / (1 + 0.7138 / ln(tf - t + 1))`` [kg/kg].
-
-    Same chapter (secondary copy); it counts bound water in, so it lies above `ice_share`.
-    """
-    below = np.maximum(of.freezing_c - t_c, 0.0)
-    with np.errstate(divide="ignore"):
-        return np.asarray(1.105 * of.water / (1.0 + 0.7138 / np.log1p(below)))
-
-
 Constituent = Literal["protein", "fat", "carbohydrate", "fibre", "ash", "water"]
 DENSITY_KG_PER_M3: dict[Constituent, tuple[float, float, float]] = {
     "protein": (1329.9, -0.5184, 0.0),

@@ -7,8 +7,6 @@ import numpy as np
 from services.telemetry import FloatArray, IntArray
 from services.timebase import HOUR_MS
 
-LN_PER_LOG10 = 2.302585092994046
-LN_PER_DOUBLING = 0.6931471805599453
 GAUSS_NODES, GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(8)
 """Eight points: the rates below are integrated over a straight line to better than 1e-6."""
 

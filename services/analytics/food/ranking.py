@@ -16,8 +16,6 @@ from services.timebase import HOUR_MS
 
 REFERENCE_C = 40.0 / 1.8 - 32.0 / 1.8
 """What the keeping times below are told for: 40 °F."""
-CHART = "USDA and FoodSafety.gov cold storage chart, refrigerator at 40 °F, read in secondary copies"
-"""Source of `KEEPS`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +40,8 @@ KEEPS: dict[str, Keeps] = {
     "other_chilled": Keeps(3.0, "salads of egg, chicken, ham", "3-5 days"),
     "unknown": Keeps(1.0, "class not said, the shortest row", _RAW),
 }
-"""By class; the shorter figure orders: sooner is the careful way. No limit of any law, no verdict."""
+"""By class, of the USDA and FoodSafety.gov cold storage chart, refrigerator at 40 °F, read in secondary
+copies; the shorter figure orders: sooner is the careful way. No limit of any law, no verdict."""
 
 KEPT_FROZEN = frozenset({"frozen_fish", "ice_cream", "frozen_other"})
 THAWED_AS = {"frozen_fish": "fish", "ice_cream": "milk", "frozen_other": "unknown"}

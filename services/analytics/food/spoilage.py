@@ -41,7 +41,6 @@ FRESH = SpoilageModel(
     -10.0,
     f"(1 + 0.1 T)², from memory; the square root with Tmin -10 °C stands in the {_PAGES}",
 )
-TROPICAL_FISH = SpoilageModel("fish of tropical waters", "exponential", 0.12, "e^(0.12 T), from memory")
 SMOKED_SALMON = SpoilageModel(
     "cold-smoked salmon, vacuum packed", "exponential", 0.089, f"ln RRS = 0.089 T, 0 to 25 °C: {_PAGES}"
 )

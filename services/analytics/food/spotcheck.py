@@ -10,6 +10,7 @@ from services.analytics.food.rulebook.clause import FROZEN, Clause, RuleSet
 from services.analytics.food.rulebook.eu_quick_frozen import BRIEF_C
 from services.analytics.food.rulebook.eu_quick_frozen import RULES as QUICK_FROZEN
 from services.analytics.food.rules import MOVING, as_kept, sets_of
+from services.analytics.food.verdicts import degrees
 from services.domain import (
     TIME_CONTROL_RULES,
     CoreReading,
@@ -129,7 +130,7 @@ def _answer(
     compliant, why = "yes", "within this document's temperatures when it was measured"
     if over:
         compliant = "no"
-        why = "; ".join(f"{r.quantity} {r.value:g} °C, above {round(r.threshold, 2):g} °C" for r in over)
+        why = "; ".join(f"{r.quantity} {degrees(r.value)}, above {degrees(r.threshold)}" for r in over)
         allowed = _allowed(chosen, reading.core_c, moving=moving)
         if allowed:
             compliant, why = "unknown", f"{why}; {allowed}"
@@ -154,7 +155,7 @@ def _allowed(chosen: RuleSet, core_c: float, *, moving: bool) -> str:
     if chosen.lawful_min > 0.0:
         return f"{chosen.lawful_min:g} min in all are allowed beyond it: its clock decides"
     if chosen.name == QUICK_FROZEN.name and moving and core_c <= BRIEF_C:
-        return f"in transport it may be so briefly, to {BRIEF_C:g} °C: its clock decides"
+        return f"in transport it may be so briefly, to {degrees(BRIEF_C)}: its clock decides"
     return ""
 
 

@@ -149,7 +149,7 @@ def why(limit: Limit, minutes: Minutes, verdict: Verdict, *, basis: str, coarse:
     if above > SAME_MIN:
         told = [f"{basis} {side} {degrees(limit.limit_c)} for {_minutes(above)}"]
     elif doubt:
-        told = [f"{basis} not known to have been {side} {degrees(limit.limit_c)}"]
+        told = [f"not known whether {basis} was {side} {degrees(limit.limit_c)}"]
     else:
         told = [f"{basis} never {side} {degrees(limit.limit_c)}"]
     if unknown > SAME_MIN:

@@ -160,6 +160,11 @@ def _supply(
         capacity = Capacity(share * bank.capacity_ah, TESTED_SHARE_SD, None)
     if capacity.assumed is not None:
         assumed.append(f"{bank.id}: {capacity.assumed}")
+    if bank.half_tap_a > 0.0:
+        assumed.append(
+            f"{bank.id}: planned for the half that gives {bank.half_tap_a:g} A; chargers may stop before it"
+            " is full, since the other is full sooner"
+        )
     draws = bank_draws(bank.id, capacity, label_ah=bank.capacity_ah, start_soc=bank.start_soc)
     return Supply(bank, CURVES[bank.chemistry], draws, panel_wp)
 

@@ -76,6 +76,11 @@ class Supply:
         return self.bank.chemistry == "lifepo4"
 
     @property
+    def other_a(self) -> float:
+        """What else draws; of a bank of 24 V that is tapped, from that half, which is empty first [A]."""
+        return self.bank.other_load_a + self.bank.half_tap_a
+
+    @property
     def taper(self) -> banks.Taper:
         """How fast the last of a charge goes in, trip by trip."""
         return banks.Taper(self.lithium, self.draws.finish_h, self.draws.lithium_taper_h)
@@ -165,7 +170,7 @@ def carry(
             drawn_a += _drive(state, rider, outside, powered)
             _look_at_loads(state, rider, at)
         if supply is not None:
-            charge.step(at, drawn_a + supply.bank.other_load_a, cloud)
+            charge.step(at, drawn_a + supply.other_a, cloud)
             for state in states:
                 _switch(state, charge, (at + 1) * STEP_H)
         if (at + 1) % STEPS_PER_HOUR == 0:
@@ -226,7 +231,7 @@ def _soc_at(
         curve=supply.curve,
         capacity_ah=capacity,
         unit_a=rider.running_a if running else 0.0,
-        other_a=supply.bank.other_load_a,
+        other_a=supply.other_a,
         cable_ohm_12=np.broadcast_to(np.array(ohm)[:, None], capacity.shape),
         curve_shift_v=np.broadcast_to(supply.draws.curve_shift_v, capacity.shape),
         lithium=supply.lithium,

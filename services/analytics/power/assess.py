@@ -29,8 +29,9 @@ from services.analytics.power.drop import drop_of
 from services.analytics.power.energy import learned_of
 from services.analytics.power.forecast import runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
+from services.analytics.power.halftap import NOT_KNOWN, tapped_a
 from services.analytics.power.holdover import hold_over
-from services.analytics.power.learned import Learned, bank_key
+from services.analytics.power.learned import Learned, on_bank_since, usable
 from services.analytics.power.load import standby_a
 from services.analytics.power.resistance import SourceResistance, Steps, source_resistance, stop_steps
 from services.analytics.power.shared import BankLoad
@@ -46,6 +47,8 @@ from services.timebase import DAY_MS, HOUR_MS
 
 LEAST_CUTOUT_V, MOST_CUTOUT_V = 9.0, 13.0
 """What a unit reports as its cut-out beyond these is none (judgement). [V at 12 V]"""
+
+NO_FULL_CHARGE = "no full charge in the samples looked at"
 
 
 @dataclass(frozen=True)
@@ -139,7 +142,7 @@ def power(
     """
     fed = settings if others is None else settings.model_copy(update={"units_on_bank": 1})
     start_ms = int(series.t_ms[0]) if len(series) else 0
-    seen = series.between(start_ms if since_ms is None else max(start_ms, since_ms), as_of_ms + 1)
+    seen = series.between(max((start_ms, *on_bank_since(settings, since_ms))), as_of_ms + 1)
     frame = frame_of(seen, settings, max_gap_s)
     runs = runs_of(frame)
     supply = _supply(seen, frame, runs, fed, as_of_ms=as_of_ms, learned=learned, others=others)
@@ -226,8 +229,6 @@ def _supply(
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
     amps = load_a(frame, settings) + standby_a(frame, settings)
-    if settings.bank is not None:
-        amps = amps + settings.bank.half_tap_a
     if others is not None:
         amps = amps + others.at(frame.t_ms)
     ah = drawn_ah(frame, amps)
@@ -255,11 +256,6 @@ def _supply(
             frame, runs, settings, capacity, ah, learned=usable(learned, settings), charging=charging
         ),
     )
-
-
-def usable(learned: Learned | None, settings: UnitSettings) -> Learned | None:
-    """Return what was learned where it was learned of this bank, else None."""
-    return learned if learned is not None and learned.bank == bank_key(settings) else None
 
 
 def _cutouts(
@@ -301,7 +297,9 @@ def _battery(
         volts = series.numbers("battery_v")[known] / supply.frame.volt_scale
         full = full_charges_ms(series.t_ms[known], volts, curve_of(settings)[0])
     doubt = supply.frame.voltage_doubt
-    days = (as_of_ms - int(full[-1])) / DAY_MS if full.size else None
+    days, no_days = (as_of_ms - int(full[-1])) / DAY_MS if full.size else None, NO_FULL_CHARGE
+    if tapped_a(settings) > 0.0:
+        days, no_days = None, NOT_KNOWN
     path, path_reason = supply_path(
         supply.frame,
         supply.steps,
@@ -318,7 +316,7 @@ def _battery(
             source_resistance_ohm=supply.source.ohm,
             source_resistance_ohm_reason=supply.source.reason,
             days_since_full=days,
-            days_since_full_reason="no full charge in the samples looked at" if days is None else None,
+            days_since_full_reason=no_days if days is None else None,
             **_history(series, supply, settings),
             supply_path=path,
             supply_path_reason=path_reason,

@@ -10,6 +10,7 @@ from services.analytics.power.charging import charging_at, full_charges_ms, stre
 from services.analytics.power.curves import CURVES, curve_of, soc_beyond
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.gauge import Filter, Followed, Gauge
+from services.analytics.power.halftap import NOT_KNOWN, common_a, tapped_a
 from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.siteclock import by_night, sunlit
 from services.analytics.power.track import Rests, track_of
@@ -95,12 +96,12 @@ def load_a(frame: Frame, settings: UnitSettings) -> FloatArray:
     """Return the current drawn from the bank at each sample [A].
 
     The measured current of the unit, else its running current while on, times the units that share the
-    bank (taken to be alike), plus the bank's other load.
+    bank (taken to be alike), plus the bank's other load and its share of a tap.
     """
     counted = np.where(frame.on, settings.running_a, 0.0)
     own = np.where(np.isfinite(frame.current_a), frame.current_a, counted)
     other = settings.bank.other_load_a if settings.bank is not None else 0.0
-    return np.asarray(own * settings.units_on_bank + other, dtype=np.float64)
+    return np.asarray(own * settings.units_on_bank + other + common_a(settings), dtype=np.float64)
 
 
 def drawn_ah(frame: Frame, amps: FloatArray) -> FloatArray:
@@ -207,13 +208,9 @@ def charge_state(
     finished = parts.charging & (span >= HOUR_MS) & (parts.last < len(frame) - 1)
     ends, lengths = frame.t_ms[parts.last[finished]], span[finished]
     now = bool(charging[-1]) if charging.size else False
-    if capacity is None or not known or not bool(np.any(np.isfinite(frame.volts_12))):
-        reason = (
-            "no battery chemistry or capacity in the unit's file"
-            if capacity is None or not known
-            else "no battery voltage in this log"
-        )
-        return ChargeState(None, 0.0, reason, now, full, ends, lengths)
+    unknown = _unknown(frame, settings, described=capacity is not None and known)
+    if capacity is None or unknown is not None:
+        return ChargeState(None, 0.0, unknown, now, full, ends, lengths)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
     label_ah = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
     found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / label_ah)
@@ -250,6 +247,15 @@ def charge_state(
     return ChargeState(
         mean, sd, None, now, _believed(full, followed), ends, lengths, gauge, followed.learned, followed
     )
+
+
+def _unknown(frame: Frame, settings: UnitSettings, *, described: bool) -> str | None:
+    """Return what keeps the charge from being followed, None where nothing does."""
+    if not described:
+        return "no battery chemistry or capacity in the unit's file"
+    if not bool(np.any(np.isfinite(frame.volts_12))):
+        return "no battery voltage in this log"
+    return NOT_KNOWN if tapped_a(settings) > 0.0 else None
 
 
 def _believed(full_ms: IntArray, followed: Followed) -> IntArray:

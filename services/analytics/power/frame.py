@@ -104,6 +104,8 @@ def gap_limit_ms(series: Series, settings: UnitSettings, max_gap_s: float | None
 def held_forward(values: FloatArray, start: float) -> FloatArray:
     """Return values with each NaN replaced by the last number before it, by `start` at the front."""
     known = np.isfinite(values)
+    if not bool(np.any(known)):
+        return np.full(values.shape, start)
     place = np.maximum.accumulate(np.where(known, np.arange(values.size), -1))
     return np.asarray(np.where(place >= 0, values[place], start), dtype=np.float64)
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from services.analytics.power.ekf import SIZE, Estimate
 from services.domain import UnitSettings
+from services.timebase import ms_of
 
 VERSION = 1
 
@@ -74,3 +75,22 @@ def bank_key(settings: UnitSettings) -> str:
     if bank is None:
         return ""
     return f"{bank.id} {bank.chemistry} {bank.capacity_ah:g} Ah {bank.nominal_v} V {bank.installed}"
+
+
+def came_ms(settings: UnitSettings) -> int | None:
+    """Return when the unit came to its bank, where its file gives it [ms]."""
+    since = settings.unit.supply.since
+    return None if since is None or not settings.has_battery else ms_of(since)
+
+
+def on_bank_since(settings: UnitSettings, known_ms: int | None) -> tuple[int, ...]:
+    """Return since when the unit is on its bank, as its file and as others know it, where they do [ms]."""
+    return tuple(at_ms for at_ms in (known_ms, came_ms(settings)) if at_ms is not None)
+
+
+def usable(learned: Learned | None, settings: UnitSettings) -> Learned | None:
+    """Return what was learned where it was learned of this bank, by this unit on it, else None."""
+    if learned is None or learned.bank != bank_key(settings):
+        return None
+    came = came_ms(settings)
+    return learned if came is None or learned.day_ms >= came else None

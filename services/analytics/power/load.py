@@ -238,7 +238,7 @@ def load_of(
     middle = (edges[:-1] + edges[1:]) / 2.0
     own = demand.amps_ahead(from_ms, middle, inside_c=settings.set_point_c)
     bank = settings.bank
-    amps = own + (0.0 if bank is None else bank.other_load_a + bank.half_tap_a)
+    amps = own + (0.0 if bank is None else bank.other_load_a)
     share_sd = demand.day_sd
     if others is not None:
         amps = amps + others.amps_ahead(from_ms, middle)

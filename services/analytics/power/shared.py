@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.telemetry import FloatArray, IntArray
+from services.analytics.power.frame import frame_of
+from services.domain import UnitSettings
+from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
 
@@ -61,6 +63,28 @@ def hourly_current(
     some = seen > 0
     hours = np.asarray((first + np.flatnonzero(some)) * HOUR_MS, dtype=np.int64)
     return hours, drawn[some] / seen[some], np.asarray(seen[some], dtype=np.float64)
+
+
+def drawn_by_hour(series: Series, settings: UnitSettings) -> tuple[IntArray, FloatArray]:
+    """Return whole hours and the mean current a unit drew in each: measured, else what it draws while on.
+
+    Parameters
+    ----------
+    series : Series
+        The unit's samples, times strictly increasing.
+    settings : UnitSettings
+        Of that unit.
+
+    Returns
+    -------
+    tuple of (m,) int64 and (m,) float64
+        Starts of the hours [ms], and currents [A].
+    """
+    frame = frame_of(series, settings, None)
+    counted = np.where(frame.on, settings.running_a, 0.0)
+    amps = np.where(np.isfinite(frame.current_a), frame.current_a, counted)
+    hours, mean_a, _ = hourly_current(frame.t_ms, frame.held_ms, amps)
+    return hours, mean_a
 
 
 def joined(parts: Sequence[tuple[IntArray, FloatArray]]) -> BankLoad | None:

@@ -2,6 +2,8 @@
 
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.frame import Frame
+from services.analytics.power.halftap import ADVICE, tapped_a
+from services.analytics.power.learned import came_ms
 from services.analytics.power.thermostat import Band
 from services.analytics.power.threshold import Threshold
 from services.domain import SensorFlag, UnitSettings
@@ -41,11 +43,10 @@ def assumed_of(
         )
     if settings.has_battery and settings.units_on_bank > 1:
         words.append(f"{settings.units_on_bank} units on the bank draw alike")
-    if settings.has_battery and settings.bank is not None and settings.bank.half_tap_a > 0:
-        words.append(
-            f"{settings.bank.half_tap_a:g} A from one half of the 24 V bank: told for that half, which is "
-            "empty first, while charging overfills the other; take 12 V from a converter across both"
-        )
+    if (came := came_ms(settings)) is not None:
+        words.append(f"supply told since {iso_of(came)}, when the unit came to this bank")
+    if (amps := tapped_a(settings)) > 0.0:
+        words.append(f"{amps:g} A from one half of the 24 V bank: {ADVICE}")
     if capacity is not None and capacity.assumed is not None and settings.has_battery:
         words.append(capacity.assumed)
     if not band.learned and len(frame):

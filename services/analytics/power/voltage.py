@@ -80,8 +80,10 @@ def _scaled(t_ms: IntArray, volts_12: FloatArray, on: BoolArray) -> list[Doubt]:
     """Return the days on which the machine ran at a voltage none runs at, or no battery has."""
     read = np.isfinite(volts_12) & (np.abs(volts_12) > LEAST_READ_V)
     telling = read & (on | (volts_12 > MOST_V))
-    if not bool(np.any(telling)):
-        return []
+    shown_12 = volts_12[read]
+    usual = shown_12.size and float(np.min(shown_12)) >= LEAST_MIDDLE_V and float(np.max(shown_12)) <= MOST_V
+    if usual or not bool(np.any(telling)):
+        return []  # no middle of a day lies outside where no reading does
     edges = np.concatenate([[0], np.flatnonzero(np.diff(t_ms // DAY_MS)) + 1, [t_ms.size]])
     found: list[Doubt] = []
     open_ = False

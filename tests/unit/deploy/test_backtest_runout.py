@@ -35,10 +35,15 @@ def test_files_do_not_tell_the_truth_about_capacity():
 def test_a_short_run_is_asked_and_scored():
     made = made_up(4, vehicles=2)
     played = play(made, days=1.5, warm_up_days=1.0)
-    assert played.stops_h.shape == (len(played.at_ms), 2)
+    assert played.stops_h.shape == (len(played.at_ms), 3)
     found = list(asked_of(made, played))
     assert found
     assert all(one.true_h >= 0.0 for one in found)
+    assert {(one.unit, one.bank, one.shared) for one in found} == {
+        ("4 unit-00", "4 bank-00", False),
+        ("4 unit-01", "4 bank-01", True),
+        ("4 unit-01-b", "4 bank-01", True),
+    }
     told = [one.said_h for one in found if np.isfinite(one.said_h).all()]
     assert told
     assert all(np.all(np.diff(said) >= 0.0) for said in told)

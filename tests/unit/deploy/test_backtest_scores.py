@@ -12,6 +12,8 @@ from tests.helpers.made_supply import Story, settings_for
 def asked(true_h, said, *, unit="1 unit-00", counted=50.0, line=80.0, chance=0.0):
     return Asked(
         unit,
+        unit,
+        False,  # noqa: FBT003 - whether it shares its bank
         0,
         true_h,
         np.array(said, dtype=float),

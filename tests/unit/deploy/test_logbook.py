@@ -1,3 +1,4 @@
+import html
 import json
 
 import numpy as np
@@ -7,6 +8,7 @@ from dashboards.reports import sheet, table
 from deploy.logbook import LogBook
 from deploy.reporting import Period
 from services.domain import BatchNew
+from services.monitor.worker import Monitor
 from services.timebase import DAY_MS, MINUTE_MS, Span
 from tests.helpers.inspected import DAY, PRINTED_MS, TODAY, fleet, open_book, steady
 
@@ -140,3 +142,42 @@ def test_a_probe_in_the_log_stands_beside_what_the_law_says_of_it_by_the_rules_o
         assert "probe 5.0 °C; surface 7.1 °C" in printed
         assert "not kept: surface 7.1 °C, above 7 °C" in printed
         assert "8(4)(a)(ii)" in printed
+
+
+def test_what_each_text_answers_of_food_that_thawed_stands_in_the_log_with_its_source(tmp_path):
+    warm = open_book(
+        tmp_path,
+        lambda m: steady(m) - 7.0 if 300 <= m <= 900 else steady(m) - 23.0,
+        described=fleet(classes='["frozen_other"]', kind="freezer"),
+    )
+    records, at = warm.records, DAY + 60 * MINUTE_MS
+    new = BatchNew(what="Kudu", food_class="frozen_other", unit="camp-meat", core_c=-20.0)
+    number = records.load_batch(new, who="Jonas K.", now_ms=at)
+    body = {"probe_c": -4.5, "ice": True}
+    records.say_of_batch(number, "probed", who="Jonas K.", body=body, now_ms=DAY + 890 * MINUTE_MS)
+    monitor = Monitor(warm.reader, records)
+    for ends_ms in (DAY + 900 * MINUTE_MS, DAY + 905 * MINUTE_MS):
+        while monitor.step(ends_ms).more:
+            pass
+    card = records.batch_card(number)
+    assert {answer.question for answer in card.answers} == {"keep", "freeze_again", "sell_as_frozen"}
+    book_of = LogBook(records, warm.reader)
+
+    def printed():
+        made = book_of.sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+        return html.unescape(sheet.html(made)), table.csv_bytes(made).decode("utf-8-sig")
+
+    page, content = printed()
+    for answer in card.answers:
+        assert answer.source in page
+    assert content.count("\nanswer of a text,") == len(card.answers)
+    for told in (page, content):
+        assert "Freeze it again?" in told
+        assert "ice seen in it" in told
+    assert "Since it was frozen, above \N{MINUS SIGN}18.0 °C" in page
+    records.say_of_batch(number, "discarded", who="Jonas K.", now_ms=DAY + 906 * MINUTE_MS)
+    while monitor.step(DAY + 907 * MINUTE_MS).more:
+        pass
+    assert records.batch_card(number).batch.place == "gone"
+    assert printed()[1].count("\nanswer of a text,") == len(card.answers), "food that is gone keeps them"
+    warm.close()

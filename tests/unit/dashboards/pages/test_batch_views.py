@@ -119,6 +119,11 @@ def test_one_clock_never_says_the_cabinet_is_cold():
             said("hold_closed", probe_c=3.4, disposition="kept", reason="cold within the hour"),
             "Jonas K. (not verified): closed the hold, kept, probe 3.4 °C. cold within the hour",
         ),
+        (
+            said("probed", probe_c=-2.0, ice=True),
+            "Jonas K. (not verified): probed, probe \N{MINUS SIGN}2.0 °C, ice seen in it.",
+        ),
+        (said("taken_out", time_control="4h"), "Jonas K. (not verified): taken out, by time alone, 4 h."),
         (said("corrected", event=7, withdrawn=True), "Jonas K. (not verified): corrected, line 7 withdrawn."),
         (said("corrected", what="Trout"), "Jonas K. (not verified): corrected, it is Trout."),
         (said("corrected", use_by="2026-03-06"), "Jonas K. (not verified): corrected, use by 2026-03-06."),

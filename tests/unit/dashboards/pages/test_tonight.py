@@ -67,6 +67,18 @@ def test_the_usual_charging_is_told_beside_the_plan_and_never_leads_it():
         assert found.word == "Will not last"
 
 
+@pytest.mark.parametrize(("later_h", "late"), [(-0.02, True), (0.05, True), (0.2, False)])
+def test_usual_charging_that_comes_after_the_stop_is_said_to_come_too_late(later_h, late):
+    habit = UsualCharging(ah_per_day=30.0, days_seen=6, hours_p10=4.0 + later_h, hours_p50=60.0,
+                          hours_p90=90.0, chance_of_a_week=0.1)  # fmt: skip
+    own = runout(lasts_until=dawn(0.3), hours_p10=4.0, usual_charging=habit)
+    (found,) = nights([card("v3-meat", runout=own)], fleet(), NOW_MS)
+    words = (
+        "its usual charging comes too late to move that" if late else "with its usual charging: plan on 21:17"
+    )
+    assert found.units[0].chances[-1] == words
+
+
 def test_the_bank_that_gives_way_first_is_on_top_and_mains_are_left_out():
     cards = [
         card("camp-milk", runout=runout(lasts_until=dawn(0.97))),
@@ -215,5 +227,5 @@ def test_moments_it_is_nearly_certain_to_reach_are_told_in_one_line():
     )
     (found,) = nights([card("v3-meat", runout=runout(lasts_until=both))], fleet(), NOW_MS)
     assert found.units[0].chances == (
-        "nearly certain to reach dawn, 05:05 tomorrow, next drive, 07:05 tomorrow",
+        "nearly certain to reach dawn (05:05 tomorrow) and next drive (07:05 tomorrow)",
     )

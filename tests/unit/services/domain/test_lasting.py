@@ -33,7 +33,8 @@ def test_what_lies_past_the_horizon_is_never_told_as_less_than_was_worked_out():
     assert CHANCES[2] < chance(160.0, found) < CHANCES[1]
     beyond = dict.fromkeys(("hours_p10", "hours_p50", "hours_p90"))
     why = {f"{name}_reason": "more than 168 h" for name in beyond}
-    assert chance(168.0, runout(reason="beyond_horizon", **beyond, **why)) == pytest.approx(CHANCES[0])
+    far = runout(reason="beyond_horizon", lasts_hours=(), **beyond, **why)
+    assert chance(168.0, far) == pytest.approx(CHANCES[0])
     assert chance(168.0, runout(lasts_hours=())) is None
 
 

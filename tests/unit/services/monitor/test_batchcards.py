@@ -2,16 +2,18 @@
 
 import datetime as dt
 
+import pytest
+
 from services.analytics.food.batches import judge_batch
 from services.domain import Verdict
 from services.monitor.batchcards import batch_card_of, with_warnings
 from services.records.said import Standing
-from tests.helpers.batch_lives import MINUTE, NOON_MS, life, steady
+from tests.helpers.batch_lives import MINUTE, NOON_MS, life, settings, steady
 
 
-def card(story, minute=120, verdict=Verdict.OK):
+def card(story, minute=120, verdict=Verdict.OK, air=None):
     as_of_ms = NOON_MS + minute * MINUTE
-    judged = judge_batch(story, {"box-a": steady(600, 3.0)}, as_of_ms=as_of_ms)
+    judged = judge_batch(story, {"box-a": steady(600, 3.0) if air is None else air}, as_of_ms=as_of_ms)
     return batch_card_of(
         story,
         judged,
@@ -68,3 +70,12 @@ def test_what_cooking_does_not_mend_is_told_of_food_that_was_warm_only():
     assert any("histamine" in words for words in warm.not_mended)
     held = card(life(core_c=3.0, food_class="cooked"), verdict=Verdict.HOLD)
     assert any("cereus" in words for words in held.not_mended)
+
+
+@pytest.mark.parametrize(("freezer_c", "silent_after"), [(-4.0, None), (6.0, None), (-4.0, 200)])
+def test_frozen_food_that_never_thawed_may_be_held_and_still_be_mended_by_cooking(freezer_c, silent_after):
+    freezer = steady(600 if silent_after is None else silent_after, freezer_c, of=settings(kind="freezer"))
+    story = life(food_class="frozen_fish", frozen=True, core_c=-20.0, piece_kg=0.1)
+    shown = card(story, 590, Verdict.HOLD, freezer)
+    never_thawed = freezer_c < 0 and silent_after is None
+    assert (shown.not_mended == ()) is never_thawed

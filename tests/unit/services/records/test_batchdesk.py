@@ -157,8 +157,9 @@ def test_a_hold_closes_only_with_probe_disposition_and_reason(records):
         say(records, number, "hold_closed", probe_c=3.0, disposition="kept", reason="cold")
     judge(records, number, Verdict.HOLD)
     whole = {"probe_c": 3.0, "disposition": "kept", "reason": "core cold"}
-    for missing in whole:
-        with pytest.raises(Refused, match=missing):
+    words = {"probe_c": "probe reading", "disposition": "what became of it", "reason": "reason"}
+    for missing, said in words.items():
+        with pytest.raises(Refused, match=f"{said} is missing"):
             say(records, number, "hold_closed", **{k: v for k, v in whole.items() if k != missing})
     with pytest.raises(Refused, match="may sign"):
         records.say_of_batch(number, "hold_closed", who="x", body=whole, now_ms=NOON_MS)

@@ -8,8 +8,6 @@ from services.analytics.food.enthalpy import (
     apparent_kj_per_kg_k,
     density_kg_per_m3,
     enthalpy_kj_per_kg,
-    ice_share,
-    ice_share_tchigeov,
 )
 
 FOODS = pytest.mark.parametrize("food", [LEAN_BEEF, BEEF_SELECT])
@@ -28,15 +26,6 @@ def test_what_a_food_takes_per_kelvin_is_the_slope_of_its_content(food):
     t_c = np.array([-25.0, -12.0, -5.0, -2.5, 3.0])
     slope = (enthalpy_kj_per_kg(t_c + 1e-5, food) - enthalpy_kj_per_kg(t_c - 1e-5, food)) / 2e-5
     assert np.allclose(apparent_kj_per_kg_k(t_c, food), slope, rtol=1e-6)
-
-
-@FOODS
-def test_ice_is_none_at_freezing_and_never_more_than_the_water(food):
-    t_c = np.array([food.freezing_c, -5.0, -30.0])
-    for shares in (ice_share(t_c, food), ice_share_tchigeov(t_c, food)):
-        assert shares[0] == pytest.approx(0.0, abs=1e-12)
-        assert np.all(np.diff(shares) > 0)
-        assert shares[-1] < food.water
 
 
 def test_volumes_add_and_not_densities():

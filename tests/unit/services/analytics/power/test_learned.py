@@ -5,8 +5,8 @@ from services.analytics.power.capacity import capacity_of
 from services.analytics.power.charge import charge_state, drawn_ah, load_a
 from services.analytics.power.ekf import SIZE
 from services.analytics.power.frame import frame_of, runs_of
-from services.analytics.power.learned import Learned, bank_key
-from services.timebase import DAY_MS
+from services.analytics.power.learned import Learned, bank_key, came_ms, on_bank_since, usable
+from services.timebase import DAY_MS, MINUTE_MS, datetime_of
 from tests.helpers.made_supply import Story, played, settings_for
 
 STORY = Story(days=3.2, soc=0.9, charge_a=lambda m: 15.0 if 1700 < m < 2300 else 0.0)
@@ -85,3 +85,17 @@ def test_numbers_that_are_none_are_not_carried_on():
         tilt=0.0, since_top=None, charging=False,
     )  # fmt: skip
     assert Learned.from_json(kept.to_json()) is None
+
+
+def test_what_was_learned_before_the_unit_came_to_its_bank_is_left_aside(series):
+    row, settings = followed(series).learned[-1], settings_for(STORY)
+    assert usable(row, settings) is row
+    early, late = (
+        settings_for(STORY, since=datetime_of(row.day_ms + step).isoformat())
+        for step in (-MINUTE_MS, MINUTE_MS)
+    )
+    assert usable(row, early) is row
+    assert usable(row, late) is None
+    assert on_bank_since(late, 5) == (5, row.day_ms + MINUTE_MS)
+    assert on_bank_since(settings, None) == ()
+    assert came_ms(settings) is None

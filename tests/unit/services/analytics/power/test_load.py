@@ -123,10 +123,3 @@ def test_hours_and_charge_are_each_others_inverse():
     load = Load(edges, edges * 2.0, 2.0, 0.12)
     assert load.hours_for(load.ah_by(12.5)) == pytest.approx(12.5)
     assert load.hours_for(1e6) == math.inf
-
-
-def test_a_tapped_half_of_a_24_v_bank_carries_its_own_load_too():
-    found, alone, end = demand(made(lambda _: 0.3))
-    tapped = alone.model_copy(update={"bank": alone.bank.model_copy(update={"half_tap_a": 0.8})})
-    plain, half = (load_of(found, settings, from_ms=end) for settings in (alone, tapped))
-    assert half.mean_a - plain.mean_a == pytest.approx(0.8)
