@@ -6,8 +6,8 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures.unit import _stretches, offset_ms, points_for, summary, unit_figure
-from services.store.bins import gathered, grid
 from services.api.schemas import ChannelBins, Samples
+from services.store.bins import gathered, grid
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from tests.helpers.larder import CUTOUT, NO_BATTERY, NOW_MS, card
 

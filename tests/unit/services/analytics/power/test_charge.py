@@ -127,5 +127,3 @@ def test_lithium_capacity_is_not_read_from_rests():
 def test_ranges_stay_between_nothing_and_full():
     assert soc_quantiles(0.05, 0.2).p10 == 0.0
     assert soc_quantiles(0.95, 0.2).p90 == 1.0
-
-
