@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from services.api.historyport import HistoryBook, Said
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -15,37 +16,10 @@ from services.domain import (
     UnitCard,
     UnitState,
 )
+from services.records.said import Signed
 
 
-class Said(Protocol):
-    """A statement as the records hand it out."""
-
-    @property
-    def id(self) -> int:
-        """Number of the statement, rising."""
-
-    @property
-    def unit(self) -> str:
-        """The unit it is about."""
-
-    @property
-    def t_ms(self) -> int:
-        """When it was said, in ms since 1970-01-01 UTC."""
-
-    @property
-    def who(self) -> str:
-        """The person's name."""
-
-    @property
-    def kind(self) -> str:
-        """What kind of statement it is."""
-
-    @property
-    def body(self) -> Mapping[str, Any]:
-        """What was said."""
-
-
-class BookOfRecords(Protocol):
+class BookOfRecords(HistoryBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:
@@ -62,6 +36,9 @@ class BookOfRecords(Protocol):
 
     def change_no(self) -> int:
         """Return the number of the newest change."""
+
+    def signing(self, how: Signed) -> "BookOfRecords":
+        """Return the same book, which notes how everything said through it was signed."""
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""

@@ -14,6 +14,7 @@ from services.records import batchbook, batchsigns, fleetbook, rows, signing, st
 from services.records.accountdesk import AccountRecords
 from services.records.batchdesk import BatchRecords
 from services.records.database import Database
+from services.records.historydesk import HistoryRecords
 from services.records.operatordesk import OperatorRecords
 from services.records.said import (
     Context,
@@ -36,7 +37,7 @@ from services.records.worddesk import WordRecords
 _COMMAND_LIFE_S = 3_600
 
 
-class Records(BatchRecords, WordRecords, OperatorRecords, AccountRecords):
+class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, AccountRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str | URL) -> None:
