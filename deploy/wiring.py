@@ -20,6 +20,7 @@ from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.logbook import LogBook
+from deploy.maproom import MapRoom
 from deploy.reporting import Period
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
@@ -165,6 +166,7 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     )
     app.state.inspectors_log = LogBook(records, reader)
     app.state.planner = plan
+    app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
     return app
 
 

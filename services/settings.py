@@ -68,6 +68,8 @@ class Settings(BaseSettings):
     """Room on the disk that ingest leaves free, for what people say and for getting out. [MB]"""
     backup_to: Path | None = None
     """Folder of the backups `bushlarder doctor` looks at."""
+    positions: bool = False
+    """Whether the manager's map shows where vehicles are, to about five kilometres."""
     log_level: str = "info"
     """debug, info, warning or error."""
 
@@ -105,6 +107,11 @@ class Settings(BaseSettings):
     def ledger_db(self) -> Path:
         """What is held, has changed or was refused, beside an InfluxDB store."""
         return self.data / "ledger.db"
+
+    @property
+    def own_map(self) -> Path:
+        """The operator's own map, GeoJSON; it need not be there."""
+        return self.data / "map.geojson"
 
     @property
     def records_db(self) -> Path:

@@ -19,6 +19,7 @@ from dashboards.pages.forms import time_or_none
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.spots import spot_views
+from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.pages.views import card_view, statement_words
 from dashboards.powerwords import battery_words, energy_rows, move_words
 from services.api.desk import Desk
@@ -26,18 +27,12 @@ from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
 from services.api.spans import span_of
 from services.domain import Cutout, Exposure, UnitCard
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from services.timebase import MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
 
 router = APIRouter(include_in_schema=False)
 
-SPANS: dict[str, tuple[str, int]] = {
-    "6h": ("6 hours", 6 * HOUR_MS),
-    "24h": ("24 hours", DAY_MS),
-    "3d": ("3 days", 3 * DAY_MS),
-    "14d": ("14 days", 14 * DAY_MS),
-}
 _MOST_BINS = 720
 _TABLE_ROWS = 24
 
@@ -158,7 +153,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         people=desk.people(),
         who=remembered(request),
         noted=bool(noted),
-        spans=[(key, words, key == span) for key, (words, _) in SPANS.items()],
+        spans=offered(span),
         start_ms=start_ms,
         end_ms=end_ms,
         now_ms=now_ms,

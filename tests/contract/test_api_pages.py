@@ -3,6 +3,7 @@
 import gzip
 import re
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import httpx
 import pytest
@@ -11,7 +12,7 @@ from dashboards import text
 from dashboards.pages.unit import SPANS
 from services.domain import Verdict
 from services.store.protocol import Batch, WaitingPack
-from services.timebase import MINUTE_MS
+from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_judged_larder
 from tests.helpers.web import serving
 
@@ -149,7 +150,7 @@ def test_only_the_page_with_a_chart_loads_the_charting_library(client):
     ]
 
 
-def test_the_fleet_page_leads_with_who_needs_somebody(client):
+def test_the_fleet_page_leads_with_who_needs_somebody(larder, client):
     html = client.get("/fleet").text
     order = re.findall(r'id="row-([a-z0-9-]+)"', html)
     assert order[0] == "v3-meat"
@@ -158,7 +159,10 @@ def test_the_fleet_page_leads_with_who_needs_somebody(client):
     assert "4 of 5 need somebody now." in words
     assert "Discard advised" in words
     assert "Hold \N{EN DASH} do not serve" in words
-    assert re.search(r"plan on 1\d:\d\d \(likely 1\d:\d\d\)", words)
+    judged = larder.records.card("v3-meat")
+    for hours, said in ((judged.runout.hours_p10, "plan on"), (judged.runout.hours_p50, "likely")):
+        moment = datetime_of(judged.as_of + hours * HOUR_MS).astimezone(ZoneInfo("Africa/Lusaka"))
+        assert f"{said} {moment:%H:%M}" in words
 
 
 def test_a_hold_is_closed_with_a_plain_form_and_a_comma(own):
