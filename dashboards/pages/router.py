@@ -3,14 +3,17 @@
 from fastapi import APIRouter
 
 from dashboards.pages import (
+    account,
     batches,
     camp,
     compare,
+    crew,
     departure,
     fleet,
     health,
     history,
     log,
+    login,
     mapped,
     plan,
     put_in,
@@ -27,6 +30,7 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, put_in, batches, workshop, unit, log, say, health),
+    *(login, account, crew),
 )
 
 

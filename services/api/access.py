@@ -11,6 +11,21 @@ from starlette.routing import compile_path
 
 from services.records.crew import ROLES, Role, Sites
 
+__all__ = [
+    "ANYBODY",
+    "ROLES",
+    "START",
+    "TABLE",
+    "Asker",
+    "Entry",
+    "Kind",
+    "Role",
+    "Sites",
+    "asker_of",
+    "entry_of",
+    "may",
+]
+
 Kind = Literal["person", "device", "machine", "anybody"]
 """Somebody who logged in; a device whose people choose a name; a program with a token; no log-in."""
 
@@ -130,7 +145,6 @@ TABLE: tuple[Entry, ...] = (
         "/fleet/rows",
         "/tonight",
         "/compare",
-        "/compare/figure.json",
         "/history",
         "/history.csv",
         "/camp",
@@ -146,7 +160,8 @@ TABLE: tuple[Entry, ...] = (
     *_get(WRENCH | {"inspector"}, "/workshop"),
     *_get(HANDS, "/plan", "/departure"),
     *_post(HANDS, "/plan"),
-    *_get(KITCHEN, "/supplies", "/supplies.csv", "/camp/{site}/add", "/camp/{site}/add/details"),
+    *_get(KITCHEN | {"inspector"}, "/supplies", "/supplies.csv"),
+    *_get(KITCHEN, "/camp/{site}/add", "/camp/{site}/add/details"),
     *_get(OFFICE, "/map"),
     *_post(KITCHEN, "/camp/{site}/add", "/batches/{batch}/say", "/units/{unit}/release"),
     *_post(HANDS, "/units/{unit}/state", "/units/{unit}/check"),
