@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from dashboards.kitchen import standing
-from dashboards.places import own_standing
 from services.domain import BatchCard, Fleet, FoodClass, UnitCard, Verdict
 
 Fate = Literal["discarded", "held"]
@@ -66,6 +65,11 @@ def _unnamed(fate: Fate, unit: str, t_ms: int | None, *, medicine: bool) -> Lost
     return Lost(fate, t_ms, unit, "", "unknown", None, "", medicine, None)
 
 
+def _stands(card: UnitCard) -> Verdict:
+    """Return what stands of a cabinet's own clock; a person who threw its food away has just lowered it."""
+    return card.standing if card.own_standing is None else card.own_standing
+
+
 def lost(
     discarded: Sequence[BatchCard],
     stored: Iterable[BatchCard],
@@ -90,7 +94,7 @@ def lost(
     found += [
         _unnamed("held", card.unit, card.standing_since, medicine="medicine" in card.classes)
         for card in cards
-        if own_standing(card).rank >= Verdict.HOLD.rank and card.batches == 0
+        if _stands(card).rank >= Verdict.HOLD.rank and card.batches == 0
     ]
     return sorted(found, key=lambda each: -(each.t_ms or 0))
 
