@@ -27,9 +27,19 @@ class Settings(BaseSettings):
     data: Path
     """Folder that holds the databases, the broker's state and the logs."""
     host: str = "127.0.0.1"
-    """Address the pages are served on; there is no log-in yet, so the default stays on this machine."""
+    """Address the pages are served on; another than this machine's needs TLS (next settings)."""
     port: int = Field(default=DEFAULT_PORT, ge=1, le=65535)
     """Port the pages are served on."""
+    behind_tls_proxy: bool = False
+    """Whether a proxy with TLS stands in front; it must send X-Forwarded-Proto and X-Forwarded-For."""
+    proxy_addresses: str = "127.0.0.1"
+    """Addresses that proxy comes from, separated by commas; only theirs of those headers are believed."""
+    tls_certificate: Path | None = None
+    """Certificate (and chain) of the pages, where no proxy stands in front."""
+    tls_key: Path | None = None
+    """Its key."""
+    access: Literal["accounts", "demo"] = "accounts"
+    """demo: nobody has a password, everybody at this machine may do everything."""
     broker_url: str | None = None
     """``mqtts://HOST:PORT`` of a broker that is already there; ``mqtt://`` only on this machine.
 
