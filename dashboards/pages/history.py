@@ -12,12 +12,13 @@ from fastapi import APIRouter, Query, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, text
+from dashboards import text
 from dashboards.pages.batch_views import batch_word, event_words
 from dashboards.pages.forms import day_or_none
 from dashboards.pages.render import draw
 from dashboards.pages.tables import csv_answer
 from dashboards.pages.views import statement_words
+from dashboards.rolewords import signed_words, signer_words
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk
 from services.api.lookback import ALL_KINDS, Happening, Kind, VerdictMove
@@ -125,10 +126,10 @@ def _told(each: Happening, names: Names) -> tuple[str, str, str]:
     what, food_class = names.batches.get(each.batch or 0, ("", ""))
     lead = f"{what}: " if what else ""
     if isinstance(told, StatementRow):
-        return told.who, statement_words(told).removeprefix(f"{told.who}: "), ""
+        return signer_words(told.who, told.signed), statement_words(told).removeprefix(f"{told.who}: "), ""
     if isinstance(told, BatchEvent):
-        said = event_words(told, names.units).removeprefix(f"{told.who} ({foodwords.NOT_VERIFIED}): ")
-        return told.who, f"{lead}{said}", ""
+        said = event_words(told, names.units).removeprefix(f"{told.who} ({signed_words(told.signed)}): ")
+        return signer_words(told.who, told.signed), f"{lead}{said}", ""
     words = move_line(told, food_class or None)
     return _ORIGINS.get(told.origin, told.origin), f"{lead}{words}", told.standing.value
 
