@@ -264,3 +264,12 @@ def test_a_hold_is_followed_from_the_fleet_page_to_its_evidence(house):
     link = re.search(r'id="row-v3-meat".*?href="([^"]+)"', html, re.DOTALL)
     assert client.get(link[1]).status_code == 200
     assert Verdict.DISCARD_ADVISED.value in html
+
+
+def test_a_cabinet_is_shown_over_days_that_are_asked_for(house):
+    _, client = house
+    html = client.get("/units/v3-meat", params={"from": "2026-03-03", "to": "2026-03-03"}).text
+    assert 'data-from="1772488800000" data-to="1772575200000"' in html, "midnight to midnight at its place"
+    assert "In these 24 h" in seen(html)
+    for query in ({"from": "2026-03-04", "to": "2026-03-01"}, {"from": "2020-01-01"}, {"from": "today"}):
+        assert client.get("/units/v3-meat", params=query).status_code == 422
