@@ -85,3 +85,14 @@ def task(card: UnitCard, need: Need) -> str:
         return _MEDICINE
     words = _words(card, need)
     return f"{words} Medicine in it: quarantine, ask the pharmacist." if medicine else words
+
+
+_POWER_WORDS = {Need.CUT_OUT: "Stopped, no power", Need.BATTERY: "Battery will not last"}
+
+
+def lead(card: UnitCard, need: Need) -> tuple[str, str, str]:
+    """Return mark and word of what is wrong, and, where that is not the food, the verdict on it."""
+    verdict = text.word_of(card, card.standing)
+    if need in _POWER_WORDS:
+        return "watch", _POWER_WORDS[need], f"food so far: {verdict.lower()}"
+    return card.standing.value, verdict, ""

@@ -19,6 +19,11 @@ class Call:
     """A cabinet that needs somebody: who, by when, and what there is to do."""
 
     card: CardView
+    mark: str
+    word: str
+    """What is wrong."""
+    food: str
+    """The verdict on the food where something else is wrong, empty where the food is."""
     who: str
     by: str
     task: str
@@ -50,8 +55,12 @@ class FleetView:
 def call_of(placed: Placed, now_ms: int) -> Call:
     """Return a cabinet that needs somebody in words."""
     card, need = placed.card, placed.need
+    mark, word, food = urgentwords.lead(card, need)
     return Call(
         card=card_view(card, now_ms),
+        mark=mark,
+        word=word,
+        food=food,
         who=urgentwords.who(card, need),
         by=urgentwords.by_words(card, need, now_ms),
         task=urgentwords.task(card, need),

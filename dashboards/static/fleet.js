@@ -29,7 +29,10 @@
   const LAPSES_MS = 900000; // a page cut off this long claims nothing good any more
   const lapse = () => {
     if (now() - serverMs < LAPSES_MS) return;
-    for (const word of box.querySelectorAll(".v-ok .verdict b, .v-watch .verdict b")) word.textContent = "Not known";
+    for (const word of box.querySelectorAll(".v-ok .verdict b, .v-watch .verdict b")) {
+      word.textContent = "Not known: this page is old";
+      while (word.nextSibling) word.nextSibling.remove();
+    }
   };
   const tick = () => {
     lapse();

@@ -83,7 +83,7 @@ def test_a_vehicle_with_food_on_hold_does_not_leave(house):
     assert "0 of 1 may leave, 1 not yet." in words
     assert "Vehicle 3: Not yet" in words
     assert "Meat chest: Discard advised." in words
-    assert "Nobody has said anything of its cabinets in the last day." in words
+    assert "nobody has said anything of it in the last day" in words
 
 
 def test_a_cold_and_charged_vehicle_may_leave_and_says_who_said_what(own):

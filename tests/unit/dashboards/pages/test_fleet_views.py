@@ -22,6 +22,12 @@ def test_a_call_says_who_by_when_and_what():
     call = call_of(Placed(Need.HOLD, cards()[0]), NOW_MS)
     assert (call.who, call.by) == ("cook, then you", "now")
     assert call.task.startswith("Have the warmest pack probed")
+    assert (call.mark, call.word, call.food) == ("hold", "Hold \N{EN DASH} do not serve", "")
+
+
+def test_a_cold_cabinet_whose_battery_fails_does_not_look_cold():
+    call = call_of(Placed(Need.BATTERY, card("v3-veg")), NOW_MS)
+    assert (call.mark, call.word, call.food) == ("watch", "Battery will not last", "food so far: cold")
 
 
 def test_a_place_with_something_to_watch_comes_before_one_that_is_only_cold():
