@@ -1,6 +1,6 @@
 """The list of half past five: may this vehicle leave, and if not, what is missing."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, time
 from typing import Any
@@ -17,7 +17,7 @@ from dashboards.pages.views import statement_words
 from services.api.desk import Desk, NotAssessedError
 from services.api.routes import AtDesk
 from services.api.schemas import StatementRow
-from services.domain import Fleet, Site, UnitCard
+from services.domain import Site, Unit, UnitCard
 from services.timebase import DAY_MS
 
 router = APIRouter(include_in_schema=False)
@@ -27,6 +27,7 @@ _ARRIVES = time(18, 0)
 _MOBILE = frozenset({"vehicle", "trailer"})
 _MOST_SAID = 2_000
 _TOLD = 2
+_DARK = "not known"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,22 @@ def _charge(desk: Desk, card: UnitCard) -> str:
     except NotAssessedError:
         battery = None
     held = None if battery is None else battery.get("state_of_charge")
-    return "not known" if held is None else f"{held['p10']:.0%} to {held['p90']:.0%}"
+    return _DARK if held is None else f"{held['p10']:.0%} to {held['p90']:.0%}"
+
+
+def _charges(desk: Desk, cards: Sequence[UnitCard], banks: Mapping[str, str]) -> dict[str, str]:
+    """Return how full the bank of each cabinet is; a bank that several share is asked about once."""
+    found: dict[str, str] = {}
+    told: dict[str, str] = {}
+    for card in cards:
+        bank = banks.get(card.unit, "")
+        if told.get(bank, _DARK) == _DARK:
+            found[card.unit] = _charge(desk, card)
+            if bank:
+                told[bank] = found[card.unit]
+        else:
+            found[card.unit] = told[bank]
+    return found
 
 
 def _fault(card: UnitCard, now_ms: int) -> str:
@@ -86,7 +102,7 @@ def _fault(card: UnitCard, now_ms: int) -> str:
     return "none seen"
 
 
-def _line(desk: Desk, card: UnitCard, now_ms: int) -> CabinetLine:
+def _line(card: UnitCard, charge: str, now_ms: int) -> CabinetLine:
     resting = text.is_resting(card, card.standing)
     value_c = card.latest.get("cabinet_c")
     zone = text.zone_of(card)
@@ -97,7 +113,7 @@ def _line(desk: Desk, card: UnitCard, now_ms: int) -> CabinetLine:
         word=text.word_of(card, card.standing),
         reading=text.degrees(None if value_c is None else float(value_c)),
         heard=text.age(card.observed_at, now_ms),
-        charge=_charge(desk, card),
+        charge=charge,
         plan=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms).plan,
         fault=_fault(card, now_ms),
     )
@@ -123,20 +139,23 @@ def _told(said: Sequence[StatementRow], names: dict[str, str], site: Site, now_m
 @dataclass(frozen=True, slots=True)
 class _Morning:
     desk: Desk
-    fleet: Fleet
+    banks: Mapping[str, str]
+    """By unit."""
     cards: Sequence[UnitCard]
+    unheard: Sequence[Unit]
     said: dict[str, list[StatementRow]]
     now_ms: int
     until: time
 
     def vehicle(self, site: Site) -> VehicleView:
         own = [card for card in self.cards if card.site == site.id]
-        silent = [unit for unit in self.desk.unassessed(self.cards) if unit.site == site.id]
+        silent = [unit for unit in self.unheard if unit.site == site.id]
         until_ms = next_at(self.until, site.zone, self.now_ms)
         reasons = [reasons_of(card, until_ms=until_ms, now_ms=self.now_ms) for card in own]
         answer = answer_of(own, reasons, silent)
         mark, word = ANSWERS[answer]
         names = {card.unit: card.name for card in own}
+        charges = _charges(self.desk, own, self.banks)
         return VehicleView(
             site=site.id,
             name=site.name,
@@ -145,7 +164,7 @@ class _Morning:
             word=word,
             reasons=_reasons(reasons),
             until=text.clock(until_ms, site.zone, self.now_ms),
-            cabinets=tuple(_line(self.desk, card, self.now_ms) for card in own),
+            cabinets=tuple(_line(card, charges[card.unit], self.now_ms) for card in own),
             silent=tuple(unit.name or unit.id for unit in silent),
             said=_told([s for unit in names for s in self.said.get(unit, ())], names, site, self.now_ms),
         )
@@ -159,7 +178,9 @@ def _reasons(found: Sequence[Reasons]) -> tuple[str, ...]:
 def vehicles(desk: Desk, until: time) -> list[VehicleView]:
     """Return every vehicle that carries cabinets, those that may not leave first."""
     now_ms, fleet = desk.now_ms(), desk.fleet()
-    morning = _Morning(desk, fleet, desk.cards(), _said(desk, now_ms), now_ms, until)
+    cards = desk.cards()
+    banks = {unit.id: unit.supply.bank for unit in fleet.units if unit.supply.bank is not None}
+    morning = _Morning(desk, banks, cards, desk.unassessed(cards), _said(desk, now_ms), now_ms, until)
     carrying = {unit.site for unit in fleet.units}
     found = [morning.vehicle(s) for s in fleet.sites if s.kind in _MOBILE and s.id in carrying]
     order = list(ANSWERS)
