@@ -79,7 +79,7 @@ class EntryRecords(Door):
             .order_by(SessionRow.begun_ms.desc(), SessionRow.digest)
         )
         with self._database.reading() as session:
-            found = [accountrows.entered_of(*row) for row in session.execute(query).tuples()]
+            found = [accountrows.entered_of(*row) for row in session.execute(query)]
         return [one for one in found if one is not None]
 
     def end_session(self, ended: str) -> None:
