@@ -96,7 +96,7 @@ def lost(
         for card in cards
         if _stands(card).rank >= Verdict.HOLD.rank and card.batches == 0
     ]
-    return sorted(found, key=lambda each: -(each.t_ms or 0))
+    return sorted(found, key=lambda each: 0 if each.t_ms is None else -each.t_ms)
 
 
 def needs(found: Iterable[Lost]) -> list[Need]:

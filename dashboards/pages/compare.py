@@ -72,11 +72,15 @@ def _share(bins: ChannelBins | None) -> str:
     """Return how much of the readings saw the compressor running."""
     if bins is None:
         return "not known"
-    count = sum(bins.count)
-    if count == 0:
-        return "not known"
-    ran = sum((mean or 0.0) * n for mean, n in zip(bins.mean, bins.count, strict=True))
-    return f"{100 * ran / count:.0f} %"
+    ran = _mean(bins)
+    return "not known" if ran is None else f"{100 * ran:.0f} %"
+
+
+def _mean(bins: ChannelBins) -> float | None:
+    """Return the mean of all readings, None where there are none."""
+    known = [(mean, n) for mean, n in zip(bins.mean, bins.count, strict=True) if mean is not None]
+    count = sum(n for _, n in known)
+    return sum(mean * n for mean, n in known) / count if count else None
 
 
 def _row(
@@ -101,8 +105,6 @@ def _row(
     def told(value: float | None) -> str:
         return "not measured" if value is None else f"{text.number(value, digits)} {unit}"
 
-    count = 0 if bins is None else sum(bins.count)
-    total = 0.0 if bins is None else sum((m or 0.0) * n for m, n in zip(bins.mean, bins.count, strict=True))
     empty = _BINS if bins is None else sum(1 for held in bins.count if not held)
     limit_c = card.limit_c if channel == "cabinet_c" else None
     resting = text.is_resting(card, card.standing)
@@ -115,7 +117,7 @@ def _row(
         strip=strip(bins, over or (0.0, 1.0), limit_c),
         low=told(min((pair[0] for pair in known), default=None)),
         high=told(max((pair[1] for pair in known), default=None)),
-        mean=told(total / count if count else None),
+        mean=told(None if bins is None else _mean(bins)),
         ran=_share(found.get("compressor_on")),
         missing=text.minutes(empty * bin_s / 60) if empty else "none",
     )
