@@ -240,7 +240,7 @@ def _run_parts(
     if not stop.is_set():
         _announce(console, address, settings.data)
         if welcome:
-            console.print(welcome, highlight=False)
+            console.print(welcome, highlight=False, soft_wrap=True)
     _watch(supervisor, stop)
 
 
