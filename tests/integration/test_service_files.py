@@ -90,10 +90,10 @@ class Box:
         )  # fmt: skip
 
     def get(self, path):
-        asked = urllib.request.Request(  # noqa: S310 - our own loopback address
+        asked = urllib.request.Request(
             f"http://127.0.0.1:{self.web_port}{path}", headers={"Authorization": f"Bearer {self.token}"}
         )
-        with urllib.request.urlopen(asked, timeout=5) as answer:
+        with urllib.request.urlopen(asked, timeout=5) as answer:  # noqa: S310 - our own loopback address
             return json.loads(answer.read())
 
     def wait_for(self, condition, timeout_s=60):
