@@ -14,7 +14,7 @@ DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "
 StatementKind = Literal["unit_state", "emptied", "release", "probe", "note", "ice_point", "signed"]
 
 Signed = Literal["account", "device", "machine"]
-"""How a person proved who he is: by logging in; by being at an enrolled device; not at all, a machine said it."""
+"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing."""
 
 Origin = Literal["live", "late", "person"]
 """What moved a verdict: data as it came, data that came late, or a named person."""
