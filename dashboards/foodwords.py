@@ -87,8 +87,6 @@ BY_TIME = (
 OUT_STEP = "It stands out: use it by the time below, or put it back while that is allowed."
 BY_TIME_STEP = "Serve it by the time below, then discard what is left. It never goes back into the cold."
 BY_TIME_SOURCE = "US FDA Food Code 2022, 3-501.19, read in secondary copies"
-NOT_VERIFIED = "not verified"
-"""Beside every name until there are accounts: it was picked from a list."""
 UNRECORDED_COOK = "Food nobody wrote down, from {names}: only what is in date."
 READY = "ready to eat"
 PAST_DATE = "Past its last day"

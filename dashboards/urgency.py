@@ -74,14 +74,37 @@ def need_of(card: UnitCard) -> Need:
     return Need.WATCH if card.standing is Verdict.WATCH else Need.COLD
 
 
+def stops_ms(card: UnitCard) -> float:
+    """Return when to plan on the battery giving way, infinite where nothing says it does [ms]."""
+    run = card.runout
+    if run.reason == "cut_out" or card.cut_out_now:
+        return float("-inf")
+    if run.hours_p10 is None:
+        return float("inf")
+    charged_ms = run.if_charging_stops_at if run.reason == "charging" else None
+    return (card.as_of if charged_ms is None else charged_ms) + run.hours_p10 * HOUR_MS
+
+
+def at_risk_ms(card: UnitCard) -> float:
+    """Return from when food is at risk, the early end; infinite where nothing was worked out [ms]."""
+    risk = card.runout.food_at_risk
+    return float("inf") if risk is None or risk.from_p10 is None else risk.from_p10
+
+
 def _when_ms(card: UnitCard) -> float:
     """Return by when something happens, so that the soonest stands first among equals."""
-    risk = card.runout.food_at_risk
-    if risk is not None and risk.from_p10 is not None:
-        return risk.from_p10
-    if card.runout.hours_p10 is not None:
-        return card.as_of + card.runout.hours_p10 * HOUR_MS
-    return float("inf")
+    at_ms = at_risk_ms(card)
+    return stops_ms(card) if at_ms == float("inf") else at_ms
+
+
+def _rank(placed: Placed) -> tuple[float, float]:
+    """Return the order of kinds of trouble, then the worst first or the soonest.
+
+    Of what has no power and what soon has none, the food that is at risk first comes first.
+    """
+    if placed.need in {Need.CUT_OUT, Need.BATTERY}:
+        return Need.CUT_OUT, _when_ms(placed.card)
+    return placed.need, -placed.card.minutes_worst_case
 
 
 def in_order(cards: Iterable[UnitCard]) -> list[Placed]:
@@ -90,8 +113,8 @@ def in_order(cards: Iterable[UnitCard]) -> list[Placed]:
     return sorted(
         placed,
         key=lambda p: (
+            *_rank(p),
             p.need,
-            -p.card.minutes_worst_case,
             _when_ms(p.card),
             p.card.site_name or "",
             p.card.name,

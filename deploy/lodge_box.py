@@ -5,6 +5,7 @@ import http.client
 import json
 import os
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +17,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
+from deploy import coming_in
 from deploy.broker import broker
 from deploy.supervisor import Supervisor
 from services.clock import now_ms
@@ -82,11 +84,23 @@ def _require_own_broker(settings: Settings) -> None:
         )
 
 
-def _health(settings: Settings) -> dict[str, Any] | None:
+def _to_pages(settings: Settings) -> http.client.HTTPConnection:
     host = "127.0.0.1" if settings.host in {"0.0.0.0", "::"} else settings.host  # noqa: S104 - compared only
-    connection = http.client.HTTPConnection(host, settings.port, timeout=2.0)
+    if settings.tls_certificate is None:
+        return http.client.HTTPConnection(host, settings.port, timeout=2.0)
+    # whether they answer is asked, not who they are: the name on the certificate is not this one
+    return http.client.HTTPSConnection(
+        host,
+        settings.port,
+        timeout=2.0,
+        context=ssl._create_unverified_context(),  # noqa: S323, SLF001
+    )
+
+
+def _health(settings: Settings) -> dict[str, Any] | None:
+    connection = _to_pages(settings)
     try:
-        connection.request("GET", "/api/v1/health")
+        connection.request("GET", "/health")
         answer = connection.getresponse()
         body: dict[str, Any] = json.loads(answer.read())
     except (OSError, ValueError, http.client.HTTPException):
@@ -151,8 +165,15 @@ def _follow_replay(
         stop.wait(_LOOK_EVERY_S)
 
 
-def run(settings: Settings, *, stop: threading.Event, console: Console, demo: Demo | None = None) -> None:
-    """Run the box until `stop` is set.
+def run(
+    settings: Settings,
+    *,
+    stop: threading.Event,
+    console: Console,
+    demo: Demo | None = None,
+    welcome: str = "",
+) -> None:
+    """Run the box until `stop` is set; `welcome` is said once the pages are there.
 
     Raises
     ------
@@ -163,6 +184,7 @@ def run(settings: Settings, *, stop: threading.Event, console: Console, demo: De
     """
     require_free_port(settings.host, settings.port)
     _require_own_broker(settings)
+    coming_in.require_private_pages(settings)
     with (
         _sole_owner(settings.data),
         broker(settings.broker_url, settings.data, set_up=settings.broker_folder) as (url, which),
@@ -174,7 +196,7 @@ def run(settings: Settings, *, stop: threading.Event, console: Console, demo: De
         )
         try:
             _start_parts(settings, url, supervisor)
-            _run_parts(settings, url, supervisor, stop=stop, console=console, demo=demo)
+            _run_parts(settings, url, supervisor, stop=stop, console=console, demo=demo, welcome=welcome)
         finally:
             console.print("Stopping ...")
             supervisor.stop()
@@ -185,7 +207,7 @@ def _start_parts(settings: Settings, url: str, supervisor: Supervisor) -> None:
     data = ("--data", str(settings.data))
     supervisor.add("ingest", "ingest", *data, "--broker", url)
     supervisor.add("monitor", "monitor", *data)
-    supervisor.add("web", "web", *data, "--port", str(settings.port))
+    supervisor.add("web", "web", *data, "--port", str(settings.port), "--access", settings.access)
 
 
 def _run_parts(
@@ -196,8 +218,9 @@ def _run_parts(
     stop: threading.Event,
     console: Console,
     demo: Demo | None,
+    welcome: str,
 ) -> None:
-    address = f"http://{settings.host}:{settings.port}"
+    address = coming_in.address_of(settings)
     with Progress(
         SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(), console=console
     ) as bar:
@@ -216,6 +239,8 @@ def _run_parts(
             _follow_replay(file, supervisor, stop, bar, units=demo.units)
     if not stop.is_set():
         _announce(console, address, settings.data)
+        if welcome:
+            console.print(welcome, highlight=False, soft_wrap=True)
     _watch(supervisor, stop)
 
 

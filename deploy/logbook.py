@@ -131,7 +131,7 @@ class LogBook:
         events = tuple(e for batch in lives for e in records.batch_events(batch) if e.t < span.end_ms)
         status, heard = reader.statuses().get(unit), reader.span_of(unit)
         lines = [
-            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body), log_spots.of_statement(records, s))
+            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body), log_spots.of_statement(records, s), s.signed)
             for s in reversed(records.statements(unit, _ALL))
             if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS
             or (s.kind == "signed" and s.t_ms >= span.start_ms)

@@ -15,11 +15,13 @@ from sqlalchemy import make_url
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
-from deploy import importing
+from deploy import coming_in, importing
 from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
+from deploy.foodchart import FoodChart
 from deploy.logbook import LogBook
+from deploy.maproom import MapRoom
 from deploy.reporting import Period
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
@@ -154,6 +156,7 @@ def monitor(settings: Settings) -> None:
 def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     """Return the web application on real records and a real store."""
     records = open_records(settings)
+    access, accounts = coming_in.doors(settings, records)
     app = create_app(
         records=records,
         reader=reader,
@@ -162,9 +165,13 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
         static_dir=STATIC_DIR,
         problem_page=problem_page,
         box=box_of(settings),
+        access=access,
+        accounts=accounts,
     )
     app.state.inspectors_log = LogBook(records, reader)
     app.state.planner = plan
+    app.state.food_model = FoodChart(records, reader, now_ms)
+    app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
     return app
 
 
@@ -186,6 +193,7 @@ class _Server(uvicorn.Server):
 
 def web(settings: Settings) -> None:
     """Serve API and pages until told to stop."""
+    coming_in.require_private_pages(settings)
     stop = stop_event()
     with open_reader(settings) as reader:
         config = uvicorn.Config(
@@ -195,6 +203,10 @@ def web(settings: Settings) -> None:
             log_level="warning",
             timeout_graceful_shutdown=GRACEFUL_S,
             server_header=False,
+            proxy_headers=settings.behind_tls_proxy,
+            forwarded_allow_ips=settings.proxy_addresses,
+            ssl_certfile=settings.tls_certificate,
+            ssl_keyfile=settings.tls_key,
         )
         server = _Server(config)
 

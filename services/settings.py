@@ -27,9 +27,19 @@ class Settings(BaseSettings):
     data: Path
     """Folder that holds the databases, the broker's state and the logs."""
     host: str = "127.0.0.1"
-    """Address the pages are served on; there is no log-in yet, so the default stays on this machine."""
+    """Address the pages are served on; another than this machine's needs TLS (next settings)."""
     port: int = Field(default=DEFAULT_PORT, ge=1, le=65535)
     """Port the pages are served on."""
+    behind_tls_proxy: bool = False
+    """Whether a proxy with TLS stands in front; it must send X-Forwarded-Proto and X-Forwarded-For."""
+    proxy_addresses: str = "127.0.0.1"
+    """Addresses that proxy comes from, separated by commas; only theirs of those headers are believed."""
+    tls_certificate: Path | None = None
+    """Certificate (and chain) of the pages, where no proxy stands in front."""
+    tls_key: Path | None = None
+    """Its key."""
+    access: Literal["accounts", "demo"] = "accounts"
+    """demo: nobody has a password, everybody at this machine may do everything."""
     broker_url: str | None = None
     """``mqtts://HOST:PORT`` of a broker that is already there; ``mqtt://`` only on this machine.
 
@@ -68,6 +78,8 @@ class Settings(BaseSettings):
     """Room on the disk that ingest leaves free, for what people say and for getting out. [MB]"""
     backup_to: Path | None = None
     """Folder of the backups `bushlarder doctor` looks at."""
+    positions: bool = False
+    """Whether the manager's map shows where vehicles are, to about five kilometres."""
     log_level: str = "info"
     """debug, info, warning or error."""
 
@@ -113,6 +125,11 @@ class Settings(BaseSettings):
     def ledger_db(self) -> Path:
         """What is held, has changed or was refused, beside an InfluxDB store."""
         return self.data / "ledger.db"
+
+    @property
+    def own_map(self) -> Path:
+        """The operator's own map, GeoJSON; it need not be there."""
+        return self.data / "map.geojson"
 
     @property
     def records_db(self) -> Path:

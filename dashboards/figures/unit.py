@@ -10,9 +10,10 @@ from typing import Any
 
 from dashboards import text
 from dashboards.figures import look
+from dashboards.figures.ahead import FOOD_ROWS, STOP_ROWS, charge_strip, fans, now_line
 from services.api.schemas import ChannelBins, Samples
-from services.domain import Cutout, UnitCard
-from services.timebase import HOUR_MS, SECOND_MS, datetime_of
+from services.domain import Charging, Cutout, UnitCard
+from services.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, datetime_of
 
 Figure = dict[str, Any]
 
@@ -110,6 +111,20 @@ def _channel(samples: Samples, column: str, shift: int, *, ink: str, dash: str, 
     if any(low != high for low, high in zip(bins.min, bins.max, strict=True)):
         traces.insert(0, _band(name, x, bins, width_ms=width_ms, ink=ink, axis=axis, digits=_DIGITS))
     return traces
+
+
+def _food(bins: ChannelBins | None, samples: Samples, shift: int) -> list[Figure]:
+    """Return the modelled food: from coldest to warmest as a band, the warmest as a line."""
+    if bins is None or not any(bins.count):
+        return []
+    width_ms = round(samples.bin_s * SECOND_MS)
+    x = [t + shift for t in bins.t_ms]
+    warmest = [None if high is None else round(high, _DIGITS) for high in bins.max]
+    name, centre = "Food, modelled: the warmest", [t + width_ms // 2 for t in x]
+    return [
+        _band("Food, modelled", x, bins, width_ms=width_ms, ink=look.FOOD, axis="y", digits=_DIGITS),
+        _line(name, centre, warmest, ink=look.FOOD, dash="longdash", axis="y"),
+    ]
 
 
 def _compressor(samples: Samples, shift: int) -> list[Figure]:
@@ -236,16 +251,17 @@ def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_vol
             anchor="y3",
             tickangle=0,
         ),
-        "yaxis": _axis("°C", (0.46, 1) if has_volts else (0.2, 1), fixedrange=True),
-        "yaxis2": _axis("V", (0.17, 0.41), fixedrange=True, visible=has_volts),
+        "yaxis": _axis("°C", FOOD_ROWS if has_volts else (0.2, 1), fixedrange=True),
+        "yaxis2": _axis("V", STOP_ROWS, fixedrange=True, visible=has_volts),
         "yaxis3": _axis(
             "runs",
-            (0, 0.11),
+            (0, 0.09),
             range=[0, 1.05],
             fixedrange=True,
             tickvals=[0, 1],
             ticktext=["no", "yes"],
         ),
+        "yaxis4": _axis("", (0.12, 0.2), fixedrange=True, type="category", visible=False),
         "shapes": [limit[0], aim[0]],
         "annotations": [limit[1], aim[1]],
     }
@@ -259,14 +275,17 @@ def unit_figure(
     start_ms: int,
     end_ms: int,
     zone: tzinfo,
+    food: ChannelBins | None = None,
+    charging: Sequence[Charging] = (),
 ) -> Figure:
     """Return the chart of a cabinet over ``[start_ms, end_ms)``, in the site's time.
 
     One offset from UTC holds for the whole chart, that of its end: a chart that repeats an hour when
-    clocks go back would show readings out of order.
+    clocks go back would show readings out of order. `food` is the modelled food, coldest to warmest;
+    where the chart reaches beyond the card's own moment, the forecast is drawn.
     """
     shift = offset_ms(end_ms, zone)
-    data: list[Figure] = []
+    data: list[Figure] = _food(food, samples, shift)
     for column, ink, dash in _TEMPERATURES:
         data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
     data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
@@ -274,6 +293,14 @@ def unit_figure(
     data += _compressor(samples, shift)
     has_volts = any(trace.get("yaxis") == "y2" for trace in data)
     layout = _layout(card, start_ms=start_ms, end_ms=end_ms, zone=zone, has_volts=has_volts)
+    sources = charge_strip(charging, start_ms, end_ms, shift)
+    if sources:
+        data += sources
+        layout["yaxis4"]["visible"] = True
+    if end_ms > card.as_of + MINUTE_MS:
+        shapes, notes = fans(card, end_ms=end_ms, shift=shift)
+        layout["shapes"] += [now_line(card.as_of, shift), *shapes]
+        layout["annotations"] += notes
     layout["meta"] = {"offset_ms": shift, "bin_s": samples.bin_s}
     return {"data": data, "layout": layout}
 

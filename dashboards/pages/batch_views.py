@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
 from dashboards.kitchen import may_be_used, standing
+from dashboards.rolewords import signed_words
 from services.domain import (
     BatchCard,
     BatchClock,
@@ -278,6 +279,6 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
     if event.kind == "corrected" and (what := body.get("what")) is not None:
         parts.append(f"it is {what}")
     reason = str(body.get("reason") or body.get("note") or "")
-    return text.sentence(f"{event.who} ({foodwords.NOT_VERIFIED}): {', '.join(parts)}") + (
+    return text.sentence(f"{event.who} ({signed_words(event.signed)}): {', '.join(parts)}") + (
         f" {reason}" if reason else ""
     )

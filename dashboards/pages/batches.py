@@ -204,12 +204,12 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
 
 
 @router.post("/batches/{batch}/say")
-def say(desk: AtDesk, batch: BatchPath, form: Annotated[SaidOfBatch, Form()]) -> Response:
+def say(request: Request, desk: AtDesk, batch: BatchPath, form: Annotated[SaidOfBatch, Form()]) -> Response:
     """Write down what happened to a batch."""
     if form.kind == "loaded":
         raise HTTPException(422, "A batch is put in on the page of its camp.")
     happened = happened_ms(form.ago_min, desk.now_ms()) if form.ago_min else None
     desk.say_of_batch(batch, form.kind, form.person, form.body(), happened_ms=happened)
     response = RedirectResponse(f"/batches/{batch}?noted={form.kind}", status_code=303)
-    remember(response, form.person)
+    remember(request, response, form.person)
     return response

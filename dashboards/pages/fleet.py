@@ -6,8 +6,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
+from dashboards.pages.fleet_views import fleet_view
 from dashboards.pages.render import draw
-from dashboards.pages.views import fleet_view
 from services.api.routes import AtDesk
 
 router = APIRouter(include_in_schema=False)

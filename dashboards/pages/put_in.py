@@ -169,7 +169,7 @@ def details(request: Request, desk: AtDesk, site: str, unit: str = "") -> Respon
 
 
 @router.post("/camp/{site}/add")
-def put_in(desk: AtDesk, site: str, form: Annotated[PutIn, Form()]) -> Response:
+def put_in(request: Request, desk: AtDesk, site: str, form: Annotated[PutIn, Form()]) -> Response:
     """Write down that food was put into a cabinet of a place."""
     place = site_of(desk, site)
     if form.unit not in place.units:
@@ -181,7 +181,7 @@ def put_in(desk: AtDesk, site: str, form: Annotated[PutIn, Form()]) -> Response:
         new, form.person, happened_ms=happened
     )
     response = RedirectResponse(f"/batches/{card.batch.id}?noted=loaded", status_code=303)
-    remember(response, form.person)
+    remember(request, response, form.person)
     return response
 
 

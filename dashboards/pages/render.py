@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, text
 from dashboards.pages.faults import detail_of
+from services.api.access import Asker, entry_of, may
 from services.api.middleware import content_policy, text_hash
 from services.api.schemas import Problem
 
@@ -55,16 +56,27 @@ def _phone_policy() -> str:
     )
 
 
+def _shared(request: Request) -> dict[str, Any]:
+    """Return what every page shows: where it is, who asks, what they may open, and the box's troubles."""
+    asker: Asker | None = getattr(request.state, "asker", None)
+
+    def can(path: str) -> bool:
+        entry = entry_of("GET", path)
+        return asker is not None and (asker.sees_all or (entry is not None and may(asker, entry)))
+
+    return {
+        "path": request.url.path,
+        "asker": asker,
+        "demo": getattr(request.state, "demo", False),
+        "can": can,
+        "troubles": () if asker is None else request.app.state.desk.troubles(),
+    }
+
+
 def draw(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
     """Return a page with linked style and scripts."""
     shelf = request.app.state.shelf
-    body = (
-        _environment()
-        .get_template(name)
-        .render(
-            static_url=shelf.url, path=request.url.path, troubles=request.app.state.desk.troubles(), **context
-        )
-    )
+    body = _environment().get_template(name).render(static_url=shelf.url, **_shared(request), **context)
     return HTMLResponse(body, status)
 
 
@@ -76,8 +88,7 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
         .render(
             css=Markup(_inlined("phone.css")),  # noqa: S704 - our own file
             script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
-            path=request.url.path,
-            troubles=request.app.state.desk.troubles(),
+            **_shared(request),
             **context,
         )
     )

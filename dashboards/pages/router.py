@@ -2,15 +2,41 @@
 
 from fastapi import APIRouter
 
-from dashboards.pages import batches, camp, fleet, health, log, plan, put_in, say, tonight, unit, workshop
+from dashboards.pages import (
+    account,
+    batches,
+    camp,
+    compare,
+    crew,
+    departure,
+    fleet,
+    health,
+    history,
+    log,
+    login,
+    mapped,
+    plan,
+    put_in,
+    say,
+    supplies,
+    tonight,
+    unit,
+    workshop,
+)
 from dashboards.pages.render import STATIC_DIR, problem_page
 
 __all__ = ["STATIC_DIR", "page_router", "problem_page"]
+
+_PARTS = (
+    *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
+    *(camp, put_in, batches, workshop, unit, log, say, health),
+    *(login, account, crew),
+)
 
 
 def page_router() -> APIRouter:
     """Return the routes of the pages; they find the desk and the static files on the application."""
     router = APIRouter()
-    for part in (fleet, tonight, plan, camp, put_in, batches, workshop, unit, log, say, health):
+    for part in _PARTS:
         router.include_router(part.router)
     return router

@@ -3,7 +3,7 @@
 import re
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -19,16 +19,17 @@ _BACK = re.compile(r"/(camp|units)/[a-z0-9-]{3,32}")
 """Addresses a form may lead back to: none outside this house."""
 
 
-def _back(back: str, unit: str, person: str) -> Response:
+def _back(request: Request, back: str, unit: str, person: str) -> Response:
     if not _BACK.fullmatch(back):
         raise HTTPException(422, "A form leads back to a camp or a unit only.")
     response = RedirectResponse(f"{back}?noted={unit}#{unit}", status_code=303)
-    remember(response, person)
+    remember(request, response, person)
     return response
 
 
 @router.post("/units/{unit}/state")
-def state(
+def state(  # noqa: PLR0917 - a form has as many fields as it has
+    request: Request,
     desk: AtDesk,
     unit: UnitPath,
     person: Annotated[Name, Form()],
@@ -36,13 +37,14 @@ def state(
     back: Annotated[str, Form()],
 ) -> Response:
     """Write down what a cabinet is used for from now on."""
-    response = _back(back, unit, person)
+    response = _back(request, back, unit, person)
     desk.say_state(unit, person, state)
     return response
 
 
 @router.post("/units/{unit}/release")
 def release(  # noqa: PLR0917 - a form has as many fields as it has
+    request: Request,
     desk: AtDesk,
     unit: UnitPath,
     person: Annotated[Name, Form()],
@@ -53,7 +55,7 @@ def release(  # noqa: PLR0917 - a form has as many fields as it has
     to: Annotated[str, Form()] = "",
 ) -> Response:
     """Close a hold."""
-    response = _back(back, unit, person)
+    response = _back(request, back, unit, person)
     read_c = number_from(probe_c)
     desk.close_hold(
         Release(
@@ -70,6 +72,7 @@ def release(  # noqa: PLR0917 - a form has as many fields as it has
 
 @router.post("/units/{unit}/check")
 def check(  # noqa: PLR0917 - a form has as many fields as it has
+    request: Request,
     desk: AtDesk,
     unit: UnitPath,
     person: Annotated[Name, Form()],
@@ -81,7 +84,7 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
     note: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
     """Write down a probe reading, or what a fitted sensor showed in melting ice."""
-    response = _back(back, unit, person)
+    response = _back(request, back, unit, person)
     desk.write_check(
         Check(
             unit=unit,

@@ -1,7 +1,8 @@
 """One cabinet: its chart, what was worked out, what people said, and the forms to say more."""
 
-from collections.abc import Sequence
-from typing import Annotated, Any
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Annotated, Any, Protocol
 from zoneinfo import ZoneInfo
 
 import orjson
@@ -11,33 +12,30 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, text
+from dashboards.figures.ahead import ahead_ms
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
 from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
-from dashboards.pages.forms import time_or_none
+from dashboards.pages.forms import day_or_none, time_or_none
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.spots import spot_views
+from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.pages.views import card_view, statement_words
 from dashboards.powerwords import battery_words, energy_rows, move_words
+from dashboards.rolewords import signed_words
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
 from services.api.spans import span_of
-from services.domain import Cutout, Exposure, UnitCard
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from services.domain import Charging, Cutout, Exposure, UnitCard
+from services.timebase import MINUTE_MS
 
 NOTHING = "\N{EN DASH}"
 
 router = APIRouter(include_in_schema=False)
 
-SPANS: dict[str, tuple[str, int]] = {
-    "6h": ("6 hours", 6 * HOUR_MS),
-    "24h": ("24 hours", DAY_MS),
-    "3d": ("3 days", 3 * DAY_MS),
-    "14d": ("14 days", 14 * DAY_MS),
-}
 _MOST_BINS = 720
 _TABLE_ROWS = 24
 
@@ -107,6 +105,28 @@ def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[Ba
     return [batch_view(found, {card.unit: card}, zone, now_ms) for found in desk.batches(unit=card.unit)]
 
 
+def _shown(span: str, first: str, last: str, zone: ZoneInfo, now_ms: int) -> tuple[int, int]:
+    """Return which span of time the page shows, start included and end excluded [ms].
+
+    Raises
+    ------
+    HTTPException
+        404 for a span that is not offered, 422 for days that do not run forward or are too many.
+    """
+    if span not in SPANS:
+        raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
+    minute_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
+    if not first and not last:
+        return minute_ms - SPANS[span][1], minute_ms
+    end_day = day_or_none(last) or text.local(now_ms, zone).date()
+    start_day = day_or_none(first) or end_day
+    start, end = (
+        datetime(d.year, d.month, d.day, tzinfo=zone) for d in (start_day, end_day + timedelta(days=1))
+    )
+    asked = span_of(start, end, now_ms=now_ms)
+    return asked.start_ms, max(asked.start_ms + MINUTE_MS, min(asked.end_ms, minute_ms))
+
+
 @router.get("/units/{unit}", response_class=HTMLResponse)
 def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
     request: Request,
@@ -115,20 +135,23 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
     span: str = "24h",
     noted: str = "",
     until: str = "",
+    first: Annotated[str, Query(alias="from", max_length=10)] = "",
+    last: Annotated[str, Query(alias="to", max_length=10)] = "",
 ) -> Response:
-    """Show one cabinet; with a time of day, whether its battery lasts until then."""
-    if span not in SPANS:
-        raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
+    """Show one cabinet over a span that is offered, or over days; is asked, will its battery last."""
     now_ms, at = desk.now_ms(), time_or_none(until)
     card = desk.card(unit)
     zone = text.zone_of(card)
-    end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
-    start_ms = end_ms - SPANS[span][1]
+    start_ms, end_ms = _shown(span, first, last, zone, now_ms)
+    ahead = ahead_ms(card, end_ms - start_ms) if end_ms > now_ms else 0
     analysis = dict(desk.analysis(unit))
     exposures = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     shown = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=["cabinet_c"], max_points=points)
-    said = [(text.stamp(s.t_ms, zone), statement_words(s)) for s in desk.statements(unit, 20)]
+    said = [
+        (f"{text.stamp(s.t_ms, zone)}, name {signed_words(s.signed)}", statement_words(s))
+        for s in desk.statements(unit, 20)
+    ]
     return draw(
         request,
         "unit.html",
@@ -158,9 +181,10 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         people=desk.people(),
         who=remembered(request),
         noted=bool(noted),
-        spans=[(key, words, key == span) for key, (words, _) in SPANS.items()],
+        spans=offered("" if first or last else span),
+        days=(text.stamp(start_ms, zone)[:10], text.stamp(min(end_ms, now_ms) - 1, zone)[:10]),
         start_ms=start_ms,
-        end_ms=end_ms,
+        end_ms=end_ms + ahead,
         now_ms=now_ms,
         zone=text.offset_name(now_ms, zone),
         summary=summary(shown, start_ms=start_ms, end_ms=end_ms),
@@ -168,8 +192,26 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
     )
 
 
+class FoodModel(Protocol):
+    """What follows the food of a cabinet; the composition root puts it on the application."""
+
+    def __call__(self, unit: str, start_ms: int, end_ms: int, max_points: int) -> ChannelBins | None:
+        """Return coldest and warmest food in the bins of a chart."""
+
+
+def _modelled(request: Request, unit: str, start_ms: int, end_ms: int, points: int) -> ChannelBins | None:
+    model: FoodModel | None = getattr(request.app.state, "food_model", None)
+    return None if model is None else model(unit, start_ms, end_ms, points)
+
+
+def _charging(analysis: Mapping[str, Any]) -> list[Charging]:
+    battery = analysis.get("battery") or {}
+    return [Charging.model_validate(item) for item in battery.get("charging") or ()]
+
+
 @router.get("/units/{unit}/figure.json")
 def figure(
+    request: Request,
     desk: AtDesk,
     unit: UnitPath,
     start: Annotated[AwareDatetime, Query(alias="from")],
@@ -181,6 +223,16 @@ def figure(
     card = desk.card(unit)
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=points)
-    cutouts = [Cutout.model_validate(item) for item in desk.analysis(unit).get("cutouts") or []]
-    drawn = unit_figure(samples, card, cutouts, start_ms=start_ms, end_ms=end_ms, zone=text.zone_of(card))
+    analysis = desk.analysis(unit)
+    cutouts = [Cutout.model_validate(item) for item in analysis.get("cutouts") or []]
+    drawn = unit_figure(
+        samples,
+        card,
+        cutouts,
+        start_ms=start_ms,
+        end_ms=end_ms,
+        zone=text.zone_of(card),
+        food=_modelled(request, unit, start_ms, end_ms, points),
+        charging=_charging(analysis),
+    )
     return Response(orjson.dumps(drawn), media_type="application/json")

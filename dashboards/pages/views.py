@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from dashboards import text
-from dashboards.urgency import Need, Placed, battery_fails_tonight, dawn_chance, in_order, need_of
-from services.api.desk import Desk
+from dashboards.urgency import battery_fails_tonight, dawn_chance
 from services.api.schemas import StatementRow
 from services.domain import SensorFlag, UnitCard, Verdict
 
@@ -115,62 +114,6 @@ def _flag_words(flag: SensorFlag) -> str:
     return f"{name} sensor: {text.FLAGS.get(flag.flag, text.plain(flag.flag))}."
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Cabinets under one heading of the fleet page."""
-
-    key: str
-    title: str
-    rows: tuple[CardView, ...]
-
-
-_GROUPS: tuple[tuple[str, str, frozenset[Need]], ...] = (
-    ("now", "Needs somebody now", frozenset(need for need in Need if need.needs_somebody)),
-    ("watch", "Keep an eye on", frozenset({Need.WATCH})),
-    ("cold", "Cold", frozenset({Need.COLD})),
-    ("resting", "Not in use", frozenset({Need.RESTING})),
-)
-
-
-def groups_of(placed: list[Placed], now_ms: int) -> list[Group]:
-    """Return the groups that have cabinets, in order."""
-    found = []
-    for key, title, needs in _GROUPS:
-        rows = tuple(card_view(p.card, now_ms) for p in placed if p.need in needs)
-        if rows:
-            found.append(Group(key, title, rows))
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class FleetView:
-    """The fleet page: groups, what has no result yet, and the sentence on top."""
-
-    groups: tuple[Group, ...]
-    unassessed: tuple[str, ...]
-    headline: str
-    now_ms: int
-
-
-def fleet_view(desk: Desk) -> FleetView:
-    """Return the fleet, the cabinet that needs somebody most first."""
-    now_ms = desk.now_ms()
-    cards = desk.cards()
-    placed = in_order(cards)
-    silent = tuple(unit.name or unit.id for unit in desk.unassessed(cards))
-    urgent = sum(p.need.needs_somebody for p in placed)
-    total = len(placed) + len(silent)
-    if total == 0:
-        headline = "No cabinet has been added yet."
-    elif urgent == 0:
-        headline = f"Nobody is needed now at {len(placed)} cabinet{'' if len(placed) == 1 else 's'}."
-    else:
-        headline = f"{urgent} of {total} need{'s' if urgent == 1 else ''} somebody now."
-    if silent:
-        headline += f" Of {len(silent)} nothing is known yet."
-    return FleetView(tuple(groups_of(placed, now_ms)), silent, headline, now_ms)
-
-
 def statement_words(said: StatementRow) -> str:
     """Return a statement in a sentence."""
     body = said.body
@@ -197,11 +140,6 @@ def _kind_words(said: StatementRow) -> str:
 
 __all__ = [
     "CardView",
-    "FleetView",
-    "Group",
     "card_view",
-    "fleet_view",
-    "groups_of",
-    "need_of",
     "statement_words",
 ]

@@ -153,6 +153,8 @@ class SaidLine:
     body: Mapping[str, Any]
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of a probe reading, by the rules that held when it was taken."""
+    signed: str | None = None
+    """``account``: by a person who had logged in."""
 
 
 @dataclass(frozen=True, slots=True)

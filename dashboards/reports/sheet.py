@@ -12,6 +12,7 @@ from markupsafe import Markup
 from dashboards import text
 from dashboards.reports import counted, passed, told, words
 from dashboards.reports.contents import LogSheet
+from dashboards.rolewords import signer_words
 
 TEMPLATES = Path(__file__).resolve().parent.parent / "templates"
 CAUTIONS = (
@@ -86,14 +87,18 @@ def _view(made: LogSheet) -> Plain:
             (
                 line.number,
                 words.both_times(line.t_ms, zone),
-                line.who,
+                signer_words(line.who, line.signed),
                 words.kind_words(line.kind),
                 words.said_words(line) + ("" if line.t_ms < made.span.end_ms else " (said after the period)"),
             )
             for line in made.said
         ],
         "signatures": [
-            (line.who, words.both_times(line.t_ms, zone), words.body_words(line.body))
+            (
+                signer_words(line.who, line.signed),
+                words.both_times(line.t_ms, zone),
+                words.body_words(line.body),
+            )
             for line in made.said
             if line.kind == "signed"
         ],

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import LogSheet
+from dashboards.rolewords import signer_words
 from services.timebase import datetime_of, iso_of
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\N{MINUS SIGN}", *"\uff1d\uff0b\uff0d\uff20")
@@ -160,7 +161,7 @@ def _silent(made: LogSheet) -> Iterator[tuple[int, Row]]:
 def _said(made: LogSheet) -> Iterator[tuple[int, Row]]:
     for line in made.said:
         what = f"{words.kind_words(line.kind)}: {words.said_words(line)}"
-        yield line.t_ms, _row("said", made, line.t_ms, who=line.who, what=what)
+        yield line.t_ms, _row("said", made, line.t_ms, who=signer_words(line.who, line.signed), what=what)
     for change in made.verdicts:
         what = (
             f"computed {change.computed.value}, standing {change.standing.value}, shown "
@@ -207,7 +208,7 @@ def _batches(made: LogSheet) -> Iterator[tuple[int, Row]]:
             f"{iso_of(event.said)}: {words.event_words(event, made.batch_spots.get(event.id, ()))}"
         )
         t_ms = max(event.t, made.span.start_ms)
-        row = _row("batch", made, event.t, who=event.who, what=what)
+        row = _row("batch", made, event.t, who=signer_words(event.who, event.signed), what=what)
         yield t_ms, row
     for card in made.batches:
         for question, said, why, source in map(words.answer_words, card.answers):

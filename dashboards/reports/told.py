@@ -7,6 +7,7 @@ from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import LogSheet, Withdrawn
 from dashboards.reports.passed import until
+from dashboards.rolewords import signer_words
 from services.domain import BatchCard, BatchClock
 
 NOTHING = "\N{EN DASH}"
@@ -54,7 +55,7 @@ def batch_view(made: LogSheet, card: BatchCard) -> Plain:
             (
                 words.both_times(e.t, made.zone),
                 words.both_times(e.said, made.zone),
-                e.who,
+                signer_words(e.who, e.signed),
                 words.kind_words(e.kind),
                 words.event_words(e, made.batch_spots.get(e.id, ())),
             )

@@ -4,7 +4,7 @@
   const box = document.getElementById("rows");
   const live = document.getElementById("live");
   const QUIET_MS = 200;
-  const EVERY_MS = 1000; // a busy fleet changes many times a second, nobody reads that fast
+  let everyMs = 1000; // a busy fleet changes many times a second, nobody reads that fast
   let serverMs = Number(box.dataset.now);
   let setAtMs = performance.now();
   let stream = null;
@@ -29,7 +29,10 @@
   const LAPSES_MS = 900000; // a page cut off this long claims nothing good any more
   const lapse = () => {
     if (now() - serverMs < LAPSES_MS) return;
-    for (const word of box.querySelectorAll("tr.v-ok .verdict b, tr.v-watch .verdict b")) word.textContent = "Not known";
+    for (const word of box.querySelectorAll(".v-ok .verdict b, .v-watch .verdict b")) {
+      word.textContent = "Not known: this page is old";
+      while (word.nextSibling) word.nextSibling.remove();
+    }
   };
   const tick = () => {
     lapse();
@@ -41,15 +44,22 @@
   const merge = (html) => {
     const fresh = new DOMParser().parseFromString(html, "text/html").body;
     const same = [...fresh.children].map((n) => n.id || n.className).join() === [...box.children].map((n) => n.id || n.className).join();
-    const rows = (root) => [...root.querySelectorAll("tr[id]")];
+    const rows = (root) => [...root.querySelectorAll("[id^=row-]")];
+    // what somebody folded or opened stays so
+    for (const place of fresh.querySelectorAll("details[id]")) {
+      const old = document.getElementById(place.id);
+      if (old) place.open = old.open;
+    }
     const order = (root) => rows(root).map((row) => row.id).join();
     if (!same || order(fresh) !== order(box)) { box.replaceChildren(...fresh.childNodes); return; }
     for (const row of rows(fresh)) {
       const old = document.getElementById(row.id);
       if (old.innerHTML !== row.innerHTML || old.className !== row.className) old.replaceWith(row);
     }
-    const head = fresh.querySelector(".headline");
-    if (head) box.querySelector(".headline").replaceWith(head);
+    for (const [at, old] of box.querySelectorAll(".headline, .count, summary").entries()) {
+      const head = fresh.querySelectorAll(".headline, .count, summary")[at];
+      if (head && head.innerHTML !== old.innerHTML) old.innerHTML = head.innerHTML;
+    }
   };
   const fetchRows = async () => {
     timer = null;
@@ -58,6 +68,7 @@
       const answer = await fetch(box.dataset.rows, { headers: { Accept: "text/html" } });
       if (!answer.ok) throw new Error(String(answer.status));
       const html = await answer.text();
+      everyMs = Math.max(1000, 10 * (performance.now() - fetchedMs)); // never more than a tenth of a slow link
       serverMs = Number(answer.headers.get("X-Now-Ms"));
       setAtMs = performance.now();
       lost = false;
@@ -65,7 +76,7 @@
     } catch { lost = true; }
     tick();
   };
-  const later = () => { if (timer === null) timer = setTimeout(fetchRows, Math.max(QUIET_MS, fetchedMs + EVERY_MS - performance.now())); };
+  const later = () => { if (timer === null) timer = setTimeout(fetchRows, Math.max(QUIET_MS, fetchedMs + everyMs - performance.now())); };
 
   const open = () => {
     if (stream !== null) return;

@@ -10,6 +10,7 @@ from deploy.commands.options import DATA, BrokerUrl, Data, Port
 
 app = typer.Typer()
 
+Access = Annotated[str | None, typer.Option(help="accounts, or demo: no passwords, on this machine only.")]
 DEMO_SCENARIO = Path(__file__).resolve().parents[2] / "firmware_sim" / "scenarios" / "quiet_ridge.toml"
 DEMO_FLEET = DEMO_SCENARIO.with_name("quiet_ridge_fleet.toml")
 
@@ -17,12 +18,13 @@ DEMO_FLEET = DEMO_SCENARIO.with_name("quiet_ridge_fleet.toml")
 @app.command()
 def run(data: Data = DATA, port: Port = None, broker: BrokerUrl = None) -> None:
     """Run a lodge box: broker, ingest, monitor and pages."""
-    from deploy import lodge_box, wiring
+    from deploy import coming_in, lodge_box, wiring
     from services.settings import load_settings
 
     settings = load_settings(data, port=port, broker_url=broker)
-    wiring.open_records(settings)
-    lodge_box.run(settings, stop=wiring.stop_event(), console=Console())
+    coming_in.require_private_pages(settings)
+    words = coming_in.first_words(settings, wiring.open_records(settings))
+    lodge_box.run(settings, stop=wiring.stop_event(), console=Console(), welcome=words)
 
 
 @app.command()
@@ -36,7 +38,7 @@ def demo(
     from services.clock import now_ms
     from services.settings import load_settings
 
-    settings = load_settings(data, port=port)
+    settings = load_settings(data, port=port, access="demo")
     records = wiring.open_records(settings)
     if not records.known_units():
         wiring.apply_fleet_file(records, DEMO_FLEET, who="demo", at_ms=now_ms())
@@ -73,12 +75,12 @@ def monitor(data: Data = DATA) -> None:
 
 
 @app.command()
-def web(data: Data = DATA, port: Port = None) -> None:
-    """Run the web process alone: interface and pages."""
+def web(data: Data = DATA, port: Port = None, access: Access = None) -> None:
+    """Run the web process alone: interface and pages; `person invite` makes the first account."""
     from deploy import wiring
     from services.logs import start_logs
     from services.settings import load_settings
 
-    settings = load_settings(data, port=port)
+    settings = load_settings(data, port=port, access=access)
     start_logs("web", settings.log_level)
     wiring.web(settings)

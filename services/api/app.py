@@ -12,8 +12,11 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from services.api import metrics, problems, routes
+from services.api.accountdesk import AccountDesk
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
+from services.api.doorkeeper import Doorkeeper
+from services.api.entry import Access, OpenAccess
 from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
 from services.api.ports import BookOfRecords
@@ -35,6 +38,8 @@ def create_app(
     reader: StoreReader,
     clock: Callable[[], int],
     box: Box,
+    access: Access | None = None,
+    accounts: AccountDesk | None = None,
     pages: APIRouter | None = None,
     static_dir: Path | None = None,
     problem_page: problems.ProblemPage | None = None,
@@ -49,6 +54,10 @@ def create_app(
         Now. [ms since 1970-01-01 UTC]
     box : Box
         The machine: its disk and the signs of life of its processes.
+    access : Access, optional
+        Who may come in; without it nobody has to log in and everybody may do everything.
+    accounts : AccountDesk, optional
+        Where people log in and let others in.
     pages : APIRouter, optional
         Routes of the pages.
     static_dir : Path, optional
@@ -75,6 +84,8 @@ def create_app(
     )
     app.state.desk = desk
     app.state.live = live
+    app.state.access = access = access or OpenAccess()
+    app.state.accounts = accounts
     app.state.shelf = StaticShelf(static_dir)
     problems.install(app, problem_page)
     _answer_not_found(app, UnknownUnitError, "unknown_unit", problem_page)
@@ -88,6 +99,7 @@ def create_app(
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
     # the last one added is the outermost
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
+    app.add_middleware(Doorkeeper, access=access, page=problem_page)
     app.add_middleware(SameSiteOnly)
     app.add_middleware(LastResort)
     app.add_middleware(SecurityHeaders)
@@ -95,7 +107,7 @@ def create_app(
 
 
 def _metrics(request: Request) -> Response:
-    return Response(metrics.exposition(request.app.state.desk), media_type=metrics.MEDIA_TYPE)
+    return Response(metrics.exposition(routes.desk_of(request)), media_type=metrics.MEDIA_TYPE)
 
 
 def _answer_not_found(

@@ -1,14 +1,16 @@
 """The desk people and programs come to: everything that can be asked or said, without HTTP."""
 
+import copy
 import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from services.api.batchdesk import BatchDesk
+from services.api.access import Asker
 from services.api.health import ODD_FOR_MS, oddities_of, parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
+from services.api.lookback import LookBackDesk, statement_row
 from services.api.ports import BookOfRecords
 from services.api.schemas import (
     ChannelBins,
@@ -23,6 +25,7 @@ from services.api.schemas import (
     Trouble,
     WaitingUnit,
 )
+from services.api.scope import ScopedBook
 from services.box import MB, Box
 from services.domain import (
     BatchCard,
@@ -57,7 +60,7 @@ class NotAssessedError(LookupError):
     """The unit is known and nothing has been computed for it yet."""
 
 
-class Desk(BatchDesk):
+class Desk(LookBackDesk):
     """Reads state that others computed, and writes down what named persons say."""
 
     def __init__(
@@ -68,6 +71,21 @@ class Desk(BatchDesk):
         self.box = box
         self._reader = reader
         self._written: dict[str, tuple[UnitCard, bytes]] = {}
+
+    def seen_by(self, asker: Asker) -> "Desk":
+        """Return the desk as somebody sees it: only their places, signing as who they are."""
+        found = copy.copy(self)
+        found._records = ScopedBook(self._records, asker)  # noqa: SLF001 - a copy of ourselves
+        return found
+
+    def shown(self, changes: Sequence[UnitCard | BatchVerdict]) -> list[UnitCard | BatchVerdict]:
+        """Return the changes that are seen from here."""
+        return [change for change in changes if self._shows(change)]
+
+    def _shows(self, change: UnitCard | BatchVerdict) -> bool:
+        if isinstance(change, UnitCard):
+            return self._records.card(change.unit) is not None
+        return self._records.batch_card(change.batch) is not None
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""
@@ -194,10 +212,7 @@ class Desk(BatchDesk):
 
     def statements(self, unit: str, limit: int = 50) -> list[StatementRow]:
         """Return what people said of a unit, newest first."""
-        return [
-            StatementRow(id=s.id, t_ms=s.t_ms, unit=s.unit, who=s.who, kind=s.kind, body=dict(s.body))
-            for s in self._records.statements(unit, limit)
-        ]
+        return [statement_row(said) for said in self._records.statements(unit, limit)]
 
     def health(self) -> Health:
         """Return whether the parts of the house are alive."""

@@ -6,16 +6,21 @@ from collections.abc import Iterable
 from urllib.parse import urlsplit
 
 import structlog
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.api import problems
+from services.api.entry import bearer_of, is_secure, secret_of
 
 _log = structlog.get_logger(__name__)
 
 _CHANGING = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 _EMPTY_STYLE = "sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU="
 """Hash of the empty text: the charting library adds an empty style element before it fills it."""
+
+_YEAR_S = 365 * 86_400
+"""How long a browser that was here over TLS refuses to come without; subdomains are not ours to bind."""
 
 _HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -56,12 +61,16 @@ class SecurityHeaders:
             await self._app(scope, receive, send)
             return
 
+        secure = is_secure(HTTPConnection(scope))
+
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in self._headers.items():
                     headers.setdefault(name, value)
                 headers.setdefault("Cache-Control", "no-cache")
+                if secure:
+                    headers.setdefault("Strict-Transport-Security", f"max-age={_YEAR_S}")
             await send(message)
 
         await self._app(scope, receive, send_with_headers)
@@ -100,7 +109,8 @@ class SameSiteOnly:
     """Refuses changes that another site asked a browser for.
 
     Browsers say where a request comes from in ``Sec-Fetch-Site``; over plain HTTP on a local name
-    they leave it out, and then ``Origin`` must name the host that was asked. Programs send neither.
+    they leave it out, and then ``Origin`` must name the host that was asked. Programs send neither; with
+    the cookie of a session one of the two has to be there. A token speaks for itself.
     """
 
     def __init__(self, app: ASGIApp) -> None:
@@ -109,16 +119,21 @@ class SameSiteOnly:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass through, or answer 403."""
-        if scope["type"] == "http" and scope["method"] in _CHANGING and not _own(Headers(scope=scope)):
+        if scope["type"] == "http" and scope["method"] in _CHANGING and not _own(HTTPConnection(scope)):
             found = problems.problem(403, "This change was asked for by another site.", code="other_site")
             await problems.answer(found)(scope, receive, send)
             return
         await self._app(scope, receive, send)
 
 
-def _own(headers: Headers) -> bool:
+def _own(request: HTTPConnection) -> bool:
+    headers = request.headers
+    if bearer_of(request) is not None:
+        return True  # no browser adds a token by itself
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site in {"same-origin", "none"}
     origin = headers.get("origin")
-    return origin is None or (origin != "null" and urlsplit(origin).netloc == headers.get("host"))
+    if origin is None:
+        return secret_of(request) is None
+    return origin != "null" and urlsplit(origin).netloc == headers.get("host")

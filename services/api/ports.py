@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from services.api.historyport import HistoryBook, Said
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -15,34 +16,7 @@ from services.domain import (
     UnitCard,
     UnitState,
 )
-
-
-class Said(Protocol):
-    """A statement as the records hand it out."""
-
-    @property
-    def id(self) -> int:
-        """Number of the statement, rising."""
-
-    @property
-    def unit(self) -> str:
-        """The unit it is about."""
-
-    @property
-    def t_ms(self) -> int:
-        """When it was said, in ms since 1970-01-01 UTC."""
-
-    @property
-    def who(self) -> str:
-        """The person's name."""
-
-    @property
-    def kind(self) -> str:
-        """What kind of statement it is."""
-
-    @property
-    def body(self) -> Mapping[str, Any]:
-        """What was said."""
+from services.records.said import Signed
 
 
 class Happened(Protocol):
@@ -61,7 +35,7 @@ class Happened(Protocol):
         """The unit or part it is about."""
 
 
-class BookOfRecords(Protocol):
+class BookOfRecords(HistoryBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:
@@ -83,6 +57,9 @@ class BookOfRecords(Protocol):
         self, *, kinds: Sequence[str] | None = None, since_ms: int = 0, limit: int | None = 200
     ) -> Sequence[Happened]:
         """Return what happened to the house itself, newest first."""
+
+    def signing(self, how: Signed) -> "BookOfRecords":
+        """Return the same book, which notes how everything said through it was signed."""
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""

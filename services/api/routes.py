@@ -10,7 +10,9 @@ from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from services.api.access import asker_of
 from services.api.desk import CHARTED, MAX_POINTS, Desk
+from services.api.entry import Access
 from services.api.live import LiveChanges
 from services.api.schemas import (
     BatchLoaded,
@@ -52,7 +54,8 @@ router = APIRouter(prefix=PREFIX)
 def desk_of(request: Request) -> Desk:
     """Return the desk of this application."""
     desk: Desk = request.app.state.desk
-    return desk
+    asker = asker_of(request)
+    return desk if asker.sees_all else desk.seen_by(asker)
 
 
 AtDesk = Annotated[Desk, Depends(desk_of)]
@@ -293,10 +296,16 @@ async def live(
 ) -> EventSourceResponse:
     """Send changes as they happen, from the state at this moment on."""
     changes: LiveChanges = request.app.state.live
+    access: Access = request.app.state.access
+    asker = asker_of(request)
+    kept = {} if asker.sees_all else {"shown": desk_of(request).shown}
     from_no = int(last_event_id) if last_event_id is not None and last_event_id.isdigit() else after
 
+    async def still() -> bool:
+        return await access.asker(request) == asker
+
     async def stream() -> AsyncIterator[ServerSentEvent]:
-        async for number, data in changes.events(from_no):
+        async for number, data in changes.events(from_no, still=still, **kept):
             yield ServerSentEvent(data, id=str(number))
 
     return EventSourceResponse(stream(), ping=15)

@@ -96,6 +96,8 @@ class StatementRow(Wire):
     who: str
     kind: str
     body: dict[str, str | float | bool | None]
+    signed: str | None = None
+    """``account``: by a person who had logged in; else by a name that was chosen, not verified."""
 
 
 class Release(Wire):

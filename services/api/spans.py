@@ -7,6 +7,7 @@ from starlette.exceptions import HTTPException
 from services.timebase import DAY_MS, Span, ms_of, ms_of_iso
 
 LONGEST_MS = 800 * DAY_MS
+"""Two years and their edges: hourly roll-ups make them cheap to read."""
 _EARLIEST_MS = 0
 _LATEST_MS = ms_of_iso("2200-01-01T00:00:00Z")
 """Beyond it no clock of ours is right, and calendars end before the largest integer does."""

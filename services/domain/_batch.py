@@ -100,6 +100,8 @@ class BatchEvent(Frozen):
     who: str
     kind: BatchEventKind
     body: dict[str, str | float | int | bool | None]
+    signed: str | None = None
+    """``account``: by a person who had logged in; else by a name that was chosen, not verified."""
 
 
 class BatchVerdict(Frozen):

@@ -39,7 +39,9 @@ class Site(Frozen):
     kind: SiteKind
     timezone: str = "UTC"
     latitude_deg: float | None = Field(default=None, ge=-66, le=66)
-    """Where the sun is worked out for; never shown, exported or sent. Rounded to a degree is enough."""
+    """Where the sun is worked out for; of camps and lodges also a point on the manager's map.
+
+    Never exported or sent. Rounded to a degree is enough for the sun."""
     longitude_deg: float | None = Field(default=None, ge=-180, le=180)
 
     @field_validator("timezone")

@@ -28,6 +28,7 @@ def event_of(row: BatchEventRow) -> BatchEvent:
         who=row.who,
         kind=cast("BatchEventKind", row.kind),
         body=json.loads(row.body),
+        signed=row.signed,
     )
 
 

@@ -45,16 +45,17 @@ def note(session: Session, before: BatchStateRow | None, card: BatchCard, *, sai
 def of(session: Session, batch: int, limit: int) -> list[BatchVerdict]:
     """Return changes of the verdict on a batch, newest first."""
     query = select(BatchVerdictRow).where(BatchVerdictRow.batch == batch)
-    return [_told(row) for row in session.scalars(query.order_by(BatchVerdictRow.no.desc()).limit(limit))]
+    return [told(row) for row in session.scalars(query.order_by(BatchVerdictRow.no.desc()).limit(limit))]
 
 
 def after(session: Session, change_no: int) -> list[tuple[int, BatchVerdict]]:
     """Return changes of the verdict on any batch after a change number, oldest first."""
     query = select(BatchVerdictRow).where(BatchVerdictRow.change_no > change_no)
-    return [(row.change_no, _told(row)) for row in session.scalars(query.order_by(BatchVerdictRow.change_no))]
+    return [(row.change_no, told(row)) for row in session.scalars(query.order_by(BatchVerdictRow.change_no))]
 
 
-def _told(row: BatchVerdictRow) -> BatchVerdict:
+def told(row: BatchVerdictRow) -> BatchVerdict:
+    """Return a change of the verdict on a batch."""
     return BatchVerdict(
         id=row.no,
         batch=row.batch,

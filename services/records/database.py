@@ -1,5 +1,6 @@
 """Opens the records database: SQLite tuned for two writing processes, or a PostgreSQL by its URL."""
 
+import copy
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,6 +15,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from services.errors import ConfigurationError, DependencyUnavailable
+from services.records.tables import SIGNED
 
 BUSY_TIMEOUT_S = 5.0
 """How long a writer waits for the other one (design 4)."""
@@ -32,6 +34,12 @@ class Database:
         self._writing = self._engine.execution_options(**{_WRITE: True})
         with _dependable():
             migrate(self._writing)
+
+    def signing(self, how: str) -> "Database":
+        """Return the same database for writing what was signed in one way (see `tables.SIGNED`)."""
+        found = copy.copy(self)
+        found._writing = self._writing.execution_options(**{SIGNED: how})  # noqa: SLF001 - a copy of ourselves
+        return found
 
     @contextmanager
     def reading(self) -> Iterator[Session]:

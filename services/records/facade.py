@@ -1,5 +1,6 @@
 """The one door to the records; every method is one short transaction, usable from several processes."""
 
+import copy
 import json
 import secrets
 from collections.abc import Mapping, Sequence
@@ -10,14 +11,17 @@ from sqlalchemy import URL, func, select
 
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
+from services.records.accountdesk import AccountRecords
 from services.records.batchdesk import BatchRecords
 from services.records.database import Database
+from services.records.historydesk import HistoryRecords
 from services.records.operatordesk import OperatorRecords
 from services.records.said import (
     Context,
     KeptEpisode,
     QueuedCommand,
     Result,
+    Signed,
     Taught,
     VerdictChange,
 )
@@ -33,7 +37,7 @@ from services.records.worddesk import WordRecords
 _COMMAND_LIFE_S = 3_600
 
 
-class Records(BatchRecords, WordRecords, OperatorRecords):
+class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, AccountRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str | URL) -> None:
@@ -46,6 +50,12 @@ class Records(BatchRecords, WordRecords, OperatorRecords):
     def close(self) -> None:
         """Release every connection."""
         self._database.close()
+
+    def signing(self, how: Signed) -> "Records":
+        """Return the same records, which note of everything said through them how it was signed."""
+        found = copy.copy(self)
+        found._database = self._database.signing(how)  # noqa: SLF001 - a copy of ourselves
+        return found
 
     # What people own.
 

@@ -19,7 +19,7 @@ from services.timebase import datetime_of
 def statement_of(row: StatementRow) -> Statement:
     """Return a statement."""
     kind = cast("StatementKind", row.kind)
-    return Statement(row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body))
+    return Statement(row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body), row.signed)
 
 
 def check_of(row: StatementRow) -> SensorCheck:

@@ -13,6 +13,9 @@ DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "
 
 StatementKind = Literal["unit_state", "emptied", "release", "probe", "note", "ice_point", "signed"]
 
+Signed = Literal["account", "device", "machine"]
+"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing."""
+
 Origin = Literal["live", "late", "person"]
 """What moved a verdict: data as it came, data that came late, or a named person."""
 
@@ -27,6 +30,8 @@ class Statement:
     who: str
     kind: StatementKind
     body: Mapping[str, Any]
+    signed: str | None = None
+    """How it was signed: ``account`` by a person who had logged in, else by a name that was chosen."""
 
 
 @dataclass(frozen=True, slots=True)

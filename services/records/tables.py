@@ -1,14 +1,33 @@
 """The tables of what people own and say, and of what the monitor made of it."""
 
 from sqlalchemy import BigInteger, Index, Integer, Text, UniqueConstraint
+from sqlalchemy.engine.default import DefaultExecutionContext
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-_Number = BigInteger().with_variant(Integer(), "sqlite")
+Number = BigInteger().with_variant(Integer(), "sqlite")
 """SQLite numbers rows by itself only where the type is spelled INTEGER."""
+
+
+SIGNED = "bushlarder_signed"
+"""Option of a connection: how whoever writes over it proved who he is."""
 
 
 class Table(DeclarativeBase):
     """The base of every table."""
+
+
+def _how_signed(context: DefaultExecutionContext) -> str | None:
+    how = context.execution_options.get(SIGNED)
+    return None if how is None else str(how)
+
+
+def _signed() -> Mapped[str | None]:
+    """Return a column that says how a line was signed, filled from the connection it is written over.
+
+    ``account``: by a person who had logged in; ``device`` or ``machine``: a name chosen there, not
+    verified; NULL: a name chosen where nobody had to log in.
+    """
+    return mapped_column(Text, default=_how_signed)
 
 
 class DatedRow(Table):
@@ -17,7 +36,7 @@ class DatedRow(Table):
     __tablename__ = "dated"
     __table_args__ = (Index("dated_by_key", "kind", "key", "no"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     kind: Mapped[str] = mapped_column(Text)
     """site, bank, unit or person."""
     key: Mapped[str] = mapped_column(Text)
@@ -34,7 +53,7 @@ class StatementRow(Table):
     __tablename__ = "statements"
     __table_args__ = (Index("statements_by_unit", "unit", "kind", "no"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     unit: Mapped[str] = mapped_column(Text)
     kind: Mapped[str] = mapped_column(Text)
     who: Mapped[str] = mapped_column(Text)
@@ -43,6 +62,7 @@ class StatementRow(Table):
     """JSON."""
     ends_clock: Mapped[bool]
     """Whether the unit was said to hold nothing any more."""
+    signed: Mapped[str | None] = _signed()
 
 
 class StateRow(Table):
@@ -69,7 +89,7 @@ class EpisodeRow(Table):
     __tablename__ = "episodes"
     __table_args__ = (UniqueConstraint("unit", "rule", "limit_c", "basis", "start_ms"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     unit: Mapped[str] = mapped_column(Text)
     rule: Mapped[str] = mapped_column(Text)
     limit_c: Mapped[float]
@@ -87,7 +107,7 @@ class VerdictChangeRow(Table):
     __tablename__ = "verdict_changes"
     __table_args__ = (Index("verdict_changes_by_unit", "unit", "no"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     unit: Mapped[str] = mapped_column(Text)
     t_ms: Mapped[int] = mapped_column(BigInteger)
     """The moment the verdict is about."""
@@ -106,7 +126,7 @@ class BatchRow(Table):
     __tablename__ = "batches"
     __table_args__ = (Index("batches_by_place", "place", "unit"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     split_from: Mapped[int | None] = mapped_column(BigInteger)
     split_ms: Mapped[int | None] = mapped_column(BigInteger)
     split_event: Mapped[int | None] = mapped_column(BigInteger)
@@ -121,7 +141,7 @@ class BatchEventRow(Table):
     __tablename__ = "batch_events"
     __table_args__ = (Index("batch_events_by_batch", "batch", "no"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     batch: Mapped[int] = mapped_column(BigInteger)
     t_ms: Mapped[int] = mapped_column(BigInteger)
     """When it happened."""
@@ -130,6 +150,7 @@ class BatchEventRow(Table):
     kind: Mapped[str] = mapped_column(Text)
     body: Mapped[str] = mapped_column(Text)
     """JSON."""
+    signed: Mapped[str | None] = _signed()
 
 
 class BatchStayRow(Table):
@@ -138,7 +159,7 @@ class BatchStayRow(Table):
     __tablename__ = "batch_stays"
     __table_args__ = (Index("batch_stays_by_unit", "unit", "from_ms"), Index("batch_stays_by_batch", "batch"))
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     batch: Mapped[int] = mapped_column(BigInteger)
     unit: Mapped[str | None] = mapped_column(Text)
     """NULL while it was out of any cabinet."""
@@ -171,7 +192,7 @@ class BatchVerdictRow(Table):
         Index("batch_verdicts_by_change", "change_no"),
     )
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     change_no: Mapped[int] = mapped_column(BigInteger)
     """Counted together with the changes of the state table, so that live changes have one order."""
     batch: Mapped[int] = mapped_column(BigInteger)
@@ -191,7 +212,7 @@ class CommandRow(Table):
 
     __tablename__ = "commands"
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     unit: Mapped[str] = mapped_column(Text)
     name: Mapped[str] = mapped_column(Text)
     arguments: Mapped[str] = mapped_column(Text)
@@ -201,6 +222,7 @@ class CommandRow(Table):
     expires_ms: Mapped[int] = mapped_column(BigInteger)
     correlation: Mapped[str] = mapped_column(Text)
     """Sixteen random bytes as hexadecimal digits."""
+    signed: Mapped[str | None] = _signed()
 
 
 class CounterRow(Table):
@@ -231,7 +253,7 @@ class OperatorEventRow(Table):
     __tablename__ = "operator_events"
     __table_args__ = (Index("operator_events_by_time", "t_ms"),)
 
-    no: Mapped[int] = mapped_column(_Number, primary_key=True)
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
     t_ms: Mapped[int] = mapped_column(BigInteger)
     kind: Mapped[str] = mapped_column(Text)
     about: Mapped[str] = mapped_column(Text)

@@ -21,16 +21,16 @@ pytestmark = [
 SHOTS = Path(__file__).resolve().parents[2] / "build" / "screenshots"
 DISCARD, HOLD = text.WORDS[Verdict.DISCARD_ADVISED], text.WORDS[Verdict.HOLD]
 EXPECTED = {
-    "fleet": ("/", ["Meat chest", "Milk fridge", "Salad drawer", DISCARD, HOLD, "Cold", "plan on 17:22"]),
-    "camp": ("/camp/vehicle-3", ["Meat chest", "Salad drawer", DISCARD, "Cold", "plan on 17:22"]),
+    "fleet": ("/", ["Meat chest", "Milk fridge", "Salad drawer", DISCARD, HOLD, "Cold", "plan on 17:"]),
+    "camp": ("/camp/vehicle-3", ["Meat chest", "Salad drawer", DISCARD, "Cold", "plan on 17:"]),
     "camps": ("/camp", ["Vehicle 3", "River camp", DISCARD, HOLD]),
     "tonight": (
         "/tonight",
         ["Will the batteries last tonight", "Meat chest", "Will not last", "may not last the night"],
     ),
     "plan": ("/plan", ["Plan a trip", "Nights", "Work it out"]),
-    "workshop": ("/workshop", ["Meat chest", "battery flat", DISCARD, "plan on 17:22", "mΩ"]),
-    "unit": ("/units/v3-meat", ["Meat chest", DISCARD, "plan on 17:22", "5 h 50 min above 5.0 °C"]),
+    "workshop": ("/workshop", ["Meat chest", "battery flat", DISCARD, "plan on 17:", "mΩ"]),
+    "unit": ("/units/v3-meat", ["Meat chest", DISCARD, "plan on 17:", "5 h 50 min above 5.0 °C"]),
 }
 
 

@@ -57,6 +57,7 @@ class Box:
             "BUSHLARDER_BROKER_FOLDER": str(self.data / "broker-files"),
             "BUSHLARDER_PORT": str(self.web_port),
         }
+        self.token = ""
         self.running = {}
         self.log = folder / "log"
 
@@ -89,7 +90,10 @@ class Box:
         )  # fmt: skip
 
     def get(self, path):
-        with urllib.request.urlopen(f"http://127.0.0.1:{self.web_port}{path}", timeout=5) as answer:
+        asked = urllib.request.Request(
+            f"http://127.0.0.1:{self.web_port}{path}", headers={"Authorization": f"Bearer {self.token}"}
+        )
+        with urllib.request.urlopen(asked, timeout=5) as answer:  # noqa: S310 - our own loopback address
             return json.loads(answer.read())
 
     def wait_for(self, condition, timeout_s=60):
@@ -114,6 +118,9 @@ def box(tmp_path):
     records = Records(found.data / "records.db")
     records.apply_fleet(parse_fleet(FLEET, name="fleet.toml"), who="Asha", now_ms=now_ms())
     records.close()
+    given = found.tool("person", "token", "watch", "--role", "manager")
+    assert given.returncode == 0, given.stderr
+    found.token = given.stdout.strip()
     yield found
     found.stop()
 

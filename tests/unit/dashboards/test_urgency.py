@@ -2,7 +2,7 @@ import itertools
 
 import pytest
 
-from dashboards.urgency import Need, battery_fails_tonight, in_order, need_of
+from dashboards.urgency import Need, battery_fails_tonight, in_order, need_of, stops_ms
 from services.domain import LastsUntil, Verdict
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NO_BATTERY, NOW_MS, card, runout
@@ -65,3 +65,20 @@ def test_among_equals_the_soonest_stands_first():
     sooner = risk.model_copy(update={"from_p10": NOW_MS + HOUR_MS})
     early = card("v3-veg", runout=runout(food_at_risk=sooner))
     assert [p.card.unit for p in in_order([card(runout=runout()), early])] == ["v3-veg", "v3-meat"]
+
+
+def test_what_stopped_and_what_soon_stops_stand_in_the_order_their_food_is_at_risk():
+    risk = runout().food_at_risk
+    late = risk.model_copy(update={"from_p10": NOW_MS + 20 * HOUR_MS})
+    soon = risk.model_copy(update={"from_p10": NOW_MS + HOUR_MS})
+    stopped = card("v3-veg", cut_out_now=True, runout=runout(food_at_risk=late))
+    failing = card("v3-meat", runout=runout(food_at_risk=soon))
+    assert [p.need for p in in_order([stopped, failing])] == [Need.BATTERY, Need.CUT_OUT]
+
+
+def test_a_battery_on_charge_is_counted_from_when_the_charging_stops():
+    charging = runout(reason="charging", hours_p10=2.0, if_charging_stops_at=NOW_MS + HOUR_MS)
+    assert stops_ms(card(runout=charging)) == NOW_MS + 3 * HOUR_MS
+    assert stops_ms(card(runout=runout(hours_p10=2.0))) == NOW_MS + 2 * HOUR_MS
+    assert stops_ms(card(cut_out_now=True)) == float("-inf")
+    assert stops_ms(card(runout=NO_BATTERY)) == float("inf")

@@ -6,7 +6,8 @@ from tests.helpers.larder import analysis, card
 
 
 def test_a_cell_shows_the_range_and_never_a_number_for_nothing():
-    bins = ChannelBins(t_ms=(0, 1, 2), min=(1.04, None, 3.0), max=(2.96, None, 3.01), count=(2, 0, 2))
+    low, high = (1.04, None, 3.0), (2.96, None, 3.01)
+    bins = ChannelBins(t_ms=(0, 1, 2), min=low, max=high, mean=low, count=(2, 0, 2))
     assert [_cell(bins, i, 1) for i in range(3)] == ["1.0 to 3.0", "no reading", "3.0"]
     assert _cell(None, 0, 1) == ""
 

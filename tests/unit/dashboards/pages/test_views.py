@@ -1,8 +1,7 @@
 import pytest
 
 from dashboards import text
-from dashboards.pages.views import card_view, groups_of, statement_words
-from dashboards.urgency import in_order
+from dashboards.pages.views import card_view, statement_words
 from services.api.schemas import StatementRow
 from services.domain import SensorFlag, Verdict
 from services.timebase import HOUR_MS
@@ -85,9 +84,3 @@ def test_a_cabinet_not_in_use_is_never_called_cold(state):
     assert view.risk == "", "nothing lies in it that anybody knows of"
     held = card_view(card(state=state, standing=Verdict.HOLD, computed=Verdict.OK), NOW_MS)
     assert (held.verdict, held.word, held.computed_word) == ("hold", text.WORDS[Verdict.HOLD], "Not in use")
-
-
-def test_every_cabinet_stands_in_exactly_one_group():
-    groups = groups_of(in_order(cards()), NOW_MS)
-    assert [group.key for group in groups] == ["now", "cold"]
-    assert sorted(row.unit for group in groups for row in group.rows) == sorted(c.unit for c in cards())

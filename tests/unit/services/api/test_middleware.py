@@ -1,5 +1,5 @@
 import pytest
-from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection
 
 from services.api.middleware import _own, content_policy, text_hash
 
@@ -17,10 +17,16 @@ from services.api.middleware import _own, content_policy, text_hash
         ({"origin": "http://other.lan", "host": "box.lan"}, False),
         ({"origin": "http://box.lan.other", "host": "box.lan"}, False),
         ({"origin": "null", "host": "box.lan"}, False),
+        ({"cookie": "bushlarder=x", "host": "localhost:8420"}, False),
+        ({"cookie": "bushlarder=x", "host": "localhost", "origin": "http://localhost"}, True),
+        ({"authorization": "Bearer x", "sec-fetch-site": "cross-site", "host": "box.lan"}, True),
+        ({"authorization": "Basic x", "sec-fetch-site": "cross-site", "host": "box.lan"}, False),
     ],
 )
 def test_a_change_is_taken_from_our_own_pages_and_from_programs_only(headers, own):
-    assert _own(Headers(headers)) is own
+    raw = [(name.encode(), value.encode()) for name, value in headers.items()]
+    scope = {"type": "http", "scheme": "http", "path": "/", "query_string": b"", "headers": raw}
+    assert _own(HTTPConnection(scope)) is own
 
 
 def test_the_policy_lets_nothing_in_from_outside():

@@ -1,0 +1,45 @@
+"""Roles, places and signatures in words."""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from services.api.access import Role, Sites
+
+ROLES: dict[Role, str] = {
+    "manager": "operations manager",
+    "cook": "camp cook",
+    "workshop": "workshop",
+    "inspector": "inspector, reads only",
+    "administrator": "administrator",
+}
+VERIFIED, NOT_VERIFIED = "verified", "not verified"
+
+
+class Place(Protocol):
+    """A place with its name."""
+
+    @property
+    def id(self) -> str:
+        """Its id."""
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+
+
+def places_words(sites: Sites, known: Sequence[Place]) -> str:
+    """Return the places somebody sees; one that is no longer there by its id."""
+    if sites is None:
+        return "sees every place"
+    names = {place.id: place.name for place in known}
+    return f"sees {', '.join(sorted(names.get(site, site) for site in sites))}"
+
+
+def signed_words(signed: str | None) -> str:
+    """Return whether anybody checked who signed."""
+    return VERIFIED if signed == "account" else NOT_VERIFIED
+
+
+def signer_words(who: str, signed: str | None) -> str:
+    """Return a name with whether it was checked, for lists that say of the rest that it was not."""
+    return f"{who} ({VERIFIED})" if signed == "account" else who

@@ -1,0 +1,113 @@
+"""What looking back needs of the records; the facade in services.records is the real one."""
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Protocol
+
+from services.domain import BatchCard, BatchEvent, BatchVerdict, Verdict
+
+
+class Said(Protocol):
+    """A statement as the records hand it out."""
+
+    @property
+    def id(self) -> int:
+        """Number of the statement, rising."""
+
+    @property
+    def unit(self) -> str:
+        """The unit it is about."""
+
+    @property
+    def t_ms(self) -> int:
+        """When it was said, in ms since 1970-01-01 UTC."""
+
+    @property
+    def who(self) -> str:
+        """The person's name."""
+
+    @property
+    def kind(self) -> str:
+        """What kind of statement it is."""
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What was said."""
+
+    @property
+    def signed(self) -> str | None:
+        """How it was signed: ``account`` by a person who had logged in."""
+
+
+class ToldOfBatch(Protocol):
+    """Something of a batch as the records hand it out."""
+
+    @property
+    def told(self) -> BatchEvent | BatchVerdict:
+        """What was said or concluded."""
+
+    @property
+    def unit(self) -> str | None:
+        """The cabinet it lay in then."""
+
+
+class ChangedVerdict(Protocol):
+    """A change of a cabinet's own verdict as the records hand it out."""
+
+    @property
+    def unit(self) -> str:
+        """The cabinet."""
+
+    @property
+    def t_ms(self) -> int:
+        """The moment the verdict is about."""
+
+    @property
+    def recorded_ms(self) -> int:
+        """When it was worked out."""
+
+    @property
+    def computed(self) -> Verdict:
+        """What readings alone say."""
+
+    @property
+    def standing(self) -> Verdict:
+        """What stands."""
+
+    @property
+    def standing_before(self) -> Verdict | None:
+        """What stood before."""
+
+    @property
+    def origin(self) -> str:
+        """live, late or person."""
+
+    @property
+    def why(self) -> str:
+        """The reason."""
+
+
+class HistoryBook(Protocol):
+    """What looking back needs of the records."""
+
+    def statements_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[Said]:
+        """Return what people said of cabinets."""
+
+    def unit_verdicts_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[ChangedVerdict]:
+        """Return changes of cabinets' own verdicts."""
+
+    def batch_events_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[ToldOfBatch]:
+        """Return what was said of batches."""
+
+    def batch_verdicts_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[ToldOfBatch]:
+        """Return changes of batches' verdicts."""
+
+    def batches_discarded(self, start_ms: int, end_ms: int) -> Sequence[BatchCard]:
+        """Return batches thrown away in a span."""

@@ -1,0 +1,112 @@
+"""Looking back: what was said and concluded between two moments, and what food was lost."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from services.api.batchdesk import BatchDesk
+from services.api.historyport import ChangedVerdict, HistoryBook, Said, ToldOfBatch
+from services.api.schemas import StatementRow
+from services.domain import BatchCard, BatchEvent, Verdict
+
+Kind = Literal["said", "food", "verdict"]
+"""Said of a cabinet; said of a batch of food; a verdict that changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictMove:
+    """A change of verdict, of a cabinet's own clock or of a batch."""
+
+    computed: Verdict
+    standing: Verdict
+    before: Verdict | None
+    origin: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One line of the history."""
+
+    written_ms: int
+    """When it was written down here; the order of the history."""
+    t_ms: int
+    """The moment it is about."""
+    kind: Kind
+    unit: str | None
+    batch: int | None
+    told: StatementRow | BatchEvent | VerdictMove
+
+
+def happenings(
+    book: HistoryBook,
+    start_ms: int,
+    end_ms: int,
+    *,
+    units: Collection[str] | None,
+    kinds: Collection[Kind],
+    limit: int,
+) -> list[Happening]:
+    """Return what was written down in ``[start_ms, end_ms)``, newest first, at most `limit` lines.
+
+    Every source is asked for as many lines, so that none of the newest is missing from the whole.
+    """
+    asked: dict[str, Any] = {"units": units, "limit": limit}
+    found: list[Happening] = []
+    if "said" in kinds:
+        found += [_said(s) for s in book.statements_between(start_ms, end_ms, **asked)]
+    if "food" in kinds:
+        found += [_food(each) for each in book.batch_events_between(start_ms, end_ms, **asked)]
+    if "verdict" in kinds:
+        found += [_moved(change) for change in book.unit_verdicts_between(start_ms, end_ms, **asked)]
+        found += [_food(each) for each in book.batch_verdicts_between(start_ms, end_ms, **asked)]
+    return sorted(found, key=lambda each: -each.written_ms)[:limit]
+
+
+def statement_row(said: Said) -> StatementRow:
+    """Return a statement in the shape the interface hands out."""
+    return StatementRow(
+        id=said.id, t_ms=said.t_ms, unit=said.unit, who=said.who, kind=said.kind, body=dict(said.body),
+        signed=said.signed,
+    )  # fmt: skip
+
+
+def _said(said: Said) -> Happening:
+    return Happening(said.t_ms, said.t_ms, "said", said.unit, None, statement_row(said))
+
+
+def _moved(change: ChangedVerdict) -> Happening:
+    move = VerdictMove(change.computed, change.standing, change.standing_before, change.origin, change.why)
+    return Happening(change.recorded_ms, change.t_ms, "verdict", change.unit, None, move)
+
+
+def _food(each: ToldOfBatch) -> Happening:
+    told = each.told
+    if isinstance(told, BatchEvent):
+        return Happening(told.said, told.t, "food", each.unit, told.batch, told)
+    move = VerdictMove(told.computed, told.standing, told.standing_before, told.origin, told.why)
+    return Happening(told.recorded, told.t, "verdict", each.unit, told.batch, move)
+
+
+ALL_KINDS: frozenset[Kind] = frozenset({"said", "food", "verdict"})
+
+
+class LookBackDesk(BatchDesk):
+    """The part of the desk that looks back."""
+
+    def happenings(
+        self,
+        start_ms: int,
+        end_ms: int,
+        *,
+        units: Collection[str] | None = None,
+        kinds: Collection[Kind] = ALL_KINDS,
+        limit: int = 200,
+    ) -> list[Happening]:
+        """Return what was written down in ``[start_ms, end_ms)``, newest first; without `units`, of all."""
+        return happenings(self._records, start_ms, end_ms, units=units, kinds=kinds, limit=limit)
+
+    def batches_discarded(self, start_ms: int, end_ms: int) -> list[BatchCard]:
+        """Return batches that were thrown away in a span, the newest first."""
+        found = self._records.batches_discarded(start_ms, end_ms)
+        return sorted(found, key=lambda card: -card.batch.since)

@@ -1,0 +1,47 @@
+import pytest
+
+from services.api.lookback import ALL_KINDS, VerdictMove, happenings
+from services.api.schemas import StatementRow
+from services.domain import BatchEvent, BatchNew, Verdict
+from services.records.facade import Records
+from services.timebase import HOUR_MS, MINUTE_MS
+from tests.helpers.larder import NOW_MS, analysis, card, fleet
+
+
+@pytest.fixture
+def records(tmp_path):
+    """A house in which four things were written down, one a minute."""
+    found = Records(tmp_path / "records.db")
+    found.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - HOUR_MS)
+    held = card(standing=Verdict.HOLD, standing_since=NOW_MS - HOUR_MS, as_of=NOW_MS)
+    found.write_card(held, analysis(held))
+    found.say_note("v3-meat", who="Jonas K.", note="lid was open", now_ms=NOW_MS + MINUTE_MS)
+    new = BatchNew(what="Fish", food_class="frozen_fish", unit="camp-fish")
+    found.load_batch(new, who="Jonas K.", now_ms=NOW_MS + 3 * MINUTE_MS, happened_ms=NOW_MS)
+    found.say_note("v3-veg", who="Thandi M.", note="gasket worn", now_ms=NOW_MS + 2 * MINUTE_MS)
+    yield found
+    found.close()
+
+
+def told(records, *, units=None, kinds=ALL_KINDS, limit=10, end_ms=NOW_MS + HOUR_MS):
+    return happenings(records, 0, end_ms, units=units, kinds=kinds, limit=limit)
+
+
+def test_everything_stands_in_one_order_the_newest_first(records):
+    found = told(records)
+    assert [type(each.told) for each in found] == [BatchEvent, StatementRow, StatementRow, VerdictMove]
+    assert [each.unit for each in found] == ["camp-fish", "v3-veg", "v3-meat", "v3-meat"]
+
+
+def test_both_times_are_kept_where_something_was_written_down_later(records):
+    first, *_, verdict = told(records)
+    assert (first.written_ms, first.t_ms) == (NOW_MS + 3 * MINUTE_MS, NOW_MS)
+    assert (verdict.written_ms, verdict.t_ms) == (NOW_MS, NOW_MS - HOUR_MS)
+
+
+def test_it_is_narrowed_by_cabinet_kind_time_and_number(records):
+    assert [each.unit for each in told(records, units={"v3-veg"})] == ["v3-veg"]
+    assert [each.kind for each in told(records, kinds={"verdict"})] == ["verdict"]
+    assert [each.kind for each in told(records, kinds={"food"})] == ["food"]
+    assert len(told(records, limit=2)) == 2
+    assert [each.kind for each in told(records, end_ms=NOW_MS + MINUTE_MS)] == ["verdict"]
