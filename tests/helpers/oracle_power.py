@@ -16,7 +16,8 @@ from services.analytics.power.signs import (
     UNSEEN_MS,
     UNSEEN_RATIO,
 )
-from services.analytics.power.threshold import ABOVE_CUTOUT_V, LATE_MS
+from services.analytics.power.threshold import ABOVE_CUTOUT_V
+from services.analytics.power.turned import LATE_MS
 
 HOUR_MS = 3_600_000
 

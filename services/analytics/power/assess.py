@@ -25,7 +25,7 @@ from services.analytics.power.cutouts import (
     stopped_share_mask,
     threshold_of,
 )
-from services.analytics.power.drop import drop_of
+from services.analytics.power.drop import Drop, drop_of
 from services.analytics.power.energy import learned_of
 from services.analytics.power.forecast import runout_of
 from services.analytics.power.frame import BoolArray, Frame, Runs, frame_of, runs_of
@@ -97,6 +97,7 @@ class _Supply:
     threshold: Threshold
     events: tuple[Event, ...]
     steps: Steps
+    drop: Drop
     source: SourceResistance
     capacity: Capacity | None
     charging: BoolArray
@@ -156,7 +157,7 @@ def power(
         settings=fed,
         capacity=supply.capacity,
         state=supply.state,
-        drop=drop_of(supply.steps, fed),
+        drop=supply.drop,
         run_h=usual_run_h(runs),
         cutout_v_12=supply.threshold.at(as_of_ms),
         cut_out_since_ms=None if (event := cut_out_now(supply.events)) is None else event.start_ms,
@@ -228,6 +229,7 @@ def _supply(
     ]
     threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
     steps = stop_steps(frame, runs, settings)
+    drop, known = drop_of(steps, settings), usable(learned, settings)
     amps = load_a(frame, settings) + standby_a(frame, settings)
     if others is not None:
         amps = amps + others.at(frame.t_ms)
@@ -247,14 +249,13 @@ def _supply(
             settings,
         ),
         steps=steps,
+        drop=drop,
         source=source_resistance(frame, steps, settings),
         capacity=capacity,
         charging=charging,
         ah=ah,
         measured_ah=measured,
-        state=charge_state(
-            frame, runs, settings, capacity, ah, learned=usable(learned, settings), charging=charging
-        ),
+        state=charge_state(frame, runs, settings, capacity, ah, learned=known, charging=charging, drop=drop),
     )
 
 

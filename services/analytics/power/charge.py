@@ -8,12 +8,15 @@ import numpy as np
 from services.analytics.power.capacity import Capacity
 from services.analytics.power.charging import charging_at, full_charges_ms, stretches_of
 from services.analytics.power.curves import CURVES, curve_of, soc_beyond
+from services.analytics.power.drop import Drop
 from services.analytics.power.frame import BoolArray, Frame, Runs
-from services.analytics.power.gauge import Filter, Followed, Gauge
+from services.analytics.power.gauge import Filter, Followed
 from services.analytics.power.halftap import NOT_KNOWN, common_a, tapped_a
+from services.analytics.power.knownbank import Gauge
 from services.analytics.power.learned import Learned, bank_key
 from services.analytics.power.siteclock import by_night, sunlit
-from services.analytics.power.track import Rests, track_of
+from services.analytics.power.track import READING_SD, Rests, track_of
+from services.analytics.power.underload import read_under_load
 from services.analytics.power.wells import wells_of
 from services.domain import Quantiles, UnitSettings
 from services.telemetry import FloatArray, IntArray
@@ -155,7 +158,7 @@ def rests(frame: Frame, runs: Runs, settings: UnitSettings, charging: BoolArray)
     flat = volts > curve.trusted_below_v
     step = np.digitize(volts, PLATEAU_V)
     soc = np.where(flat, np.array(PLATEAU_SOC)[step], soc_beyond(volts, curve))
-    sd = np.where(flat, np.array(PLATEAU_SD)[step], curve.soc_sd)
+    sd = np.where(flat, np.array(PLATEAU_SD)[step], READING_SD)
     return Rests(at, soc, sd, flat)
 
 
@@ -179,6 +182,7 @@ def charge_state(
     *,
     learned: Learned | None = None,
     charging: BoolArray | None = None,
+    drop: Drop | None = None,
 ) -> ChargeState:
     """Return the state of charge at the last sample.
 
@@ -199,6 +203,9 @@ def charge_state(
         voltage of that day means (charging, surface charge).
     charging : (n,) bool, optional
         What `charging_at` gives, where it is known already.
+    drop : Drop, optional
+        Cable, joints and battery, as stops show them; with it the charge is read under load where no rest
+        is for hours.
     """
     curve, known = curve_of(settings)
     charging = charging_at(frame, curve) if charging is None else charging
@@ -213,7 +220,10 @@ def charge_state(
         return ChargeState(None, 0.0, unknown, now, full, ends, lengths)
     ah = drawn_ah(frame, load_a(frame, settings)) if ah is None else ah
     label_ah = settings.bank.capacity_ah if settings.bank is not None else capacity.ah
-    found = _settled(rests(frame, runs, settings, charging), frame, charging, ah / label_ah)
+    found = rests(frame, runs, settings, charging)
+    if drop is not None:
+        found = read_under_load(frame, runs, settings, charging=charging, drop=drop, rests=found)
+    found = _settled(found, frame, charging, ah / label_ah)
     key = bank_key(settings)
     usable = learned is not None and learned.bank == key and learned.day_ms <= int(frame.t_ms[-1])
     lithium = curve is CURVES["lifepo4"]

@@ -1,6 +1,7 @@
 """Open-circuit voltage and inner resistance of 12 V batteries against state of charge, as data."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,6 +42,8 @@ class RestCurve:
     """Share lost by standing at 25 °C (from memory: antimony 5 to 10 %, calcium and mat 1 to 3 %, lithium 1
     to 3 % with its board)."""
     source: str
+    knee: tuple[tuple[float, float], ...] = ()
+    """Charge and rest voltage below a tenth, in place of the row at 0 %. [1], [V at 12 V nominal]"""
 
 
 _FLOODED = tuple(round(6.0 * (gravity + LEAD_ACID_CELL_OFFSET_V), 3) for gravity in FLOODED_SPECIFIC_GRAVITY)
@@ -94,7 +97,9 @@ CURVES: dict[str, RestCurve] = {
         coulombic_share=0.99,
         held_above_v=13.42,
         leak_per_month=0.02,
-        source="four times a per-cell list published in an open firmware header (secondary)",
+        source="four times a per-cell list published in an open firmware header (secondary); its last tenth"
+        " ends at 2.5 V a cell as makers' sheets do, where the list ends at 3.0 V",
+        knee=((0.0, 10.0), (0.04, 12.0)),
     ),
 }
 """By chemistry. Charging and full voltages at 25 °C: common practice, no source."""
@@ -102,7 +107,16 @@ CURVES: dict[str, RestCurve] = {
 ASSUMED_CHEMISTRY = "flooded"
 """For reading a rest voltage where the file names no chemistry; never used for a run-out."""
 
-_SOC_GRID = np.linspace(0.0, 1.0, 11)
+
+@lru_cache(maxsize=16)
+def _rows(curve: RestCurve) -> tuple[FloatArray, FloatArray]:
+    """Return the states of charge and voltages of a table, its knee in place of the row at 0 %."""
+    soc, volts = np.linspace(0.0, 1.0, 11), np.array(curve.volts)
+    if not curve.knee:
+        return soc, volts
+    low = np.array(curve.knee)
+    return np.concatenate([low[:, 0], soc[1:]]), np.concatenate([low[:, 1], volts[1:]])
+
 
 _LEAD_SOC = np.array([0.01, 0.03, 0.05, 0.09, 0.11, 0.17, 0.24, 0.39, 0.54, 0.69, 0.84, 0.99])
 _LEAD_OHM = np.array([0.59, 0.49, 0.41, 0.29, 0.25, 0.17, 0.11, 0.06, 0.04, 0.03, 0.03, 0.02]) / 4.0
@@ -135,12 +149,12 @@ def rest_v(soc: FloatArray | float, curve: RestCurve) -> FloatArray:
     (n,) float64
         Straight lines between the rows of the table. [V at 12 V nominal]
     """
-    return np.asarray(np.interp(soc, _SOC_GRID, curve.volts), dtype=np.float64)
+    return np.asarray(np.interp(soc, *_rows(curve)), dtype=np.float64)
 
 
 def soc_at_rest(volts: FloatArray | float, curve: RestCurve) -> FloatArray:
     """Return the state of charge that a rest voltage stands for, clipped to the table [0 … 1]."""
-    return np.asarray(np.interp(volts, curve.volts, _SOC_GRID), dtype=np.float64)
+    return np.asarray(np.interp(volts, *_rows(curve)[::-1]), dtype=np.float64)
 
 
 def soc_beyond(volts: FloatArray | float, curve: RestCurve) -> FloatArray:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.analytics.power.curves import CURVES, battery_ohm, curve_of, soc_at_rest
+from services.analytics.power.curves import CURVES, battery_ohm, curve_of, rest_v, soc_at_rest
 from services.analytics.power.path import sound_ohm
 from services.analytics.power.resistance import Steps
 from services.domain import UnitSettings
@@ -41,6 +41,36 @@ class Drop:
     def battery_ohm(self, soc: FloatArray, settings: UnitSettings) -> FloatArray:
         """Return the battery's own part at states of charge [Ω]."""
         return self.battery_share * _sound_battery_ohm(soc, settings)
+
+
+def loaded_v(
+    soc: FloatArray, settings: UnitSettings, drop: Drop, *, unit_a: FloatArray | float
+) -> FloatArray:
+    """Return the voltage at the unit while it draws a current, beside the bank's other loads.
+
+    Parameters
+    ----------
+    soc : (...) float64
+        States of charge.
+    settings : UnitSettings
+        Chemistry, other loads.
+    drop : Drop
+        Cable, joints and battery.
+    unit_a : (...) float64 or float
+        The unit's current. [A]
+
+    Returns
+    -------
+    (...) float64
+        [V at 12 V nominal]
+    """
+    bank = settings.bank
+    inner = drop.battery_ohm(soc, settings)
+    other_a = (bank.other_load_a if bank is not None else 0.0) + settings.running_a * (
+        settings.units_on_bank - 1
+    ) / 2
+    fallen = unit_a * (drop.cable_ohm + inner) + other_a * inner
+    return np.asarray(rest_v(soc, curve_of(settings)[0]) - fallen / (settings.nominal_v / 12.0), np.float64)
 
 
 def drop_of(steps: Steps, settings: UnitSettings) -> Drop:

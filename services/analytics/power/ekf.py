@@ -103,10 +103,10 @@ def corrected(
     gain = common / spread
     surprise = value - float(row @ estimate.mean)
     if teaches is None:
-        return Estimate(estimate.mean + gain * surprise, estimate.cov - np.outer(gain, common))
+        return Estimate(estimate.mean + gain * surprise, estimate.cov - gain[:, None] * common)
     gain = gain * teaches
-    crossed = np.outer(gain, common)
-    cov = estimate.cov - crossed - crossed.T + spread * np.outer(gain, gain)
+    crossed = gain[:, None] * common
+    cov = estimate.cov - crossed - crossed.T + spread * (gain[:, None] * gain)
     return Estimate(estimate.mean + gain * surprise, cov)
 
 

@@ -20,6 +20,7 @@ from services.analytics.power.habits import (
 from services.analytics.power.holdover import DEFAULT_AMBIENT_C
 from services.analytics.power.load import HORIZON_H, Demand, Load, demand_of, load_of
 from services.analytics.power.moves import Outlook, moves
+from services.analytics.power.nearcut import seen_under_load
 from services.analytics.power.runout import (
     Reserve,
     chance_until,
@@ -112,13 +113,9 @@ def _forecast(
     """Return the forecast proper, counted from the last sample or the end of charging."""
     load = load_of(demand, situation.settings, from_ms=from_ms, others=situation.others)
     soc_cut = soc_at_cutout(situation.settings, cutout_v_12=situation.cutout_v_12, drop=situation.drop)
-    reserve = reserve_of(
-        situation.state,
-        capacity,
-        soc_cut=soc_cut,
-        left_share=_left_share(situation, capacity, demand),
-        load=load,
-    )
+    left_share = _left_share(situation, capacity, demand)
+    state = situation.state if charging else seen_under_load(situation, soc_cut, left_share)
+    reserve = reserve_of(state, capacity, soc_cut=soc_cut, left_share=left_share, load=load)
     habit = _habit(situation, capacity)
     next_ms = next_start_ms(habit, situation.as_of_ms)
     worked = _Worked(situation, capacity, demand, load, reserve, habit, next_ms, from_ms)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.analytics.power import ekf
-from services.analytics.power.capacity import LABEL_CAP, Capacity
+from services.analytics.power.capacity import Capacity
 from services.analytics.power.learned import Learned
 from services.analytics.power.track import SILENT_MS, Track
 from services.analytics.power.wells import Wells, tilt_after
@@ -17,9 +17,6 @@ KNOWN_SD = 0.4
 """With a wider error nothing is known."""
 UNKNOWN_SD = 1.0
 """Where nothing is known yet: the first rest voltage or full charge decides."""
-READING_SD = 0.08
-"""What one rest voltage an hour scatters about its curve, in state of charge: the hours of one night have
-much of it in common (judgement, no source)."""
 FULL_SD = 0.03
 """A full charge, and the end of one that seemed to become full, may be short by this (judgement)."""
 TOP_SLACK = 0.05
@@ -52,71 +49,14 @@ DRAIN_JUMP, DRAIN_REOPENED = 0.5, 0.05
 CURVE_SDS = 2.0
 SILENT_SD_PER_DAY = 0.3
 """How much the charge may move in a day that nothing was heard of (judgement)."""
-MARGIN_SD = 0.03
-"""Of the state of charge at which a cut-out acts, beside the curve's own error (judgement)."""
-LEAST_MARGIN = 0.01
 NEARLY_FULL_SOC, FULLER_SOC = 0.7, 0.5
 """Counted to above the first with a voltage that no well charged bank shows: something unseen drew."""
 EMPTY_SD = 0.05
 """A bank counted down to nothing is empty give or take this: what is counted beyond, nobody can draw, so it
-says nothing of its capacity (judgement)."""
+says nothing of its capacity; less sure where its voltage says otherwise (judgement)."""
 EMPTY_SOC = 0.15
 """Counted down to here with a voltage on the flat part: something unseen charged (judgement)."""
 WEEK_DAYS, TAUGHT_SD = 7, 0.15
-
-
-@dataclass(frozen=True)
-class Gauge:
-    """What is known of a bank together: charge, capacity and the error of its rest curve."""
-
-    estimate: ekf.Estimate
-    capacity: Capacity
-    """As believed before anything was measured."""
-    temperature_share: float
-    """What the bank's temperature makes of its capacity now."""
-    label_ah: float
-
-    @property
-    def usable_ah(self) -> float:
-        """Capacity as learned, at the temperature of now [Ah]."""
-        at_25 = self.capacity.ah * math.exp(-float(self.estimate.mean[1]))
-        return min(at_25 * self.temperature_share, LABEL_CAP * self.label_ah)
-
-    @property
-    def usable_share_sd(self) -> float:
-        """Relative standard deviation of `usable_ah`."""
-        return self.estimate.sd(1)
-
-    def _at_cut(self, soc_cut: float) -> float:
-        """Return the true charge at a cut-out that the rest table puts at `soc_cut`."""
-        return soc_cut - float(ekf.knot_weights(soc_cut) @ self.estimate.mean[ekf.CURVE :])
-
-    def margin(self, soc_cut: float, left_share: float = 0.0) -> float:
-        """Return the charge above a cut-out, the curve's learned error taken off; none lies below empty."""
-        lowest = max(0.0, self._at_cut(soc_cut)) + left_share
-        return max(LEAST_MARGIN, float(self.estimate.mean[ekf.CHARGE]) - lowest)
-
-    def reserve(self, soc_cut: float, left_share: float = 0.0) -> tuple[float, float]:
-        """Return the charge left above a cut-out and the standard deviation of its logarithm [Ah], [1].
-
-        Errors that charge, capacity and curve have in common count once: charge read from the same curve as
-        the cut-out is surer than either.
-
-        Parameters
-        ----------
-        soc_cut : float
-            State of charge at the cut-out, as the rest table has it.
-        left_share : float
-            What a run leaves behind in the bound well, so that even an empty battery holds it.
-        """
-        margin = self.margin(soc_cut, left_share)
-        below_empty = self._at_cut(soc_cut) < 0.0
-        row = (ekf.CHARGE_ROW if below_empty else ekf.reading_row(soc_cut)) / margin
-        row[ekf.DRAIN] = -1.0
-        variance = float(row @ self.estimate.cov @ row) + (MARGIN_SD / margin) ** 2
-        capacity_part = float(self.estimate.cov[1, 1])
-        rest = max(0.0, variance - capacity_part)
-        return self.usable_ah * margin, math.sqrt(capacity_part + math.log1p(rest))
 
 
 @dataclass(frozen=True)
@@ -143,6 +83,8 @@ class Filter:
         self._learned: list[Learned] = []
         self._row = ekf.CHARGE_ROW.copy()
         self._bank = track.bank
+        self._seen = 0.0
+        """Charge that the newest voltage still leaves it, one standard deviation down."""
         if learned is None:
             self.estimate = ekf.fresh(
                 0.5,
@@ -171,11 +113,11 @@ class Filter:
         rows = zip(
             track.t_ms.tolist(), track.hours.tolist(), track.used.tolist(), track.charging.tolist(),
             track.absorbing_h.tolist(), track.silent_h.tolist(), track.starts_day.tolist(),
-            track.full.tolist(), track.absorbs.tolist(), track.reading.tolist(), track.flat.tolist(),
-            track.sunlit.tolist(), strict=True,
+            track.full.tolist(), track.absorbs.tolist(), track.reading.tolist(), track.reading_sd.tolist(),
+            track.flat.tolist(), track.sunlit.tolist(), strict=True,
         )  # fmt: skip
         for k, (
-            t_ms, hours, used, charges, absorbing_h, silent_h, day, full, absorbs, z, flat, sunlit,
+            t_ms, hours, used, charges, absorbing_h, silent_h, day, full, absorbs, z, z_sd, flat, sunlit,
         ) in enumerate(rows):  # fmt: skip
             if hours > 0.0:
                 if charges:
@@ -191,7 +133,7 @@ class Filter:
             elif absorbs:
                 self._read_at_absorption()
             if z == z:  # noqa: PLR0124 - not NaN, the quickest way
-                self._read(z, flat=flat)
+                self._read(z, sd=z_sd, flat=flat)
             soc[k], sd[k] = self.estimate.mean[0], self.estimate.sd(0)
         return Followed(self.estimate, track.t_ms, np.clip(soc, 0.0, 1.0), sd, tuple(self._learned))
 
@@ -211,7 +153,12 @@ class Filter:
         self._predict(-lost, (SUNLIT_SD if sunlit else COUNT_SD) ** 2 * max(0.0, used), hours)
         self._keep_below_top()
         if self.estimate.mean[ekf.CHARGE] < 0.0:
-            self.estimate, self._bounded = ekf.known_as(self.estimate, ekf.CHARGE, 0.0, EMPTY_SD**2), False
+            self._empty()
+
+    def _empty(self) -> None:
+        """Hold a charge counted below nothing: empty, less surely so where its voltage says otherwise."""
+        sd = max(EMPTY_SD, self._seen)
+        self.estimate, self._bounded = ekf.known_as(self.estimate, ekf.CHARGE, 0.0, sd**2), False
 
     def _charge(self, hours: float, absorbing_h: float) -> None:
         """Put in at the rate that is being learned; at absorption voltage the ampere-hour law holds."""
@@ -280,21 +227,22 @@ class Filter:
         value = 1.0 - missing + missing * float(mean[ekf.RATE])
         self.estimate = ekf.corrected(self.estimate, row, value, ABSORBING_SD**2, teaches=ekf.BY_CHARGING)
 
-    def _read(self, soc: float, *, flat: float) -> None:
-        """Take in a rest voltage; on the flat part only where nothing at all is known."""
+    def _read(self, soc: float, *, sd: float, flat: bool) -> None:
+        """Take in a voltage read as a charge; on the flat part only where nothing at all is known."""
         row = ekf.reading_row(soc)
-        if flat > 0.0:
-            mean, sd = float(self.estimate.mean[0]), self.estimate.sd(0)
-            emptied = soc < FULLER_SOC and mean - 2.0 * sd > NEARLY_FULL_SOC
-            if sd < KNOWN_SD and mean + 2.0 * sd >= EMPTY_SOC and not emptied:
+        if flat:
+            mean, known = float(self.estimate.mean[0]), self.estimate.sd(0)
+            emptied = soc < FULLER_SOC and mean - 2.0 * known > NEARLY_FULL_SOC
+            if known < KNOWN_SD and mean + 2.0 * known >= EMPTY_SOC and not emptied:
                 return
             row = ekf.CHARGE_ROW
             self.estimate = ekf.with_variance(self.estimate, 0, UNKNOWN_SD**2)
-            self.estimate = ekf.corrected(self.estimate, row, soc, flat**2)
+            self.estimate = ekf.corrected(self.estimate, row, soc, sd**2)
             self._bounded = False
             return
         value, unknown = soc - self._tilt, self.estimate.sd(ekf.CHARGE) > KNOWN_SD
-        self.estimate = ekf.corrected(self._opened(row, value, READING_SD**2), row, value, READING_SD**2)
+        self._seen = value - math.hypot(sd, self._track.curve_sd)
+        self.estimate = ekf.corrected(self._opened(row, value, sd**2), row, value, sd**2)
         self._keep_curve_likely()
         if unknown and soc > SEEMS_FULL:
             full = ekf.CHARGE_ROW
@@ -304,16 +252,20 @@ class Filter:
         self._keep_below_top()
 
     def _keep_curve_likely(self) -> None:
-        """Let no table read lower than any published one does: what goes beyond is capacity that was lost."""
-        least = -CURVE_SDS * self._track.curve_sd
-        errors = self.estimate.mean[ekf.CURVE :]
-        if float(np.min(errors)) >= least:
+        """Let no table read further off than any published one does: what goes beyond is capacity.
+
+        Lost where it reads lower; where it reads higher, the bank was counted down too far.
+        """
+        most = CURVE_SDS * self._track.curve_sd
+        errors = self.estimate.mean[ekf.CURVE :].tolist()
+        if min(errors) >= -most and max(errors) <= most:
             return
         self.estimate = ekf.with_variance(self.estimate, ekf.DRAIN, DRAIN_REOPENED**2)
-        for knot in np.flatnonzero(errors < least):
-            row = np.zeros(ekf.SIZE)
-            row[ekf.CURVE + knot] = -1.0
-            self.estimate = ekf.held_to(self.estimate, row, -least)
+        for knot, error in enumerate(errors):
+            if abs(error) > most:
+                row = np.zeros(ekf.SIZE)
+                row[ekf.CURVE + knot] = math.copysign(1.0, error)
+                self.estimate = ekf.held_to(self.estimate, row, most)
 
     def _opened(self, row: FloatArray, value: float, variance: float) -> ekf.Estimate:
         """Return the estimate, its charge set loose where a reading is far outside what counting allows."""

@@ -8,9 +8,8 @@ from statistics import NormalDist
 import numpy as np
 
 from services.analytics.power.capacity import Capacity
-from services.analytics.power.charge import Z10, ChargeState
-from services.analytics.power.curves import CURVES, curve_of, rest_v
-from services.analytics.power.drop import Drop
+from services.analytics.power.charge import ChargeState
+from services.analytics.power.drop import Drop, loaded_v
 from services.analytics.power.habits import Sources, taper_a
 from services.analytics.power.load import HORIZON_H, Load
 from services.analytics.power.siteclock import site_offset_ms
@@ -23,9 +22,6 @@ from services.timebase import DAY_MS, HOUR_MS
 DAWN_HOUR = 6
 MEMBERS = 401
 """How many possible futures stand for all: strata of equal chance, always the same ones."""
-LITHIUM_EMPTY_V = 10.0
-"""Cells are empty at 2.5 V by their makers' sheets (common practice); the rest list's own last row, 3.0 V, is
-where protection boards stop. Below a tenth of charge the lower of both counts: plan on the early end. [V]"""
 GOLDEN_STEP, SQUARE_STEP = 0.6180339887498949, 0.4142135623730951
 ENGINE_SOC = 0.5
 """Below half charge an engine may not start (common practice, no source)."""
@@ -89,29 +85,6 @@ class Reserve:
         return 1.0 - level
 
 
-def lognormal_hours(*, capacity_ah: float, capacity_share_sd: float, margin: float, margin_sd: float,
-                    mean_a: float, load_share_sd: float) -> tuple[float, float, float]:  # fmt: skip
-    """Return the P10, P50 and P90 run-out at a constant mean current.
-
-    Parameters
-    ----------
-    capacity_ah, capacity_share_sd : float
-        Usable capacity [Ah] and its relative standard deviation.
-    margin, margin_sd : float
-        State of charge above the cut-out and its standard deviation.
-    mean_a, load_share_sd : float
-        Mean current [A] and its relative standard deviation.
-
-    Returns
-    -------
-    tuple of float
-        Relative variances add, the result is taken as lognormal. [h]
-    """
-    middle = capacity_ah * margin / mean_a
-    sd = math.sqrt(capacity_share_sd**2 + math.log1p((margin_sd / margin) ** 2) + load_share_sd**2)
-    return middle * math.exp(-Z10 * sd), middle, middle * math.exp(Z10 * sd)
-
-
 def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, drop: Drop) -> float:
     """Return the state of charge at which the voltage at the unit, on load, reaches the cut-out.
 
@@ -129,18 +102,8 @@ def soc_at_cutout(settings: UnitSettings, *, cutout_v_12: float, drop: Drop) -> 
     float
         On the rest curve less cable and battery drops; a bad joint moves it up. [0 … 1]
     """
-    curve, _ = curve_of(settings)
-    bank = settings.bank
-    scale = settings.nominal_v / 12.0
     soc = np.linspace(0.0, 1.0, 501)
-    inner = drop.battery_ohm(soc, settings)
-    other_a = (bank.other_load_a if bank is not None else 0.0) + settings.running_a * (
-        settings.units_on_bank - 1
-    ) / 2
-    rest = rest_v(soc, curve)
-    if curve is CURVES["lifepo4"]:
-        rest = np.minimum(rest, LITHIUM_EMPTY_V + (rest_v(0.1, curve) - LITHIUM_EMPTY_V) * soc / 0.1)
-    on_load = rest - (settings.running_a * (drop.cable_ohm + inner) + other_a * inner) / scale
+    on_load = loaded_v(soc, settings, drop, unit_a=settings.running_a)
     enough = np.flatnonzero(on_load >= cutout_v_12)
     return float(soc[enough[0]]) if enough.size else 1.0
 

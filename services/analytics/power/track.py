@@ -15,6 +15,9 @@ from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 STEP_MS = 15 * MINUTE_MS
 """Steps of the filter lie at most this far apart in the last month."""
 FINE_MS = 30 * DAY_MS
+READING_SD = 0.08
+"""What one rest voltage an hour scatters about its curve, in state of charge: the hours of one night have
+much of it in common (judgement, no source)."""
 READ_MS, COARSE_MS = HOUR_MS, 6 * HOUR_MS
 """One rest voltage for each of these, in the last month and further back: neighbours tell the same."""
 SILENT_MS = 2 * HOUR_MS
@@ -31,7 +34,7 @@ HOTTER_MS = DAY_MS
 
 @dataclass(frozen=True)
 class Rests:
-    """Rest voltages read as states of charge."""
+    """Voltages read as states of charge."""
 
     at: IntArray
     """Sample numbers."""
@@ -59,8 +62,10 @@ class Track:
     """Where charging first reaches absorption voltage."""
     reading: FloatArray
     """State of charge by the rest table, NaN where nothing is read."""
-    flat: FloatArray
-    """Its standard deviation where it lies on the flat part, else 0."""
+    reading_sd: FloatArray
+    """Its standard deviation."""
+    flat: BoolArray
+    """Where it lies on the flat part of lithium iron phosphate."""
     leak_per_h: float
     taper_h: float
     """Time constant of the missing charge at absorption voltage. [h]"""
@@ -140,10 +145,11 @@ def track_of(
     before = np.clip(
         np.searchsorted(t_ms, np.concatenate([marks[:1], marks[:-1]]), side="right") - 1, 0, None
     )
-    reading, flat = np.full(marks.size, np.nan), np.zeros(marks.size)
+    reading, reading_sd = np.full(marks.size, np.nan), np.zeros(marks.size)
+    flat = np.zeros(marks.size, dtype=np.bool_)
     place, inside = _places(marks, t_ms[at])
     reading[place] = found.soc[kept][inside]
-    flat[place] = np.where(found.flat[kept][inside], found.sd[kept][inside], 0.0)
+    reading_sd[place], flat[place] = found.sd[kept][inside], found.flat[kept][inside]
     silent_h = _between(marks, t_ms, np.concatenate([[0], np.cumsum(silent)]))
     return Track(
         t_ms=marks,
@@ -156,6 +162,7 @@ def track_of(
         full=np.isin(marks, full_ms),
         absorbs=np.isin(marks, absorbs_ms),
         reading=reading,
+        reading_sd=reading_sd,
         flat=flat,
         leak_per_h=curve.leak_per_month / (30.44 * 24.0),
         taper_h=LITHIUM_TAPER_H if lithium else LEAD_TAPER_H,

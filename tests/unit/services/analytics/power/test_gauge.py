@@ -7,7 +7,7 @@ from services.analytics.power import ekf
 from services.analytics.power.capacity import Capacity, capacity_of
 from services.analytics.power.charge import FULL_SOC, charge_state, drawn_ah, load_a
 from services.analytics.power.frame import frame_of, runs_of
-from services.analytics.power.gauge import Gauge
+from services.analytics.power.knownbank import Gauge
 from services.telemetry import Series
 from services.timebase import HOUR_MS
 from tests.helpers.made_supply import Story, played, settings_for
