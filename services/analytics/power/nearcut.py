@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from services.analytics.power.charge import ChargeState
+from services.analytics.power.curves import CURVES, curve_of
 from services.analytics.power.drop import Drop, loaded_v
 from services.analytics.power.frame import BoolArray, Frame
 from services.analytics.power.siteclock import by_night
@@ -21,9 +22,14 @@ NEAR_SHARE = 0.25
 
 
 def seen_under_load(situation: Situation, soc_cut: float, left_share: float) -> ChargeState:
-    """Return the bank's state, the voltage of the newest run held against the cut-out."""
+    """Return the bank's state, the voltage of the newest run held against the cut-out.
+
+    Not of lithium: of what it still gives below 12.5 V, lists and models tell from two to ten hundredths.
+    """
     gauge = situation.state.gauge
     if gauge is None or situation.charging is None or situation.ah is None:
+        return situation.state
+    if curve_of(situation.settings)[0] is CURVES["lifepo4"]:
         return situation.state
     above = margin_under_load(
         situation.frame,

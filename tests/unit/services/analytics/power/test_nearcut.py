@@ -1,15 +1,18 @@
 import numpy as np
 import pytest
 
+from services.analytics.power.capacity import capacity_of
+from services.analytics.power.charge import charge_state, drawn_ah, load_a
 from services.analytics.power.charging import charging_at
 from services.analytics.power.curves import curve_of, rest_v
 from services.analytics.power.drop import Drop, loaded_v
-from services.analytics.power.frame import frame_of
-from services.analytics.power.nearcut import NEAR_SHARE, margin_under_load
+from services.analytics.power.frame import frame_of, runs_of
+from services.analytics.power.nearcut import NEAR_SHARE, margin_under_load, seen_under_load
 from services.analytics.power.runout import soc_at_cutout
+from services.analytics.power.situation import Situation, usual_run_h
 from services.telemetry import Series
 from services.timebase import MINUTE_MS, ms_of_iso
-from tests.helpers.made_supply import Story, settings_for
+from tests.helpers.made_supply import Story, played, settings_for
 
 BEGUN_MS = ms_of_iso("2026-03-01T20:00:00Z")
 CUTOUT_V = 11.4
@@ -69,3 +72,34 @@ def test_weak_sun_on_a_panel_is_not_read():
     noon_ms = ms_of_iso("2026-03-01T11:00:00Z")
     assert margin(cut + 0.1, settings=sunny, begun_ms=noon_ms) is None
     assert margin(cut + 0.1, settings=sunny) is not None
+
+
+@pytest.mark.parametrize(("chemistry", "held_against"), [("agm", True), ("lifepo4", False)])
+def test_lead_near_its_cut_out_is_held_against_it_and_lithium_is_left_to_its_count(chemistry, held_against):
+    story = Story(days=1.0, soc=0.45 if held_against else 0.4, capacity_ah=100.0, chemistry=chemistry)
+    settings = settings_for(story)
+    series = played(story)
+    as_of_ms = int(series.t_ms[-1])
+    frame = frame_of(series, settings, None)
+    runs = runs_of(frame)
+    charging = charging_at(frame, curve_of(settings)[0])
+    ah = drawn_ah(frame, load_a(frame, settings))
+    capacity = capacity_of(settings, as_of_ms=as_of_ms)
+    situation = Situation(
+        frame=frame,
+        ordinary=np.ones(len(frame), dtype=np.bool_),
+        settings=settings,
+        capacity=capacity,
+        state=charge_state(frame, runs, settings, capacity, ah, charging=charging),
+        drop=DROP,
+        run_h=usual_run_h(runs),
+        cutout_v_12=CUTOUT_V,
+        cut_out_since_ms=None,
+        held=None,
+        food_limit_c=5.0,
+        as_of_ms=as_of_ms,
+        charging=charging,
+        ah=ah,
+    )
+    cut = soc_at_cutout(settings, cutout_v_12=CUTOUT_V, drop=DROP)
+    assert (seen_under_load(situation, cut, 0.005) is not situation.state) == held_against
