@@ -85,8 +85,9 @@ def _stored_days(base, unit):
     """How many whole days of a unit can be read, counted in hours that hold a sample."""
     now = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
     then = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(time.time() - 15 * 86_400))
-    body = _get(base, f"/api/v1/units/{unit}/samples?from={then}&to={now}&channels=cabinet_c&max_points=360")
-    return sum(1 for count in body["channels"]["cabinet_c"]["count"] if count) / 24
+    body = _get(base, f"/api/v1/units/{unit}/samples?from={then}&to={now}&channels=cabinet_c&max_points=400")
+    held = sum(1 for count in body["channels"]["cabinet_c"]["count"] if count)
+    return held * body["bin_s"] / 86_400
 
 
 def _settled(base):
