@@ -5,12 +5,15 @@ import sqlite3
 import threading
 
 import pytest
+from alembic import command
+from sqlalchemy import create_engine
 
 from deploy import backing_up
 from deploy.backup import MANIFEST, BackupError, backups, restore, take, verify
 from deploy.stores import open_reader
 from services.errors import ConfigurationError
 from services.pulse import Pulse
+from services.records import database
 from services.records.database import newest_form
 from services.records.facade import Records
 from services.settings import load_settings
@@ -214,12 +217,20 @@ def _form(folder):
         return connection.execute("SELECT version_num FROM alembic_version").fetchone()[0]
 
 
+def _make_older(folder):
+    """Put records of an older form in the place of those of today."""
+    for file in folder.glob("records.db*"):
+        file.unlink()
+    config = database._steps()
+    engine = create_engine(f"sqlite:///{folder / 'records.db'}")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0005")
+    engine.dispose()
+
+
 def test_tables_change_only_after_a_backup_of_the_old_ones(data):
-    with contextlib.closing(sqlite3.connect(data / "records.db")) as connection:
-        connection.executescript(
-            "CREATE TABLE heartbeats (process TEXT PRIMARY KEY, beat_ms BIGINT NOT NULL);"
-            "UPDATE alembic_version SET version_num = '0005';"
-        )
+    _make_older(data)
     settings = load_settings(data)
     backing_up.bring_up_to_date(settings)
     assert _form(data) == newest_form() != "0005"
@@ -231,11 +242,7 @@ def test_tables_change_only_after_a_backup_of_the_old_ones(data):
 
 
 def test_tables_do_not_change_when_the_backup_fails(data, monkeypatch):
-    with contextlib.closing(sqlite3.connect(data / "records.db")) as connection:
-        connection.executescript(
-            "CREATE TABLE heartbeats (process TEXT PRIMARY KEY, beat_ms BIGINT NOT NULL);"
-            "UPDATE alembic_version SET version_num = '0005';"
-        )
+    _make_older(data)
     usage = shutil.disk_usage(data)
     monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=1000))
     with pytest.raises(BackupError):
