@@ -23,7 +23,7 @@ from tests.helpers.store_process import START_MS, STEP_MS, UNITS, sample_of
 
 pytestmark = pytest.mark.integration
 
-KILLS = 32
+KILLS = 12
 
 
 def test_a_writer_killed_at_any_moment_loses_and_doubles_nothing(tmp_path):
