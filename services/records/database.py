@@ -32,8 +32,12 @@ class Database:
         """Open the database and bring its tables to the newest form."""
         self._engine = _engine(path_or_url)
         self._writing = self._engine.execution_options(**{_WRITE: True})
-        with _dependable():
-            migrate(self._writing)
+        try:
+            with _dependable():
+                migrate(self._writing)
+        except BaseException:
+            self._engine.dispose()  # nobody gets this object to close it
+            raise
 
     def signing(self, how: str) -> "Database":
         """Return the same database for writing what was signed in one way (see `tables.SIGNED`)."""
