@@ -104,14 +104,16 @@ def _moment(last: LastsUntil) -> str:
     return "the time asked for" if last.name == "asked" else text.plain(last.name)
 
 
+def in_words(chance: float) -> str:
+    """Return a chance in words that promise nothing at either end."""
+    if chance >= _SURE:
+        return "nearly certain"
+    return "less than 2 %" if chance < _HARDLY else f"{100 * chance:.0f} %"
+
+
 def chance_words(last: LastsUntil, zone: tzinfo, now_ms: int) -> str:
     """Return the chance of lasting to a moment."""
-    chance = f"{100 * last.chance:.0f} %"
-    if last.chance >= _SURE:
-        chance = "nearly certain"
-    elif last.chance < _HARDLY:
-        chance = "less than 2 %"
-    return f"to {_moment(last)}, {text.clock(last.at, zone, now_ms)}: {chance}"
+    return f"to {_moment(last)}, {text.clock(last.at, zone, now_ms)}: {in_words(last.chance)}"
 
 
 def chances(card: UnitCard, now_ms: int, until: time | None = None) -> tuple[str, ...]:

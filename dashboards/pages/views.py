@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from dashboards import text
+from dashboards.nightwords import in_words
 from dashboards.urgency import battery_fails_tonight, dawn_chance
 from services.api.schemas import StatementRow
 from services.domain import SensorFlag, UnitCard, Verdict
@@ -101,7 +102,7 @@ def _notes(card: UnitCard) -> list[str]:
         found.append(f"Cut out now{cause}.")
     if card.state == "in_use" and battery_fails_tonight(card):
         chance = dawn_chance(card)
-        sure = "" if chance is None else f": chance of lasting until dawn {100 * chance:.0f} %"
+        sure = "" if chance is None else f": chance of lasting until dawn {in_words(chance)}"
         found.append(f"Battery may not last until dawn{sure}.")
     if card.backlog_expected:
         found.append("Older readings are still on their way.")
