@@ -61,7 +61,8 @@ def store_of(folder: Path) -> TelemetryStore:
         from services.store.influx_access import InfluxAccess  # noqa: PLC0415
 
         return InfluxStore(InfluxAccess(**json.loads(influx.read_text())), folder / "telemetry.db")
-    return SqliteStore(folder / "telemetry.db")
+    # What is counted afterwards is counted in rows: weeks of long ago are not sealed here.
+    return SqliteStore(folder / "telemetry.db", seal_after_days=36_500.0)
 
 
 class IngestProcess:

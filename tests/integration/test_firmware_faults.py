@@ -8,6 +8,7 @@ import pytest
 
 from firmware_sim import clock
 from firmware_sim.firmware import sender
+from firmware_sim.firmware.address import BrokerAt
 from firmware_sim.run import run_fleet
 from services.ingest import repair, worker
 from tests.helpers.broker import running_broker
@@ -75,7 +76,7 @@ def test_every_fault_of_memory_clock_and_way_arrives_as_what_it_is(tmp_path):
     ):
         fleet = threading.Thread(
             target=run_fleet,
-            args=(path, broker.url),
+            args=(path, BrokerAt.of(broker.url)),
             kwargs={
                 "state_dir": tmp_path / "state",
                 "history_days": 1.0,

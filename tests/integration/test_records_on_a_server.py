@@ -48,6 +48,11 @@ def test_the_parts_meet_in_a_database_on_a_server(tmp_path):
 
         applied = tool("fleet", "apply", str(tmp_path / "fleet.toml"), "--who", "Asha")
         assert applied.returncode == 0, applied.stderr
+        given = tool("person", "token", "watch", "--role", "manager")
+        assert given.returncode == 0, given.stderr
+        asked = urllib.request.Request(
+            f"http://127.0.0.1:{port}/health", headers={"Authorization": f"Bearer {given.stdout.strip()}"}
+        )
         log = (tmp_path / "log").open("ab")
         running = [
             subprocess.Popen(command(part), cwd=ROOT, env=environment, stdout=log, stderr=log)
@@ -57,7 +62,7 @@ def test_the_parts_meet_in_a_database_on_a_server(tmp_path):
             seen = None
             for _ in range(300):
                 try:
-                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/health", timeout=5) as answer:
+                    with urllib.request.urlopen(asked, timeout=5) as answer:  # noqa: S310 - loopback
                         seen = json.loads(answer.read())
                     break
                 except (OSError, urllib.error.HTTPError):

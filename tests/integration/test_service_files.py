@@ -155,7 +155,9 @@ def held(box):
 def test_the_services_run_as_their_files_say_and_a_lost_box_comes_back(box, tmp_path):
     box.start("broker", "ingest", "monitor", "web")
     box.wait_for(lambda: box.get("/health")["status"] == "ok")
-    assert {part["name"] for part in box.get("/health")["parts"]} == {"ingest", "monitor", "web"}
+    box.wait_for(
+        lambda: {part["name"] for part in box.get("/health")["parts"]} == {"ingest", "monitor", "web"}
+    )
     send(box)
     box.wait_for(lambda: [card["unit"] for card in box.get("/api/v1/units")["items"]] == [UNIT])
     box.wait_for(lambda: held(box) == SENT)
