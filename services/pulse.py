@@ -8,6 +8,7 @@ import contextlib
 import fcntl
 import json
 import os
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,8 +19,10 @@ SILENT_AFTER_MS = 15_000
 """How old a sign may be; processes give one a second, long pieces of work aside."""
 SIZE = 8_192
 """Bytes of a sign, padded with blanks."""
-_READ_TRIES = 3
-"""A reader may meet the writer halfway through; the text is then not whole."""
+_READ_TRIES = 20
+"""A reader may meet the writer halfway through; two halves that fit as text still differ in their sum."""
+_SUM_LENGTH = 9
+"""Bytes in front of the text: its CRC-32 as eight hexadecimal digits, and a blank."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ class Pulse:
         folder = data / FOLDER
         folder.mkdir(parents=True, exist_ok=True)
         self._part = part
-        self._file = os.open(folder / f"{part}.json", os.O_RDWR | os.O_CREAT, 0o644)
+        self._file = os.open(folder / f"{part}.sign", os.O_RDWR | os.O_CREAT, 0o644)
         fcntl.flock(self._file, fcntl.LOCK_SH)
         if os.fstat(self._file).st_size < SIZE:
             os.pwrite(self._file, b" " * SIZE, 0)
@@ -64,8 +67,9 @@ class Pulse:
     def beat(self, now_ms: int, said: Mapping[str, Any] | None = None) -> None:
         """Show life, and what there is to say."""
         text = json.dumps({"beat_ms": now_ms, "pid": os.getpid(), **(said or {})}).encode()
-        if len(text) > SIZE:
+        if len(text) + _SUM_LENGTH > SIZE:
             raise ValueError(f"a sign of {len(text)} bytes is too long")
+        text = _sum_of(text) + text
         with contextlib.suppress(OSError):  # a sign that cannot be written is missing, which is a sign too
             os.pwrite(self._file, text.ljust(SIZE), 0)
 
@@ -76,14 +80,14 @@ class Pulse:
 
 def signs(data: Path) -> dict[str, Sign]:
     """Return the newest sign of every process that ever ran on a data folder."""
-    found = (_sign_of(file) for file in sorted((data / FOLDER).glob("*.json")))
+    found = (_sign_of(file) for file in sorted((data / FOLDER).glob("*.sign")))
     return {sign.part: sign for sign in found if sign is not None}
 
 
 def running(data: Path) -> list[str]:
     """Return the processes that work on a data folder at this moment, whatever they last said."""
     found = []
-    for file in sorted((data / FOLDER).glob("*.json")):
+    for file in sorted((data / FOLDER).glob("*.sign")):
         with file.open("rb") as sign:
             try:
                 fcntl.flock(sign, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -92,10 +96,18 @@ def running(data: Path) -> list[str]:
     return found
 
 
+def _sum_of(text: bytes) -> bytes:
+    return b"%08x " % zlib.crc32(text)
+
+
 def _sign_of(file: Path) -> Sign | None:
     for _ in range(_READ_TRIES):
         try:
-            said = json.loads(file.read_bytes())
+            whole = file.read_bytes()
+            text = whole[_SUM_LENGTH:].rstrip()
+            if whole[:_SUM_LENGTH] != _sum_of(text):
+                continue
+            said = json.loads(text)
             return Sign(file.stem, int(said.pop("beat_ms")), said)
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             continue

@@ -1,5 +1,7 @@
 import os
 import threading
+import time
+import zlib
 
 import pytest
 
@@ -23,7 +25,7 @@ def test_a_sign_never_grows_its_file(tmp_path):
     pulse = Pulse(tmp_path, "ingest")
     for text in ("x" * 4000, "", "y"):
         pulse.beat(1, {"text": text})
-        assert (tmp_path / FOLDER / "ingest.json").stat().st_size == SIZE
+        assert (tmp_path / FOLDER / "ingest.sign").stat().st_size == SIZE
         assert signs(tmp_path)["ingest"].said["text"] == text
     with pytest.raises(ValueError, match="too long"):
         pulse.beat(1, {"text": "z" * SIZE})
@@ -33,8 +35,22 @@ def test_nothing_is_made_up_from_a_file_that_is_no_sign(tmp_path):
     assert signs(tmp_path) == {}
     (tmp_path / FOLDER).mkdir()
     for number, text in enumerate(("", " " * SIZE, "[1]", '{"said": 1}', '{"beat_ms": "x"}', "\0" * SIZE)):
-        (tmp_path / FOLDER / f"part{number}.json").write_text(text)
+        (tmp_path / FOLDER / f"bare{number}.sign").write_text(text)
+        (tmp_path / FOLDER / f"summed{number}.sign").write_text(f"{zlib.crc32(text.encode()):08x} {text}")
     assert signs(tmp_path) == {}
+
+
+def test_two_halves_of_different_signs_are_none(tmp_path):
+    pulse, file = Pulse(tmp_path, "ingest"), tmp_path / FOLDER / "ingest.sign"
+    pulse.beat(1, {"low": 1, "fill": "x" * 4500, "high": 1})
+    earlier = file.read_bytes()
+    pulse.beat(2, {"low": 2, "fill": "x" * 4500, "high": 2})
+    later = file.read_bytes()
+    pulse.close()
+    file.write_bytes(later[:4096] + earlier[4096:])
+    assert signs(tmp_path) == {}
+    file.write_bytes(later)
+    assert signs(tmp_path)["ingest"].said["high"] == 2
 
 
 def test_a_reader_beside_a_busy_writer_always_sees_a_whole_sign(tmp_path):
@@ -47,6 +63,7 @@ def test_a_reader_beside_a_busy_writer_always_sees_a_whole_sign(tmp_path):
         while not stop.is_set():
             number += 1
             pulse.beat(number, {"low": number, "fill": "x" * (number % 5000), "high": number})
+            time.sleep(0.0002)  # thousands of times as often as a process gives a sign
 
     writer = threading.Thread(target=write)
     writer.start()
@@ -55,6 +72,7 @@ def test_a_reader_beside_a_busy_writer_always_sees_a_whole_sign(tmp_path):
     finally:
         stop.set()
         writer.join(10)
+    pulse.close()
     whole = [sign for sign in seen if sign is not None]
     assert all(sign.said["low"] == sign.said["high"] == sign.beat_ms for sign in whole)
-    assert len(whole) >= 1990
+    assert len(whole) == 2000
