@@ -1,7 +1,8 @@
 """All pages as one router for the web application."""
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 
+from dashboards.language import write_for_asker
 from dashboards.pages import (
     account,
     batches,
@@ -12,6 +13,7 @@ from dashboards.pages import (
     fleet,
     health,
     history,
+    languages,
     log,
     login,
     mapped,
@@ -19,6 +21,7 @@ from dashboards.pages import (
     put_in,
     say,
     supplies,
+    theme,
     tonight,
     unit,
     workshop,
@@ -30,13 +33,13 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, put_in, batches, workshop, unit, log, say, health),
-    *(login, account, crew),
+    *(login, account, crew, languages, theme),
 )
 
 
 def page_router() -> APIRouter:
     """Return the routes of the pages; they find the desk and the static files on the application."""
-    router = APIRouter()
+    router = APIRouter(dependencies=[Depends(write_for_asker)])
     for part in _PARTS:
         router.include_router(part.router)
     return router

@@ -107,8 +107,8 @@ def _open(method: str, *paths: str) -> Iterable[Entry]:
 
 
 TABLE: tuple[Entry, ...] = (
-    *_open("GET", "/static/{name:path}", "/login", "/welcome", "/health"),
-    *_open("POST", "/login", "/login/demo", "/welcome", "/welcome/device", "/logout"),
+    *_open("GET", "/static/{name:path}", "/login", "/welcome", "/health", "/language"),
+    *_open("POST", "/login", "/login/demo", "/welcome", "/welcome/device", "/logout", "/language", "/theme"),
     # Interface.
     *_get(
         EVERYONE,
@@ -142,7 +142,6 @@ TABLE: tuple[Entry, ...] = (
         EVERYONE,
         "/",
         "/fleet",
-        "/fleet/rows",
         "/tonight",
         "/compare",
         "/history",

@@ -1,0 +1,239 @@
+"""The language and the units a page is written in, chosen by whoever reads it."""
+
+import functools
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal, TypeVar
+
+from babel.dates import format_datetime
+from babel.numbers import get_decimal_symbol
+from fastapi import Request
+
+from dashboards.catalogue import FOOD, Catalogue, catalogue
+
+K = TypeVar("K")
+
+LANGUAGES: Mapping[str, str] = {
+    "en": "English",
+    "sw": "Kiswahili",
+    "af": "Afrikaans",
+    "pt": "Português",
+    "fr": "Français",
+}
+"""Every language a page can be read in, each under its own name."""
+CHOSEN_LANGUAGE, CHOSEN_DEGREES = "language", "degrees"
+"""Cookies with what somebody chose in this browser."""
+Degrees = Literal["c", "f"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Whoever reads a page: the language it is written in, and the scale of its temperatures."""
+
+    language: str = "en"
+    degrees: Degrees = "c"
+
+
+_ENGLISH = Reader()
+_reader: ContextVar[Reader] = ContextVar("reader", default=_ENGLISH)
+
+
+def reader() -> Reader:
+    """Return who reads the page that is being made."""
+    return _reader.get()
+
+
+@contextmanager
+def read_by(who: Reader) -> Iterator[None]:
+    """Write everything inside for one reader."""
+    before = _reader.set(who)
+    try:
+        yield
+    finally:
+        _reader.reset(before)
+
+
+async def write_for_asker(request: Request) -> None:
+    """Write this answer for whoever asks; asynchronous, so that the page's own thread inherits it."""
+    _reader.set(reader_of(request))
+
+
+def reader_of(request: Request) -> Reader:
+    """Return who asks: what the browser was told to keep, else what it says of its languages."""
+    chosen = request.cookies.get(CHOSEN_LANGUAGE, "")
+    language = chosen if chosen in LANGUAGES else _accepted(request.headers.get("accept-language", ""))
+    degrees: Degrees = "f" if request.cookies.get(CHOSEN_DEGREES) == "f" else "c"
+    return Reader(language, degrees)
+
+
+def _accepted(header: str) -> str:
+    """Return the language a browser likes best of those there are (RFC 9110, 12.5.4), English if none."""
+    found: list[tuple[float, str]] = []
+    for part in header.lower().split(","):
+        tag, *settings = part.strip().split(";")
+        language = tag.strip().split("-")[0]
+        weight = next((s.strip()[2:] for s in settings if s.strip().startswith("q=")), "1")
+        if language in LANGUAGES and weight.replace(".", "", 1).isdigit() and float(weight) > 0:
+            found.append((-float(weight), language))
+    return min(found, key=lambda pair: pair[0], default=(0.0, "en"))[1]
+
+
+def _catalogue() -> Catalogue:
+    return catalogue(reader().language)
+
+
+def _(msgid: str, /, **values: object) -> str:
+    """Return a text in the reader's language, its named places filled; a per cent sign is written twice."""
+    return _catalogue().text(msgid) % values
+
+
+def food(msgid: str, /, **values: object) -> str:
+    """Return a sentence food hangs on: English until a named speaker has reviewed the catalogue."""
+    return _catalogue().text(msgid, FOOD) % values
+
+
+def ngettext(one: str, many: str, num: int, /, **values: object) -> str:
+    """Return the form of a text that goes with a number, `%(num)s` in it."""
+    return _catalogue().counted(one, many, num) % {"num": num, **values}
+
+
+def unfilled(msgid: str) -> str:
+    """Return a text for templates, which fill in and escape what it leaves open."""
+    return _catalogue().text(msgid)
+
+
+def unfilled_count(one: str, many: str, num: int) -> str:
+    """Return the form of a text that goes with a number, for templates."""
+    return _catalogue().counted(one, many, num)
+
+
+def unfilled_in(context: str, msgid: str) -> str:
+    """Return a text of a context, for templates."""
+    return _catalogue().text(msgid, context)
+
+
+def msg(msgid: str) -> str:
+    """Mark a text for the catalogues where it stands and is translated later."""
+    return msgid
+
+
+class Table(Mapping[K, str]):
+    """Texts by key; each is read in the language of the page that is being made."""
+
+    context: str | None = None
+
+    def __init__(self, texts: Mapping[K, str]) -> None:
+        self._texts = texts
+
+    def __getitem__(self, key: K) -> str:
+        """Return a text in the reader's language."""
+        return _catalogue().text(self._texts[key], self.context) % ()
+
+    def __iter__(self) -> Iterator[K]:
+        """Go over the keys in their own order."""
+        return iter(self._texts)
+
+    def __len__(self) -> int:
+        """Return how many texts there are."""
+        return len(self._texts)
+
+
+class FoodTable(Table[K]):
+    """Texts by key that food hangs on."""
+
+    context = FOOD
+
+
+class Phrase:
+    """One text that is used in many places: called for the reader's language, and printed in it."""
+
+    context: str | None = None
+
+    def __init__(self, msgid: str) -> None:
+        self._msgid = msgid
+
+    def __call__(self, **values: object) -> str:
+        """Return the text, its named places filled."""
+        return _catalogue().text(self._msgid, self.context) % values
+
+    def __str__(self) -> str:
+        """Return the text."""
+        return self()
+
+
+class FoodPhrase(Phrase):
+    """A sentence food hangs on that is used in many places."""
+
+    context = FOOD
+
+
+class Lines:
+    """Several texts, one after the other."""
+
+    context: str | None = None
+
+    def __init__(self, *msgids: str) -> None:
+        self._msgids = msgids
+
+    def __iter__(self) -> Iterator[str]:
+        """Go over the texts in the reader's language."""
+        return (_catalogue().text(msgid, self.context) % () for msgid in self._msgids)
+
+    def __len__(self) -> int:
+        """Return how many there are."""
+        return len(self._msgids)
+
+    def __getitem__(self, index: int) -> str:
+        """Return one of them."""
+        return list(self)[index]
+
+
+class FoodLines(Lines):
+    """Several sentences food hangs on."""
+
+    context = FOOD
+
+
+@functools.cache
+def _mark_of(language: str) -> str:
+    return get_decimal_symbol(_locale(language))
+
+
+def _locale(language: str) -> str:
+    """Return a locale whose days come before months and whose day has 24 hours."""
+    return {"en": "en_GB"}.get(language, language if language in LANGUAGES else "en_GB")
+
+
+def with_mark(shown: str) -> str:
+    """Return a written number with the decimal mark of the reader's language."""
+    mark = _mark_of(reader().language)
+    return shown if mark == "." else shown.replace(".", mark)
+
+
+def day_words(day: date | datetime) -> str:
+    """Return a day of the week and of the month, for instance ``Wed 4 Mar``."""
+    return format_datetime(_noon(day), "EEE d MMM", locale=_locale(reader().language))
+
+
+def weekday(day: date | datetime) -> str:
+    """Return a day of the week in three letters or so."""
+    return format_datetime(_noon(day), "EEE", locale=_locale(reader().language))
+
+
+def _noon(day: date | datetime) -> datetime:
+    return day if isinstance(day, datetime) else datetime(day.year, day.month, day.day, 12)  # noqa: DTZ001 - a day has no zone
+
+
+def draft_note() -> str:
+    """Return what stands on every page in a language nobody has reviewed; empty where somebody has."""
+    if reader().language == "en" or _catalogue().reviewed_by:
+        return ""
+    return "Draft, not reviewed by a speaker"
+
+
+def food_in_english() -> bool:
+    """Return whether the sentences food hangs on stand in English on a page in another language."""
+    return reader().language != "en" and not _catalogue().food_reviewed_by
