@@ -7,13 +7,14 @@ everything stop in between, the batch comes again and the same points are writte
 
 import re
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import closing
 from typing import Any
 
 import orjson
 import structlog
 
+from services.errors import DependencyUnavailable
 from services.store import keeping
 from services.store.bins import Grid
 from services.store.influx_bins import ROLLED_UP, bins_of_samples, hour_lines, hourly_of
@@ -28,10 +29,11 @@ from services.store.influx_points import (
 )
 from services.store.influx_reader import InfluxReader
 from services.store.ledger import Work
-from services.store.protocol import Reject
+from services.store.protocol import Appended, Batch, Reject, Skipped
 from services.store.row_keeper import RowKeeper
 from services.store.rows import HEAD_WIDTH, VALUE_COLUMNS, Row, columns_in, values_of
 from services.store.schema import IMPORTED_BID
+from services.store.sealing import SETTLED
 from services.telemetry import COLUMNS, Rejected, Sample
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -47,6 +49,8 @@ _STALE = (
     "SELECT unit, unit_no, columns, hour_ms FROM stale_hours JOIN units USING (unit_no)"
     " WHERE hour_ms <= ? ORDER BY unit_no, hour_ms LIMIT 1"
 )
+_OF_BOOT = "FROM samples WHERE unit_no = ? AND bid = ? AND up_ms IS NOT NULL"
+_SETTLED_BOOTS = f"SELECT DISTINCT unit_no, bid FROM samples WHERE up_ms IS NOT NULL AND {SETTLED}"  # noqa: S608
 _STATEMENTS = 5
 """Statements of one request: they travel in its address, whose length is limited."""
 
@@ -62,6 +66,8 @@ class InfluxStore(RowKeeper, InfluxReader):
 
     _found: dict[tuple[int, int, int], Row]
     """What the server holds under the identities the present batch may repeat."""
+    _settled: set[tuple[int, int]] | None = None
+    """Boots whose rows need not wait here any longer; None when that is not known."""
 
     def check(self) -> None:
         """Ask the server for next to nothing.
@@ -73,11 +79,24 @@ class InfluxStore(RowKeeper, InfluxReader):
         """
         self._server.command(f'SELECT "sq" FROM {MEASUREMENT} LIMIT 1')  # noqa: S608 - our own name
 
+    def commit(self, batch: Batch, *, received_ms: int) -> Appended:
+        """Store everything one batch of messages brought, durably, then send what has settled by it."""
+        done = super().commit(batch, received_ms=received_ms)
+        self._send_settled()
+        return done
+
+    def declare_skipped(self, unit: str, skipped: Skipped) -> None:
+        """Record a stretch as missing; times that waited for it may be final now."""
+        super().declare_skipped(unit, skipped)
+        self._settled = None
+
     def tidy(self, now_ms: int) -> bool:
         """Bring the hourly roll-up of one unit up to date; return whether more waits.
 
         The hour that runs is left alone. What is written twice is the same.
         """
+        if not self._send_settled():
+            return False
         hourly = hourly_of(self._server.access.bucket)
         if not self._is_rolled_up(hourly):
             return False
@@ -173,18 +192,52 @@ class InfluxStore(RowKeeper, InfluxReader):
         for unit_no, bid in work.boots:
             boot = self._boots[unit_no, bid]
             if boot.provisional and boot.start_is_final:
-                self._settle(connection, unit_no, bid)
+                # the roll-up must not be asked for these hours once the rows may be on the server
+                times = connection.execute(f"SELECT t_ms {_OF_BOOT}", (unit_no, bid)).fetchall()
+                self._mark_stale(connection, ((unit_no, t_ms) for (t_ms,) in times))
+                if self._settled is not None:
+                    self._settled.add((unit_no, bid))
         return change_no
 
+    def _send_settled(self) -> bool:
+        """Send the rows whose times are final now; return whether none is left.
+
+        It comes after the transaction that made them final, so that readers can tell rows that may be on
+        the server too, should everything stop before they are deleted here.
+        """
+        if self._settled is None:
+            with self._access() as connection:
+                self._settled = set(connection.execute(_SETTLED_BOOTS).fetchall())
+        for place in sorted(self._settled):
+            try:
+                with self._transaction() as connection:
+                    self._settle(connection, *place)
+            except DependencyUnavailable as error:
+                _log.warning("store.influx.settle_later", error=str(error))
+                return False
+            if self._settled is not None:
+                self._settled.discard(place)
+        return True
+
     def _settle(self, connection: sqlite3.Connection, unit_no: int, bid: int) -> None:
-        """Send the rows of a boot whose times are final now; they need not wait here any longer."""
-        which = "FROM samples WHERE unit_no = ? AND bid = ? AND up_ms IS NOT NULL"
-        rows = connection.execute(f"SELECT * {which}", (unit_no, bid)).fetchall()
+        rows = connection.execute(f"SELECT * {_OF_BOOT}", (unit_no, bid)).fetchall()
         if rows:
+            for (unit,) in connection.execute("SELECT unit FROM units WHERE unit_no = ?", (unit_no,)):
+                self._unit_no(connection, unit)
             refused, _ = self._send(connection, [list(row) for row in rows])
             keeping.quarantine(connection, refused)
-            connection.execute(f"DELETE {which}", (unit_no, bid))
+            connection.execute(f"DELETE {_OF_BOOT}", (unit_no, bid))
             _log.info("store.influx.settled", unit_no=unit_no, bid=bid, samples=len(rows))
+
+    def _forget(self) -> None:
+        super()._forget()
+        self._settled = None
+
+    @staticmethod
+    def _mark_stale(connection: sqlite3.Connection, moments: Iterable[tuple[int, int]]) -> None:
+        """Have the hours that unit and time lie in rolled up again."""
+        stale = {(unit_no, t_ms - t_ms % HOUR_MS) for unit_no, t_ms in moments}
+        connection.executemany("INSERT OR IGNORE INTO stale_hours VALUES (?, ?)", stale)
 
     def send(self, connection: sqlite3.Connection, rows: Sequence[Row]) -> list[Reject]:
         """Write rows of known units as they are, within a transaction; return what the server refused."""
@@ -221,8 +274,7 @@ class InfluxStore(RowKeeper, InfluxReader):
                 else:
                     again.append([*row[:at], None, *row[at + 1 :]])
             left = again
-        stale = {(row[0], row[1] - row[1] % HOUR_MS) for row in rows}
-        connection.executemany("INSERT OR IGNORE INTO stale_hours VALUES (?, ?)", stale)
+        self._mark_stale(connection, ((row[0], row[1]) for row in rows))
         return rejects, gone
 
 

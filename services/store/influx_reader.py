@@ -24,13 +24,15 @@ from services.store.influx_server import InfluxServer
 from services.store.ledger_reader import AHEAD_MS
 from services.store.protocol import Latest
 from services.store.row_reader import RowReader
-from services.store.rows import columns_in, columns_of, values_of
+from services.store.rows import columns_in, columns_of, series_of, values_of
+from services.store.sealing import SETTLED
 from services.telemetry import Series
 from services.timebase import HOUR_MS
 
 _AT_ONE_TIME = 4
 """Samples of one millisecond among which the newest is looked for."""
 _VALUES_FROM = 1 + len(HEAD_FIELDS)
+_WAITING = "FROM samples WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND tq >= 0 AND up_ms IS NOT NULL"
 _EDGES = "{0} ORDER BY time ASC LIMIT 1; {0} ORDER BY time DESC LIMIT 1"
 
 
@@ -58,8 +60,7 @@ class InfluxReader(RowReader):
             return Series.empty()
         unit_no, mask = known
         wanted = columns_in(mask, columns)
-        # The server first: a row that goes there in between is then read twice, and told by its identity.
-        points = self._points(unit, start_ms, end_ms, [FIELD_OF[column] for column in wanted])
+        # What waits first: a row that goes to the server in between is read twice, and told by its identity.
         waiting = self._rows(
             f"SELECT {', '.join(['t_ms', 'bid', 'sq', *wanted])} FROM samples"  # noqa: S608 - our own columns
             " WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND tq >= 0",
@@ -67,6 +68,7 @@ class InfluxReader(RowReader):
             start_ms,
             end_ms,
         )
+        points = self._points(unit, start_ms, end_ms, [FIELD_OF[column] for column in wanted])
         if waiting:
             taken = {tuple(row[1:3]) for row in waiting}
             points = [point for point in points if (point[1], point[2]) not in taken]
@@ -96,12 +98,29 @@ class InfluxReader(RowReader):
                 (bins_of_samples, replace(over, start_ms=until_ms)),
             ]
             asked = [question(unit, part, wanted) for question, part in parts if part.start_ms < part.end_ms]
+            waiting = self._only_waiting(known[0], unit, over, wanted)
             points = [point for each in asked for table in self._server.query(each) for point in table.values]
-            waiting = super().read(unit, over.start_ms, over.end_ms, wanted)
             for name, bins in gathered_points(points, over, wanted).items():
                 bins.put(0, gathered(waiting.t_ms, waiting.numbers(name), over))
                 found[name] = bins
         return {column: bins.bins(over.t_ms) for column, bins in found.items()}
+
+    def _only_waiting(self, unit_no: int, unit: str, over: Grid, wanted: Sequence[str]) -> Series:
+        """Return the rows of a span that wait here and are not on the server.
+
+        Rows that have settled go there and are deleted here in two steps; should everything stop between
+        them, they are in both places until ingest runs again.
+        """
+        span = (unit_no, over.start_ms, over.end_ms)
+        rows = self._rows(
+            f"SELECT {', '.join(['t_ms', 'bid', 'sq', *wanted])} {_WAITING} ORDER BY t_ms, bid, sq", *span
+        )
+        doubtful = {row[0] for row in self._rows(f"SELECT t_ms {_WAITING} AND {SETTLED}", *span)}
+        if doubtful:
+            points = self._points(unit, min(doubtful), max(doubtful) + 1, [])
+            there = {(point[1], point[2]) for point in points}
+            rows = [row for row in rows if (row[1], row[2]) not in there]
+        return series_of([(row[0], *row[3:]) for row in rows], wanted)
 
     def _hours_of(self, unit_no: int, over: Grid) -> tuple[int, int]:
         """Return the span of a grid that the roll-up answers for, beginning and end on the hour."""

@@ -13,9 +13,12 @@ import structlog
 
 from services.errors import DependencyUnavailable
 from services.store import Batch, Reject
+from services.store.bins import Grid
 from services.store.influx import InfluxReader, InfluxStore
+from services.store.influx_bins import hourly_of
 from services.store.influx_server import InfluxRefused
 from services.telemetry import Rejected, Sample
+from services.timebase import HOUR_MS
 from tests.helpers.influx_server import InfluxServer
 
 pytestmark = pytest.mark.integration
@@ -171,36 +174,65 @@ store.append([Sample(*each) for each in json.loads(kind)], received_ms=7)
 """
 
 
-@pytest.mark.parametrize("moment", ["_keep", "_settle"])
-def test_dying_between_the_servers_answer_and_the_ledger_neither_loses_nor_doubles(
-    server, bucket, tmp_path, moment
-):
-    ledger = tmp_path / "ledger.db"
-    early = [[UNIT, 1, sq, 1_000 * sq, 0, {"cabinet": float(sq)}, sq * 60.0] for sq in range(5)]
-    late = [[UNIT, 1, sq, START_MS + sq * 60_000, 2, {"cabinet": float(sq)}, sq * 60.0] for sq in range(5, 9)]
-    fields = ("url", "token", "org", "bucket", "auth_basic")
+EARLY = [[UNIT, 1, sq, 1_000 * sq, 0, {"cabinet": float(sq)}, sq * 60.0] for sq in range(5)]
+"""Samples taken before the clock was set; those after them say when the boot began."""
+LATE = [[UNIT, 1, sq, START_MS + sq * 60_000, 2, {"cabinet": float(sq)}, sq * 60.0] for sq in range(5, 9)]
+NINE = Grid(START_MS, START_MS + 9 * 60_000, START_MS - START_MS % HOUR_MS, 2 * HOUR_MS)
+
+
+def die_at(moment, rows, server, bucket, ledger):
+    """Append rows in a process that dies at the end of a step, before the ledger's commit."""
     access = server.access(bucket)
-    given = orjson.dumps({name: getattr(access, name) for name in fields}).decode()
-    for rows in (early, [*early, *late]):
-        if moment == "_settle" and rows is early:
-            continue
-        ended = subprocess.run(
-            [sys.executable, "-c", DIES_BETWEEN, ledger, given, orjson.dumps(rows).decode(), moment],
-            check=False,
-        )
-        assert ended.returncode == 9
-    with contextlib.closing(InfluxStore(access, ledger)) as store:
+    given = {name: getattr(access, name) for name in ("url", "token", "org", "bucket", "auth_basic")}
+    ended = subprocess.run(
+        [sys.executable, "-c", DIES_BETWEEN, ledger, orjson.dumps(given), orjson.dumps(rows), moment],
+        check=False,
+    )
+    assert ended.returncode == 9
+
+
+def test_dying_between_the_servers_answer_and_the_ledger_neither_loses_nor_doubles(server, bucket, tmp_path):
+    ledger = tmp_path / "ledger.db"
+    for rows in (EARLY, [*EARLY, *LATE]):
+        die_at("_keep", rows, server, bucket, ledger)
+    with contextlib.closing(InfluxStore(server.access(bucket), ledger)) as store:
         assert store.marks(UNIT) == {}
         shifted = [
-            [*row[:3], row[3] + 77, *row[4:]] for row in early
+            [*row[:3], row[3] + 77, *row[4:]] for row in EARLY
         ]  # relative times differ when sent again
-        done = store.append([Sample(*each) for each in (*shifted, *late)], received_ms=9)
+        done = store.append([Sample(*each) for each in (*shifted, *LATE)], received_ms=9)
         assert (done.stored, done.conflicts) == (9, 0)
-        assert store.append([Sample(*each) for each in (*early, *late)], received_ms=9).duplicates == 9
+        assert store.append([Sample(*each) for each in (*EARLY, *LATE)], received_ms=9).duplicates == 9
         series = store.read(UNIT, *EVER)
         assert series.t_ms.tolist() == [START_MS + sq * 60_000 for sq in range(9)]
         assert series.numbers("cabinet_c").tolist() == list(range(9))
     assert len(on_server(server, bucket, "sq")) == 9
+
+
+@pytest.mark.parametrize("rolled_up", [False, True])
+def test_dying_while_rows_go_to_the_server_doubles_them_in_no_chart(server, bucket, tmp_path, rolled_up):
+    if rolled_up:
+        server.ask(f'CREATE DATABASE "{hourly_of(bucket)}"')
+    ledger, access = tmp_path / "ledger.db", server.access(bucket)
+    die_at("_settle", [*EARLY, *LATE], server, bucket, ledger)
+    assert len(on_server(server, bucket, "sq")) == 9, "all had gone"
+    with contextlib.closing(InfluxReader(access, ledger)) as reader:
+        assert reader._rows("SELECT count(*) FROM samples") == [(len(EARLY),)], "and none was deleted here"
+        assert_nine(reader)
+        assert reader.marks(UNIT) == {1: 8}
+        with contextlib.closing(InfluxStore(access, ledger)) as store:
+            while store.tidy(START_MS + 10 * HOUR_MS):
+                pass
+        assert reader._rows("SELECT count(*) FROM samples") == [(0,)], "the next run goes on with it"
+        assert reader._rows("SELECT count(*) FROM stale_hours") == [(0 if rolled_up else 2,)]
+        assert_nine(reader)
+
+
+def assert_nine(reader):
+    assert reader.read(UNIT, *EVER).t_ms.tolist() == [START_MS + sq * 60_000 for sq in range(9)]
+    bins = reader.binned(UNIT, NINE, ["cabinet_c"])["cabinet_c"]
+    assert bins.count.tolist() == [9]
+    assert (bins.lowest[0], bins.mean[0], bins.highest[0]) == (0.0, 4.0, 8.0)
 
 
 def test_samples_without_a_settled_time_wait_beside_the_ledger_and_are_read_all_the_same(
