@@ -115,6 +115,11 @@ def unfilled_in(context: str, msgid: str) -> str:
     return _catalogue().text(msgid, context)
 
 
+def dynamic(text: str) -> str:
+    """Return a word that a service gave, where the catalogue happens to have it; else as it came."""
+    return _catalogue().text(text)
+
+
 def msg(msgid: str) -> str:
     """Mark a text for the catalogues where it stands and is translated later."""
     return msgid

@@ -1,4 +1,4 @@
-"""All rounding and all words of the pages; nothing here computes a result."""
+"""All rounding and the words every page shares; nothing here computes a result."""
 
 import math
 from collections.abc import Sequence
@@ -6,89 +6,130 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from dashboards.language import (
+    FoodLines,
+    FoodPhrase,
+    FoodTable,
+    Phrase,
+    Table,
+    _,
+    day_words,
+    dynamic,
+    food,
+    reader,
+    with_mark,
+)
 from services.domain import Cutout, FoodAtRisk, Runout, UnitCard, Verdict
 from services.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, datetime_of
 
-WORDS: dict[Verdict, str] = {
-    Verdict.OK: "Cold",
-    Verdict.WATCH: "Watch",
-    Verdict.NO_DATA: "Not known",
-    Verdict.HOLD: "Hold \N{EN DASH} do not serve",
-    Verdict.DISCARD_ADVISED: "Discard advised",
-}
-MEDICINE_WORD = "Quarantine \N{EN DASH} ask the pharmacist"
+WORDS: FoodTable[Verdict] = FoodTable(
+    {
+        Verdict.OK: "Cold",
+        Verdict.WATCH: "Watch",
+        Verdict.NO_DATA: "Not known",
+        Verdict.HOLD: "Hold \N{EN DASH} do not serve",
+        Verdict.DISCARD_ADVISED: "Discard advised",
+    }
+)
+MEDICINE_WORD = FoodPhrase("Quarantine \N{EN DASH} ask the pharmacist")
 """Medicine is never to be thrown away, or used, on our word."""
-MEDICINE_TOO = "medicine: quarantine, ask the pharmacist"
-RESTING_WORD = "Not in use"
+MEDICINE_TOO = FoodPhrase("medicine: quarantine, ask the pharmacist")
+RESTING_WORD = Phrase("Not in use")
 """Nothing is promised of what may lie in a cabinet that is empty, off or away."""
 
-CAUTIONS: tuple[str, ...] = (
+CAUTIONS = FoodLines(
     "Local code and the local environmental-health officer come before anything shown here.",
     "Taste and smell prove nothing. When in doubt, discard.",
     "Electrical and refrigeration work is for licensed technicians.",
     "Run engines and generators in the open air only: exhaust kills.",
 )
 
-CAUSES: dict[str, str] = {
-    "battery_flat": "battery flat",
-    "battery_weak": "battery weak: it gives way under load long before it is empty",
-    "wiring": "wiring: voltage is lost between battery and unit",
-    "charging": "charging: the battery is not being filled",
-    "limits": "limits: the cut-out setting does not suit this battery",
-    "supply_interrupted": "supply interrupted: plug, fuse or switch",
-    "unit": "the unit itself",
-    "unknown": "cause not known",
-}
-CAUSE_CHECKS: dict[str, str] = {
-    "battery_flat": "Recharge fully, then look at what drew the charge and when it was last full.",
-    "battery_weak": "Load-test the battery after a full charge and a rest.",
-    "wiring": "Measure the voltage at the battery and at the unit while it runs; feel plugs for heat.",
-    "charging": "Check charger, split relay and panel; compare the voltage with the battery's sheet.",
-    "limits": "Compare the cut-out setting with the battery's chemistry and the cable's length.",
-    "supply_interrupted": "Check plug, socket, fuse and switch; shake the lead while the unit runs.",
-    "unit": "Run the unit on a bench supply and read its own fault code.",
-    "unknown": "Run the unit on a charged battery and watch the voltage while it starts.",
-}
+CAUSES: Table[str] = Table(
+    {
+        "battery_flat": "battery flat",
+        "battery_weak": "battery weak: it gives way under load long before it is empty",
+        "wiring": "wiring: voltage is lost between battery and unit",
+        "charging": "charging: the battery is not being filled",
+        "limits": "limits: the cut-out setting does not suit this battery",
+        "supply_interrupted": "supply interrupted: plug, fuse or switch",
+        "unit": "the unit itself",
+        "unknown": "cause not known",
+    }
+)
+CAUSE_CHECKS: Table[str] = Table(
+    {
+        "battery_flat": "Recharge fully, then look at what drew the charge and when it was last full.",
+        "battery_weak": "Load-test the battery after a full charge and a rest.",
+        "wiring": "Measure the voltage at the battery and at the unit while it runs; feel plugs for heat.",
+        "charging": "Check charger, split relay and panel; compare the voltage with the battery's sheet.",
+        "limits": "Compare the cut-out setting with the battery's chemistry and the cable's length.",
+        "supply_interrupted": "Check plug, socket, fuse and switch; shake the lead while the unit runs.",
+        "unit": "Run the unit on a bench supply and read its own fault code.",
+        "unknown": "Run the unit on a charged battery and watch the voltage while it starts.",
+    }
+)
 
-FLAGS: dict[str, str] = {
-    "drift": "drifts away from what it should read",
-    "check_failed": "failed its check in melting ice",
-    "scaled": "is of another scale, or of another voltage than the bank's",
-}
+FLAGS: Table[str] = Table(
+    {
+        "drift": "drifts away from what it should read",
+        "check_failed": "failed its check in melting ice",
+        "scaled": "is of another scale, or of another voltage than the bank's",
+    }
+)
 """Flags that one word does not explain."""
 
-STATES: dict[str, str] = {
-    "in_use": "in use",
-    "empty": "empty",
-    "off": "switched off",
-    "bench": "on the bench",
-}
+STATES: Table[str] = Table(
+    {
+        "in_use": "in use",
+        "empty": "empty",
+        "off": "switched off",
+        "bench": "on the bench",
+    }
+)
 
-DISPOSITIONS: dict[str, str] = {
-    "kept": "kept",
-    "cooked_at_once": "cooked at once",
-    "refrozen": "refrozen",
-    "moved": "moved to another cabinet",
-    "discarded": "discarded",
-}
+DISPOSITIONS: FoodTable[str] = FoodTable(
+    {
+        "kept": "kept",
+        "cooked_at_once": "cooked at once",
+        "refrozen": "refrozen",
+        "moved": "moved to another cabinet",
+        "discarded": "discarded",
+    }
+)
 
-CHANNELS: dict[str, tuple[str, str]] = {
-    "cabinet_c": ("Cabinet", "°C"),
-    "product_c": ("Product", "°C"),
-    "ambient_c": ("Outside", "°C"),
-    "evaporator_c": ("Evaporator", "°C"),
-    "battery_v": ("Battery, at the unit", "V"),
-    "bank_v": ("Battery, at its terminals", "V"),
-    "current_a": ("Current", "A"),
-    "compressor_hz": ("Compressor speed", "1/s"),
-    "set_point_c": ("Set point", "°C"),
-    "cutout_v": ("Cut-out setting", "V"),
-    "rssi_dbw": ("Radio", "dBW"),
-    "compressor_on": ("Compressor", ""),
-    "lid_open": ("Lid", ""),
-    "supply": ("Supply", ""),
-    "fault": ("Fault", ""),
+CHANNELS: Table[str] = Table(
+    {
+        "cabinet_c": "Cabinet",
+        "product_c": "Product",
+        "ambient_c": "Outside",
+        "evaporator_c": "Evaporator",
+        "battery_v": "Battery, at the unit",
+        "bank_v": "Battery, at its terminals",
+        "current_a": "Current",
+        "compressor_hz": "Compressor speed",
+        "set_point_c": "Set point",
+        "cutout_v": "Cut-out setting",
+        "rssi_dbw": "Radio",
+        "compressor_on": "Compressor",
+        "lid_open": "Lid",
+        "supply": "Supply",
+        "fault": "Fault",
+    }
+)
+UNITS: dict[str, str] = {
+    "cabinet_c": "°C",
+    "product_c": "°C",
+    "ambient_c": "°C",
+    "evaporator_c": "°C",
+    "battery_v": "V",
+    "bank_v": "V",
+    "current_a": "A",
+    "compressor_hz": "1/s",
+    "set_point_c": "°C",
+    "cutout_v": "V",
+    "rssi_dbw": "dBW",
 }
+"""What a channel is measured in, where it is a number."""
 
 
 class RunoutWords(NamedTuple):
@@ -102,7 +143,7 @@ class RunoutWords(NamedTuple):
 def word(verdict: Verdict, classes: Sequence[str] = ()) -> str:
     """Return the verdict in words; medicine has its own for the two worst, beside that of other food."""
     if "medicine" in classes and verdict.rank >= Verdict.HOLD.rank:
-        return f"{WORDS[verdict]}; {MEDICINE_TOO}" if holds_food(classes) else MEDICINE_WORD
+        return f"{WORDS[verdict]}; {MEDICINE_TOO()}" if holds_food(classes) else MEDICINE_WORD()
     return WORDS[verdict]
 
 
@@ -114,7 +155,7 @@ def holds_food(classes: Sequence[str]) -> bool:
 def word_of(card: UnitCard, verdict: Verdict) -> str:
     """Return a verdict on a cabinet in words; below hold, one that is not in use has none."""
     if is_resting(card, verdict):
-        return RESTING_WORD
+        return RESTING_WORD()
     return word(verdict, card.classes)
 
 
@@ -128,42 +169,67 @@ def number(value: float, digits: int = 1) -> str:
     shown = f"{value:.{digits}f}"
     if float(shown) == 0.0:
         shown = shown.removeprefix("-")
-    return shown.replace("-", "\N{MINUS SIGN}")
+    return with_mark(shown.replace("-", "\N{MINUS SIGN}"))
 
 
-def degrees(value: float | None) -> str:
-    """Return a temperature to a tenth of a degree."""
-    return "not measured" if value is None else f"{number(value)} °C"
+def degrees(value: float | None, digits: int = 1) -> str:
+    """Return a temperature in the reader's scale, to a tenth of a degree if not told otherwise."""
+    return _("not measured") if value is None else f"{number(in_scale(value), digits)} {scale()}"
+
+
+def scale() -> str:
+    """Return the scale temperatures are shown in."""
+    return "°F" if reader().degrees == "f" else "°C"
+
+
+def in_scale(value_c: float) -> float:
+    """Return a temperature in the reader's scale (°F = 9/5 °C + 32)."""
+    return value_c * 9 / 5 + 32 if reader().degrees == "f" else value_c
+
+
+def difference(value_k: float, digits: int = 1) -> str:
+    """Return a difference of temperatures: nine fifths as many °F as K, without the 32."""
+    if reader().degrees == "f":
+        return f"{number(value_k * 9 / 5, digits)} °F"
+    return f"{number(value_k, digits)} K"
 
 
 def volts(value: float | None) -> str:
     """Return a voltage to a hundredth of a volt."""
-    return "not measured" if value is None else f"{number(value, 2)} V"
+    return _("not measured") if value is None else f"{number(value, 2)} V"
 
 
 def minutes(value: float) -> str:
     """Return minutes as minutes, or hours and minutes from two hours on; never less than there were."""
     whole = math.ceil(round(value, 6))
-    return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60:02d} min"  # noqa: PLR2004 - two hours
+    if whole < 120:  # noqa: PLR2004 - two hours
+        return _("%(min)s min", min=whole)
+    return _("%(h)s h %(min)s min", h=whole // 60, min=f"{whole % 60:02d}")
 
 
 def hours(value: float) -> str:
     """Return hours to half an hour below ten, to the hour above, rounded down."""
     if value < 10:  # noqa: PLR2004 - ten hours
         half = math.floor(value * 2) / 2
-        return f"{half:.0f} h" if half == int(half) else f"{half:.1f} h"
-    return f"{math.floor(value)} h"
+        return _("%(h)s h", h=number(half, 0 if half == int(half) else 1))
+    return _("%(h)s h", h=math.floor(value))
+
+
+COUNT = "#"
+"""Stands for the number in an age, for pages whose script counts on."""
+AGES: Table[str] = Table({"s": "# s ago", "min": "# min ago", "h": "# h ago", "d": "# days ago"})
+_AGE_STEPS = {"s": (90, 1), "min": (5_400, 60), "h": (172_800, 3_600)}
 
 
 def age(t_ms: int | None, now_ms: int) -> str:
     """Return how long ago something was."""
     if t_ms is None:
-        return "never heard"
+        return _("never heard")
     seconds = max(0, now_ms - t_ms) // SECOND_MS
-    for length, step, name in ((90, 1, "s"), (5_400, 60, "min"), (172_800, 3_600, "h")):
+    for key, (length, step) in _AGE_STEPS.items():
         if seconds < length:
-            return f"{seconds // step} {name} ago"
-    return f"{seconds // 86_400} days ago"
+            return AGES[key].replace(COUNT, str(seconds // step))
+    return AGES["d"].replace(COUNT, str(seconds // 86_400))
 
 
 def local(t_ms: float, zone: tzinfo) -> datetime:
@@ -176,8 +242,13 @@ def clock(t_ms: float, zone: tzinfo, now_ms: int) -> str:
     moment, today = local(t_ms, zone), local(now_ms, zone)
     time = f"{moment:%H:%M}"
     days = (moment.date() - today.date()).days
-    near = {0: time, 1: f"{time} tomorrow", -1: f"{time} yesterday"}
-    return near.get(days, f"{time} on {moment:%a} {moment.day} {moment:%b}")
+    if days == 0:
+        return time
+    if days == 1:
+        return _("%(time)s tomorrow", time=time)
+    if days == -1:
+        return _("%(time)s yesterday", time=time)
+    return _("%(time)s on %(day)s", time=time, day=day_words(moment))
 
 
 def stamp(t_ms: float, zone: tzinfo) -> str:
@@ -194,42 +265,44 @@ def offset_name(t_ms: float, zone: tzinfo) -> str:
 def runout_words(runout: Runout, *, as_of_ms: int, zone: tzinfo, now_ms: int) -> RunoutWords:
     """Return the run-out in words; the early end leads, because people plan on it."""
     if runout.reason == "no_battery":
-        return RunoutWords("no battery", "", "")
+        return RunoutWords(_("no battery"), "", "")
     if runout.reason == "cut_out":
-        return RunoutWords("stopped now", "", "the unit has cut out")
+        return RunoutWords(_("stopped now"), "", _("the unit has cut out"))
     if runout.reason == "charging":
         return _charging(runout, zone=zone, now_ms=now_ms)
     if runout.hours_p10 is None:
         if runout.reason == "beyond_horizon":
-            return RunoutWords("more than 7 days", "", "")
-        return RunoutWords("not known", "", plain(runout.hours_p10_reason or runout.reason))
+            return RunoutWords(_("more than 7 days"), "", "")
+        return RunoutWords(_("not known"), "", plain(runout.hours_p10_reason or runout.reason))
     plan = _ahead(as_of_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
-    return RunoutWords(f"plan on {plan}", f"likely {_likely(runout, as_of_ms, zone, now_ms)}", "")
+    likely = _likely(runout, as_of_ms, zone, now_ms)
+    return RunoutWords(_("plan on %(time)s", time=plan), _("likely %(time)s", time=likely), "")
 
 
 def _ahead(t_ms: float, zone: tzinfo, now_ms: int) -> str:
     """Return a time to plan on: nobody can plan on one gone by."""
-    return "now" if t_ms < now_ms else clock(t_ms, zone, now_ms)
+    return _("now") if t_ms < now_ms else clock(t_ms, zone, now_ms)
 
 
 def _likely(runout: Runout, from_ms: float, zone: tzinfo, now_ms: int) -> str:
     if runout.hours_p50 is None:
-        return "more than 7 days"
+        return _("more than 7 days")
     return _ahead(from_ms + runout.hours_p50 * HOUR_MS, zone, now_ms)
 
 
 def _charging(runout: Runout, *, zone: tzinfo, now_ms: int) -> RunoutWords:
     if runout.hours_p10 is None:
-        return RunoutWords("charging", "", "")
+        return RunoutWords(_("charging"), "", "")
     if runout.if_charging_stops_at is None:
-        likely = "more than 7 days" if runout.hours_p50 is None else hours(runout.hours_p50)
-        return RunoutWords("charging", "", f"then {hours(runout.hours_p10)} (likely {likely})")
+        likely = _("more than 7 days") if runout.hours_p50 is None else hours(runout.hours_p50)
+        then = _("then %(early)s (likely %(likely)s)", early=hours(runout.hours_p10), likely=likely)
+        return RunoutWords(_("charging"), "", then)
     stop_ms = runout.if_charging_stops_at
     plan = _ahead(stop_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
     return RunoutWords(
-        f"plan on {plan}",
-        f"likely {_likely(runout, stop_ms, zone, now_ms)}",
-        f"if charging stops at {clock(stop_ms, zone, now_ms)}",
+        _("plan on %(time)s", time=plan),
+        _("likely %(time)s", time=_likely(runout, stop_ms, zone, now_ms)),
+        _("if charging stops at %(time)s", time=clock(stop_ms, zone, now_ms)),
     )
 
 
@@ -238,34 +311,41 @@ def risk_words(risk: FoodAtRisk | None, *, zone: tzinfo, now_ms: int) -> str:
     if risk is None or risk.from_p10 is None:
         return ""
     if risk.from_p10 <= now_ms:
-        return "now"
-    likely = "" if risk.from_p50 is None else f" (likely {clock(risk.from_p50, zone, now_ms)})"
-    return f"{clock(risk.from_p10, zone, now_ms)}{likely}"
+        return _("now")
+    early = clock(risk.from_p10, zone, now_ms)
+    if risk.from_p50 is None:
+        return early
+    return _("%(early)s (likely %(likely)s)", early=early, likely=clock(risk.from_p50, zone, now_ms))
 
 
 def cutout_words(cutout: Cutout, *, zone: tzinfo, now_ms: int) -> str:
     """Return one cut-out in a sentence."""
     start = clock(cutout.start, zone, now_ms)
-    end = "and has not come back" if cutout.end is None else f"to {clock(cutout.end, zone, now_ms)}"
-    at = "" if cutout.voltage_v is None else f", at {volts(cutout.voltage_v)}"
-    sure = "" if cutout.certainty == "certain" else " (probable)"
-    return (
-        f"Cut out {start} {end}{at}: {CAUSES[cutout.cause]}{sure}; "
-        f"{minutes(cutout.minutes_without_cooling)} without cooling."
-    )
+    if cutout.end is None:
+        when = _("Cut out %(start)s and has not come back", start=start)
+    else:
+        when = _("Cut out %(start)s to %(end)s", start=start, end=clock(cutout.end, zone, now_ms))
+    if cutout.voltage_v is not None:
+        when = _("%(when)s, at %(voltage)s", when=when, voltage=volts(cutout.voltage_v))
+    cause = CAUSES[cutout.cause]
+    if cutout.certainty != "certain":
+        cause = _("%(cause)s (probable)", cause=cause)
+    lost = minutes(cutout.minutes_without_cooling)
+    return _("%(when)s: %(cause)s; %(lost)s without cooling.", when=when, cause=cause, lost=lost)
 
 
 def above_words(card: UnitCard) -> str:
     """Return the minutes past the limit that decides, what is unknown, and the worst case if it differs."""
     if card.observed_at is None:
-        return "not known"
+        return _("not known")
     limit_c = card.limit_c if card.decided_c is None else card.decided_c
-    side = "below" if card.decided_below else "above"
-    parts = [f"{minutes(card.minutes_above)} {side} {degrees(limit_c)}"]
+    told = {"time": minutes(card.minutes_above), "limit": degrees(limit_c)}
+    below, above = food("%(time)s below %(limit)s", **told), food("%(time)s above %(limit)s", **told)
+    parts = [below if card.decided_below else above]
     if card.minutes_unknown > 0:
-        parts.append(f"{minutes(card.minutes_unknown)} not known")
+        parts.append(_("%(time)s not known", time=minutes(card.minutes_unknown)))
     if card.minutes_worst_case > card.minutes_above:
-        parts.append(f"at worst {minutes(card.minutes_worst_case)}")
+        parts.append(_("at worst %(time)s", time=minutes(card.minutes_worst_case)))
     return ", ".join(parts)
 
 
@@ -279,7 +359,7 @@ def sentence(words: str) -> str:
 
 def plain(code: str) -> str:
     """Return a code as words."""
-    return code.replace("_", " ")
+    return dynamic(code.replace("_", " "))
 
 
 def value_words(column: str, value: float | bool | str) -> str:  # noqa: FBT001 - a reading, not a switch
@@ -287,9 +367,12 @@ def value_words(column: str, value: float | bool | str) -> str:  # noqa: FBT001 
     if isinstance(value, str):
         return plain(value)
     if isinstance(value, bool) or column in {"compressor_on", "lid_open"}:
-        yes, no = ("open", "shut") if column == "lid_open" else ("running", "not running")
+        lid = column == "lid_open"
+        yes, no = (_("open"), _("shut")) if lid else (_("running"), _("not running"))
         return yes if value else no
-    unit = CHANNELS.get(column, ("", ""))[1]
+    unit = UNITS.get(column, "")
+    if unit == "°C":
+        return degrees(value)
     return f"{number(value, 2 if unit == 'V' else 1)} {unit}".strip()
 
 

@@ -106,7 +106,7 @@ def _channel(samples: Samples, column: str, shift: int, *, ink: str, dash: str, 
     width_ms = round(samples.bin_s * SECOND_MS)
     x = [t + shift for t in bins.t_ms]
     centre = [t + width_ms // 2 for t in x]
-    name = text.CHANNELS[column][0]
+    name = text.CHANNELS[column]
     traces = [_line(name, centre, _middle(bins, _DIGITS), ink=ink, dash=dash, axis=axis)]
     if any(low != high for low, high in zip(bins.min, bins.max, strict=True)):
         traces.insert(0, _band(name, x, bins, width_ms=width_ms, ink=ink, axis=axis, digits=_DIGITS))

@@ -40,7 +40,7 @@ def choose(request: Request, desk: AtDesk) -> Response:
         found = [card.standing for card in here if not text.is_resting(card, card.standing)]
         verdict = worst([*found, Verdict.NO_DATA] if unknown else found)
         resting = bool(here) and not found and not unknown
-        words = text.RESTING_WORD if resting else text.WORDS[verdict]
+        words = text.RESTING_WORD() if resting else text.WORDS[verdict]
         sites.append(
             {
                 "id": site.id,

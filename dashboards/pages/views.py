@@ -111,7 +111,7 @@ def _notes(card: UnitCard) -> list[str]:
 
 
 def _flag_words(flag: SensorFlag) -> str:
-    name = text.CHANNELS.get(flag.channel, text.CHANNELS.get(f"{flag.channel}_c", (flag.channel, "")))[0]
+    name = text.CHANNELS.get(flag.channel) or text.CHANNELS.get(f"{flag.channel}_c", flag.channel)
     return f"{name} sensor: {text.FLAGS.get(flag.flag, text.plain(flag.flag))}."
 
 

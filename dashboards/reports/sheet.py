@@ -16,7 +16,7 @@ from dashboards.rolewords import signer_words
 
 TEMPLATES = Path(__file__).resolve().parent.parent / "templates"
 CAUTIONS = (
-    *text.CAUTIONS[:2],
+    *list(text.CAUTIONS)[:2],
     (
         "Temperatures are of the cabinet's air unless a product probe is named; food modelled from air is "
         "an estimate and is marked as such."

@@ -78,7 +78,7 @@ def _about(made: LogSheet) -> Iterator[tuple[int, Row]]:
     start = made.span.start_ms
     unit = made.settings.unit.id
     facts = f"{unit}; {made.settings.name}; {made.source}; {made.software}; cautions: " + " ".join(
-        text.CAUTIONS[:2]
+        list(text.CAUTIONS)[:2]
     )
     yield start, _row("document", made, start, until=made.span.end_ms, what=facts)
     for regime in made.regimes:

@@ -160,7 +160,7 @@ def _kept(made: LogSheet, t_ms: int) -> str:
         f"{name} {words.exact(float(made.readings.numbers(name)[i]))}"
         for i in at
         for name in sorted(made.readings.columns)
-        if text.CHANNELS.get(name, ("", ""))[1] and math.isfinite(made.readings.numbers(name)[i])
+        if name in text.UNITS and math.isfinite(made.readings.numbers(name)[i])
     ]
     return ", ".join(shown) or "kept under another time"
 

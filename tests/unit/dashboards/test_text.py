@@ -21,7 +21,7 @@ def test_every_verdict_has_its_own_words():
 
 @pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])
 def test_medicine_is_never_to_be_thrown_away_on_our_word(verdict):
-    assert text.word(verdict, ("drinks", "medicine")) == text.MEDICINE_WORD
+    assert text.word(verdict, ("drinks", "medicine")) == text.MEDICINE_WORD()
     assert text.word(Verdict.WATCH, ("medicine",)) == "Watch"
 
 
@@ -122,7 +122,7 @@ def test_nobody_is_told_to_plan_on_a_time_gone_by():
 
 @pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])
 def test_food_beside_medicine_keeps_its_own_word(verdict):
-    assert text.word(verdict, ("medicine", "drinks")) == text.MEDICINE_WORD
+    assert text.word(verdict, ("medicine", "drinks")) == text.MEDICINE_WORD()
     mixed = text.word(verdict, ("medicine", "poultry"))
     assert text.WORDS[verdict] in mixed
     assert "pharmacist" in mixed
