@@ -130,6 +130,7 @@ def assess(
         service=result.findings,
         service_reason=result.findings_reason,
         sensors=(*view.quality.flags, *result.sensors),
+        work=result.work,
         answers=unit_answers(
             next(clock for clock in judging if not clock.only_raises),
             settings,

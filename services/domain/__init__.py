@@ -44,7 +44,7 @@ from services.domain._batchsaid import (
     TakenOutSaid,
     knows_time_control,
 )
-from services.domain._cards import UnitCard
+from services.domain._cards import Bench, UnitCard
 from services.domain._fleet import (
     Bank,
     BatchTemplate,
@@ -68,6 +68,7 @@ from services.domain._life import Life, lived
 from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
 from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict, worst
+from services.domain._work import PathOhm, Work, WorkDay
 
 __all__ = [
     "BATCH_SAID",
@@ -87,6 +88,7 @@ __all__ = [
     "BatchTimer",
     "BatchVerdict",
     "Battery",
+    "Bench",
     "ChargeSource",
     "Charging",
     "Compressor",
@@ -113,6 +115,7 @@ __all__ = [
     "Link",
     "MarkMinutes",
     "Move",
+    "PathOhm",
     "Person",
     "Quantiles",
     "RejectedCell",
@@ -134,6 +137,8 @@ __all__ = [
     "UnitState",
     "UsualCharging",
     "Verdict",
+    "Work",
+    "WorkDay",
     "knows_time_control",
     "lived",
     "worst",

@@ -4,47 +4,17 @@ Minutes and hours are unrounded; times are ISO 8601 in UTC. Every field that may
 sibling ``…_reason`` that says why when it is.
 """
 
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import (
-    BeforeValidator,
-    Field,
-    PlainSerializer,
-    SerializerFunctionWrapHandler,
-    model_serializer,
-)
+from pydantic import Field
 
 from services.domain._answers import FoodAnswer
 from services.domain._frozen import Frozen
+from services.domain._reasoned import Instant, WithReasons
 from services.domain._verdict import Verdict
-from services.timebase import iso_of, ms_of_iso
-
-
-def _ms(value: object) -> object:
-    return ms_of_iso(value) if isinstance(value, str) else value
-
-
-Instant = Annotated[int, BeforeValidator(_ms), PlainSerializer(iso_of, return_type=str, when_used="json")]
-"""An instant in ms since 1970-01-01 UTC; ISO 8601 in JSON."""
+from services.domain._work import Work
 
 SCHEMA: Literal["bushlarder/analysis/1"] = "bushlarder/analysis/1"
-
-
-class _WithReasons(Frozen):
-    """Drops ``…_reason`` siblings from JSON where the value is there."""
-
-    @model_serializer(mode="wrap")
-    def _only_needed_reasons(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        plain: dict[str, Any] = handler(self)
-        return {
-            key: value
-            for key, value in plain.items()
-            if not (
-                key.endswith("_reason")
-                and value is None
-                and plain.get(key.removesuffix("_reason")) is not None
-            )
-        }
 
 
 class Quantiles(Frozen):
@@ -84,7 +54,7 @@ class Evidence(Frozen):
     source: str
 
 
-class Exposure(_WithReasons):
+class Exposure(WithReasons):
     """Time above one limit, on one basis."""
 
     rule: str | None
@@ -109,7 +79,7 @@ class Exposure(_WithReasons):
     why: str
 
 
-class Cutout(_WithReasons):
+class Cutout(WithReasons):
     """One low-voltage (or supply) stop of a compressor that wanted to run."""
 
     start: Instant
@@ -155,7 +125,7 @@ class Charging(Frozen):
     evidence: tuple[Evidence, ...]
 
 
-class EnergyIn(_WithReasons):
+class EnergyIn(WithReasons):
     """What one source put into the bank on one day."""
 
     source: ChargeSource
@@ -174,7 +144,7 @@ class EnergyDay(Frozen):
     charged: tuple[EnergyIn, ...] = ()
 
 
-class SupplyPath(_WithReasons):
+class SupplyPath(WithReasons):
     """Cable, joints and battery between the charge and the unit, as measured at compressor stops."""
 
     ohm: float
@@ -203,7 +173,7 @@ class SupplyPath(_WithReasons):
     words: str = ""
 
 
-class Battery(_WithReasons):
+class Battery(WithReasons):
     """What is known of the bank behind a unit."""
 
     state_of_charge: Quantiles | None
@@ -246,7 +216,7 @@ class Move(Frozen):
     """The caution that goes with it."""
 
 
-class FoodAtRisk(_WithReasons):
+class FoodAtRisk(WithReasons):
     """When food would pass its limit if nothing is done: run-out joined with hold-over."""
 
     holdover_hours: Quantiles | None
@@ -260,7 +230,7 @@ class FoodAtRisk(_WithReasons):
     limit_c: float
 
 
-class UsualCharging(_WithReasons):
+class UsualCharging(WithReasons):
     """How long the unit runs if the charging that recurs, or the sun on declared panels, comes again."""
 
     ah_per_day: float
@@ -274,7 +244,7 @@ class UsualCharging(_WithReasons):
     chance_of_a_week: float
 
 
-class Runout(_WithReasons):
+class Runout(WithReasons):
     """When the unit will stop for want of charge; plan on P10."""
 
     hours_p10: float | None
@@ -298,7 +268,7 @@ class Runout(_WithReasons):
     food_at_risk_reason: str | None = None
 
 
-class Finding(_WithReasons):
+class Finding(WithReasons):
     """Something the workshop should look at: what changed, never a bare diagnosis."""
 
     finding: str
@@ -309,7 +279,7 @@ class Finding(_WithReasons):
     due_reason: str | None = None
 
 
-class SensorFlag(_WithReasons):
+class SensorFlag(WithReasons):
     """A stretch in which a channel is not to be trusted."""
 
     channel: str
@@ -319,7 +289,7 @@ class SensorFlag(_WithReasons):
     end_reason: str | None = None
 
 
-class Analysis(_WithReasons):
+class Analysis(WithReasons):
     """Everything computed for one unit as of one moment."""
 
     schema_: Literal["bushlarder/analysis/1"] = Field(
@@ -344,6 +314,8 @@ class Analysis(_WithReasons):
     service: tuple[Finding, ...] | None
     service_reason: str | None = None
     sensors: tuple[SensorFlag, ...]
+    work: Work | None = None
+    work_reason: str | None = "not looked at"
     answers: tuple[FoodAnswer, ...] = ()
     """What published texts say of food nobody wrote down: in a freezer that warmed, a unit that is silent."""
     mean_kinetic_c: float | None = None

@@ -5,10 +5,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints
 
-from services.domain._analysis import Evidence, Instant
+from services.domain._analysis import Evidence
 from services.domain._answers import FoodAnswer, MarkMinutes
 from services.domain._fleet import FoodClass, Identifier
 from services.domain._frozen import Frozen
+from services.domain._reasoned import Instant
 from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict
 

@@ -2,13 +2,69 @@
 
 from collections.abc import Sequence
 
-from services.domain._analysis import Analysis, Cutout, Finding, Instant, Runout, SensorFlag
+from services.domain._analysis import Analysis, Cutout, Finding, Quantiles, Runout, SensorFlag
 from services.domain._answers import FoodAnswer
 from services.domain._batch import BatchCard
 from services.domain._fleet import SiteKind, UnitState
 from services.domain._frozen import Frozen
+from services.domain._reasoned import Instant, WithReasons
 from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict
+
+
+class Bench(WithReasons):
+    """The numbers a workshop plans by, of the days looked at: no history, for lists of many units."""
+
+    hours_seen: float
+    """With a known compressor state."""
+    hours_run: float | None
+    hours_run_reason: str | None = None
+    starts: int | None
+    starts_reason: str | None = None
+    starts_per_hour: float | None
+    starts_per_hour_reason: str | None = None
+    days_since_full: float | None
+    days_since_full_reason: str | None = None
+    source_ohm: float | None
+    """Between battery and unit, battery included."""
+    source_ohm_reason: str | None = None
+    expected_ohm: float | None
+    """Of a sound one."""
+    expected_ohm_reason: str | None = None
+    drop_share: float | None
+    """Of the nominal voltage, lost in cable and joints at running current."""
+    drop_share_reason: str | None = None
+    capacity_ah: Quantiles | None
+    capacity_ah_reason: str | None = None
+
+    @staticmethod
+    def of(analysis: Analysis) -> "Bench":
+        """Return the numbers of an analysis, each with the reason it is missing."""
+        battery, work = analysis.battery, analysis.work
+        no_battery = analysis.battery_reason or "not looked at"
+        no_work = analysis.work_reason or "not looked at"
+        path = None if battery is None else battery.supply_path
+        expected = None if work is None else work.expected_ohm
+        no_path = no_battery if battery is None else battery.supply_path_reason
+        return Bench(
+            hours_seen=0.0 if work is None else work.hours_seen,
+            hours_run=None if work is None else work.hours_run,
+            hours_run_reason=no_work if work is None else work.hours_run_reason,
+            starts=None if work is None else work.starts,
+            starts_reason=no_work if work is None else work.starts_reason,
+            starts_per_hour=None if work is None else work.starts_per_hour,
+            starts_per_hour_reason=no_work if work is None else work.starts_per_hour_reason,
+            days_since_full=None if battery is None else battery.days_since_full,
+            days_since_full_reason=no_battery if battery is None else battery.days_since_full_reason,
+            source_ohm=None if battery is None else battery.source_resistance_ohm,
+            source_ohm_reason=no_battery if battery is None else battery.source_resistance_ohm_reason,
+            expected_ohm=expected if path is None else path.expected_ohm,
+            expected_ohm_reason=no_work if work is None else work.expected_ohm_reason,
+            drop_share=None if path is None else path.drop_share,
+            drop_share_reason=no_path,
+            capacity_ah=None if battery is None else battery.capacity_ah,
+            capacity_ah_reason=no_battery if battery is None else battery.capacity_ah_reason,
+        )
 
 
 class UnitCard(Frozen):
@@ -58,6 +114,8 @@ class UnitCard(Frozen):
     """Newest first, at most five."""
     cut_out_now: bool
     service: tuple[Finding, ...]
+    bench: Bench | None = None
+    """None on a card kept before these numbers were."""
     sensors: tuple[SensorFlag, ...]
     spot: tuple[SpotCheck, ...] = ()
     """What each document says of the newest reading a person took in food in it."""

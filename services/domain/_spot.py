@@ -2,8 +2,9 @@
 
 from typing import Literal
 
-from services.domain._analysis import Evidence, Instant
+from services.domain._analysis import Evidence
 from services.domain._frozen import Frozen
+from services.domain._reasoned import Instant
 
 
 class SpotCheck(Frozen):

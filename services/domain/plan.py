@@ -4,8 +4,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from services.domain._analysis import Instant, Quantiles, _WithReasons
+from services.domain._analysis import Quantiles
 from services.domain._frozen import Frozen
+from services.domain._reasoned import Instant, WithReasons
 
 HOLDS_FROM = 0.9
 """Chance of coming through without a stop from which a plan is said to hold: the early end (judgement)."""
@@ -24,7 +25,7 @@ class PlanHour(Frozen):
     """Air in the shade on an ordinary day, mean over the hour."""
 
 
-class BankPlan(_WithReasons):
+class BankPlan(WithReasons):
     """One bank through the trip."""
 
     bank: str
@@ -48,7 +49,7 @@ class BankPlan(_WithReasons):
     remarks: tuple[str, ...]
 
 
-class UnitPlan(_WithReasons):
+class UnitPlan(WithReasons):
     """One cabinet through the trip."""
 
     unit: str
@@ -80,7 +81,7 @@ class UnitPlan(_WithReasons):
     cable_drop_share_reason: str | None = None
 
 
-class LoadPlan(_WithReasons):
+class LoadPlan(WithReasons):
     """What something warm costs."""
 
     unit: str

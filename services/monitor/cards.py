@@ -3,7 +3,7 @@
 from services.analytics.food.answers import beside
 from services.analytics.food.rules import limits_of
 from services.analytics.food.spotcheck import spot_of_unit
-from services.domain import Analysis, CoreReading, Exposure, UnitCard, UnitSettings
+from services.domain import Analysis, Bench, CoreReading, Exposure, UnitCard, UnitSettings
 from services.records.said import Standing
 from services.store import Latest
 
@@ -61,6 +61,7 @@ def card_of(
         cutouts=UnitCard.newest_cutouts(analysis),
         cut_out_now=_cut_out_now(analysis),
         service=analysis.service or (),
+        bench=Bench.of(analysis),
         sensors=analysis.sensors,
         spot=() if probe is None else spot_of_unit(settings, probe),
         answers=beside(analysis.answers, standing.verdict, standing.why),

@@ -41,7 +41,8 @@ from services.analytics.power.supplypath import supply_path
 from services.analytics.power.thermostat import Band, band_of
 from services.analytics.power.told import assumed_of, flags_of
 from services.analytics.service.findings import Workbench, findings_of
-from services.domain import Battery, Cutout, Finding, Runout, SensorFlag, UnitSettings
+from services.analytics.service.work import work_of
+from services.domain import Battery, Cutout, Finding, Runout, SensorFlag, UnitSettings, Work
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
@@ -79,6 +80,7 @@ class PowerResult:
     runout: Runout
     findings: tuple[Finding, ...] | None
     findings_reason: str | None
+    work: Work
     assumed: tuple[str, ...]
     """Defaults used here beyond those the settings already name."""
     learned: tuple[Learned, ...] = ()
@@ -203,6 +205,7 @@ def power(
         findings=findings,
         findings_reason=None if findings is not None else "no compressor state in these samples",
         learned=supply.state.learned,
+        work=work_of(frame, runs, supply.steps, supply.charging, settings, as_of_ms=as_of_ms),
         sensors=flags_of(frame) if settings.has_battery else (),
         assumed=(
             *assumed_of(frame, fed, supply.threshold, supply.capacity, supply.band),

@@ -197,6 +197,46 @@ def reading_step_v(volts: FloatArray) -> float:
     return float(max(np.min(np.diff(levels)), 0.001)) if levels.size > 1 else 0.001
 
 
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How finely a unit's steps of voltage and current are read."""
+
+    step_a: float
+    """Current that stops. [A]"""
+    step_v: float
+    """Smallest step of the voltage. [V]"""
+    current_share: float
+
+    @staticmethod
+    def of(frame: Frame, settings: UnitSettings) -> "Reading":
+        """Return how finely a unit reads."""
+        measured = bool(np.any(np.isfinite(frame.current_a[-NEWEST_STEPS:])))
+        return Reading(
+            step_a=float(np.nanmedian(frame.current_a[frame.on])) if measured else settings.running_a,
+            step_v=reading_step_v(frame.volts_12) * frame.volt_scale,
+            current_share=0.02 if measured else 0.10,
+        )
+
+    def _scatter_v(self, ohm: FloatArray) -> float:
+        middle = float(np.median(ohm))
+        return 1.4826 * float(np.median(np.abs(ohm - middle))) * self.step_a / math.sqrt(2.0)
+
+    def coarse(self, ohm: FloatArray) -> bool:
+        """Return whether the voltage's own step is so coarse that averaging stops does not sharpen it."""
+        return self.step_v > 2.0 * self._scatter_v(ohm)
+
+    def sd_ohm(self, ohm: FloatArray, steps: int) -> float:
+        """Return the standard error of the middle of so many stops that scatter as these do [Ω]."""
+        return resistance_sd_ohm(
+            ohm=float(np.median(ohm)),
+            step_a=max(self.step_a, 0.5),
+            reading_step_v=self.step_v,
+            noise_v=self._scatter_v(ohm),
+            steps=steps,
+            current_share=self.current_share,
+        )
+
+
 def source_resistance(frame: Frame, steps: Steps, settings: UnitSettings) -> SourceResistance:
     """Return the supply path's resistance: the median over the newest usable stops.
 
@@ -218,24 +258,12 @@ def source_resistance(frame: Frame, steps: Steps, settings: UnitSettings) -> Sou
             quantised=False,
             reason=f"{ohm.size} usable compressor stops, {FEWEST_STEPS} needed",
         )
-    median = float(np.median(ohm))
-    measured = np.isfinite(frame.current_a[-NEWEST_STEPS:])
-    step_a = float(np.nanmedian(frame.current_a[frame.on])) if bool(np.any(measured)) else settings.running_a
-    step_v = reading_step_v(frame.volts_12) * frame.volt_scale
-    scatter_v = 1.4826 * float(np.median(np.abs(ohm - median))) * step_a / math.sqrt(2.0)
-    sd = resistance_sd_ohm(
-        ohm=median,
-        step_a=max(step_a, 0.5),
-        reading_step_v=step_v,
-        noise_v=scatter_v,
-        steps=int(ohm.size),
-        current_share=0.02 if bool(np.any(measured)) else 0.10,
-    )
+    reading = Reading.of(frame, settings)
     return SourceResistance(
-        median,
-        sd,
+        float(np.median(ohm)),
+        reading.sd_ohm(ohm, int(ohm.size)),
         int(ohm.size),
-        quantised=step_v > 2.0 * scatter_v,
+        quantised=reading.coarse(ohm),
         reason=None,
         wires_ohm=steps.wires_between(max(0, steps.ohm.size - NEWEST_STEPS), steps.ohm.size),
     )
