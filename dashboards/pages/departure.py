@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, time
+from datetime import time
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,6 +12,7 @@ from dashboards import text
 from dashboards.leaving import ANSWERS, Answer, Reasons, answer_of, reasons_of
 from dashboards.nightwords import next_at
 from dashboards.pages.forms import time_or_none
+from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import statement_words
 from services.api.desk import Desk, NotAssessedError
@@ -40,6 +41,7 @@ class CabinetLine:
     word: str
     reading: str
     heard: str
+    heard_ms: int | None
     charge: str
     plan: str
     fault: str
@@ -113,6 +115,7 @@ def _line(card: UnitCard, charge: str, now_ms: int) -> CabinetLine:
         word=text.word_of(card, card.standing),
         reading=text.degrees(None if value_c is None else float(value_c)),
         heard=text.age(card.observed_at, now_ms),
+        heard_ms=card.observed_at,
         charge=charge,
         plan=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms).plan,
         fault=_fault(card, now_ms),
@@ -203,7 +206,7 @@ def headline(found: Sequence[VehicleView]) -> str:
 @router.get("/departure", response_class=HTMLResponse)
 def departure(request: Request, desk: AtDesk, until: str = "") -> Response:
     """Show every vehicle on one sheet: may it leave, with what, and what is missing."""
-    at = time_or_none(until) or _ARRIVES
+    live, at = live_of(desk), time_or_none(until) or _ARRIVES
     found = vehicles(desk, at)
     return draw(
         request,
@@ -211,5 +214,5 @@ def departure(request: Request, desk: AtDesk, until: str = "") -> Response:
         vehicles=found,
         headline=headline(found),
         until=f"{at:%H:%M}",
-        made=text.stamp(desk.now_ms(), UTC),
+        live=live,
     )

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC
 from typing import Protocol
 
 from fastapi import APIRouter, Request
@@ -10,6 +9,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.figures.chart_map import Picture, Place, picture
+from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view
 from dashboards.urgency import Need, in_order
@@ -154,6 +154,7 @@ def _own(room: MapRoom | None) -> tuple[OwnMap | None, str]:
 def map_page(request: Request, desk: AtDesk) -> Response:
     """Show places on the operator's own map; vehicles only where positions are switched on."""
     room: MapRoom | None = getattr(request.app.state, "map_room", None)
+    live = live_of(desk)
     now_ms, fleet, cards = desk.now_ms(), desk.fleet(), desk.cards()
     own, fault = _own(room)
     fixes = _fixes(room, fleet, now_ms)
@@ -167,7 +168,7 @@ def map_page(request: Request, desk: AtDesk) -> Response:
         own=own is not None,
         positions=room is not None and room.positions,
         sites=[view for view, _ in found],
-        made=text.stamp(now_ms, UTC),
+        live=live,
     )
 
 

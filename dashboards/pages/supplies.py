@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import foodwords, text
 from dashboards.lost import Lost, Need, Thrown, by_place, lost, needs
 from dashboards.pages.forms import day_or_none
+from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.tables import csv_answer
 from services.api.desk import Desk
@@ -117,6 +118,7 @@ def need_words(need: Need) -> str:
 @router.get("/supplies", response_class=HTMLResponse)
 def supplies(request: Request, desk: AtDesk, first: Day = "") -> Response:
     """Show by place what was lost since a day; it prints as it stands."""
+    live = live_of(desk)
     found, now_ms = _found(desk, first), desk.now_ms()
     names = {site.id: site.name for site in found.fleet.sites}
     places = [
@@ -134,7 +136,7 @@ def supplies(request: Request, desk: AtDesk, first: Day = "") -> Response:
         places=places,
         discarded=sum(each.fate == "discarded" for each in found.lines),
         held=sum(each.fate == "held" for each in found.lines),
-        made=text.stamp(now_ms, UTC),
+        live=live,
     )
 
 

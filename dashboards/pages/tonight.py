@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, time
+from datetime import time
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
@@ -21,6 +21,7 @@ from dashboards.nightwords import (
     why_different,
 )
 from dashboards.pages.forms import time_or_none
+from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from services.api.routes import AtDesk
 from services.domain import Bank, Fleet, UnitCard
@@ -44,6 +45,7 @@ class NightUnit:
     risk: str
     reading: str
     heard: str
+    heard_ms: int | None
     rank: int
     plan_ms: float
 
@@ -95,6 +97,7 @@ def _unit(card: UnitCard, now_ms: int, until: time | None) -> NightUnit:
         risk=text.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
         reading=text.degrees(None if value is None else float(value)),
         heard=text.age(card.observed_at, now_ms),
+        heard_ms=card.observed_at,
         rank=list(ANSWERS).index(answer),
         plan_ms=_plan_ms(card),
     )
@@ -184,7 +187,7 @@ def _on_generators(cards: Sequence[UnitCard], fleet: Fleet, now_ms: int) -> list
 @router.get("/tonight", response_class=HTMLResponse)
 def tonight(request: Request, desk: AtDesk, until: str = "") -> Response:
     """Show every battery: will it last until dawn, or a time asked for; until when, what to do."""
-    now_ms, at = desk.now_ms(), time_or_none(until)
+    live, now_ms, at = live_of(desk), desk.now_ms(), time_or_none(until)
     cards, fleet = desk.cards(), desk.fleet()
     found = nights(cards, fleet, now_ms, at)
     silent = [unit.name or unit.id for unit in desk.unassessed(cards) if unit.supply.kind == "battery"]
@@ -197,5 +200,5 @@ def tonight(request: Request, desk: AtDesk, until: str = "") -> Response:
         generators=_on_generators(cards, fleet, now_ms),
         mind=CAUTIONS,
         silent=silent,
-        made=text.stamp(now_ms, UTC),
+        live=live,
     )

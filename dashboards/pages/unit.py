@@ -11,13 +11,15 @@ from pydantic import AwareDatetime
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, text
+from dashboards import foodwords, helpwords, text
+from dashboards.figures import look
 from dashboards.figures.ahead import ahead_ms
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
 from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
 from dashboards.pages.forms import day_or_none, time_or_none
+from dashboards.pages.lively import live_of
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.spots import spot_views
@@ -25,6 +27,7 @@ from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.pages.views import card_view, statement_words
 from dashboards.powerwords import battery_words, energy_rows, move_words
 from dashboards.rolewords import signed_words
+from dashboards.themes import Theme
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import ChannelBins
@@ -91,13 +94,22 @@ def _exposures(
     ]
 
 
-def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, str]]:
+def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, str, str]]:
     """Return what the law says and what to do, side by side: they are two questions."""
     said = {e.compliant for e in exposures if e.rule is not None}
     law = next((answer for answer in ("no", "unknown", "yes") if answer in said), None)
     resting = text.is_resting(card, card.standing)
-    todo = text.RESTING_WORD if resting else action_word(card.standing, card.classes)
-    return [("The law", foodwords.LAW[law]), ("What to do", todo)]
+    todo = text.RESTING_WORD() if resting else action_word(card.standing, card.classes)
+    return [("law", "The law", foodwords.LAW[law]), ("todo", "What to do", todo)]
+
+
+def _battery(analysis: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """Return what is known of the bank, each with the key of its explanation."""
+    battery = analysis.get("battery")
+    keys = ["battery_why"] if battery is None else ["charge", "ohm", "full"]
+    learned = (("capacity_ah", "holds"), ("supply_path", "path"))
+    keys += [key for name, key in learned if battery is not None and battery.get(name) is not None]
+    return [(key, *told) for key, told in zip(keys, battery_words(analysis), strict=True)]
 
 
 def _batches(desk: Desk, card: UnitCard, zone: ZoneInfo, now_ms: int) -> list[BatchView]:
@@ -139,7 +151,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
     last: Annotated[str, Query(alias="to", max_length=10)] = "",
 ) -> Response:
     """Show one cabinet over a span that is offered, or over days; is asked, will its battery last."""
-    now_ms, at = desk.now_ms(), time_or_none(until)
+    live, now_ms, at = live_of(desk, unit), desk.now_ms(), time_or_none(until)
     card = desk.card(unit)
     zone = text.zone_of(card)
     start_ms, end_ms = _shown(span, first, last, zone, now_ms)
@@ -156,12 +168,13 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         request,
         "unit.html",
         c=card_view(card, now_ms),
+        live=live,
         latest=[
-            (text.CHANNELS[k][0], text.value_words(k, v))
+            (helpwords.CHANNELS[k], text.CHANNELS[k], text.value_words(k, v))
             for k, v in card.latest.items()
             if k in text.CHANNELS
         ],
-        battery=battery_words(analysis),
+        battery=_battery(analysis),
         on_battery=card.runout.reason != "no_battery",
         until="" if at is None else f"{at:%H:%M}",
         answer="" if at is None else answer_words(answer_of(card, now_ms, at), at),
@@ -210,14 +223,15 @@ def _charging(analysis: Mapping[str, Any]) -> list[Charging]:
 
 
 @router.get("/units/{unit}/figure.json")
-def figure(
+def figure(  # noqa: PLR0917 - a query has as many parts as it has
     request: Request,
     desk: AtDesk,
     unit: UnitPath,
     start: Annotated[AwareDatetime, Query(alias="from")],
     end: Annotated[AwareDatetime, Query(alias="to")],
+    theme: Theme | None = None,
 ) -> Response:
-    """Give the chart of a span, thinned to what a screen can show."""
+    """Give the chart of a span, thinned to what a screen can show, in the inks of a theme."""
     span = span_of(start, end, now_ms=desk.now_ms())
     start_ms, end_ms = span.start_ms, span.end_ms
     card = desk.card(unit)
@@ -235,4 +249,4 @@ def figure(
         food=_modelled(request, unit, start_ms, end_ms, points),
         charging=_charging(analysis),
     )
-    return Response(orjson.dumps(drawn), media_type="application/json")
+    return Response(orjson.dumps(look.in_theme(drawn, theme)), media_type="application/json")

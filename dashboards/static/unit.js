@@ -2,22 +2,19 @@
 "use strict";
 (() => {
   const box = document.getElementById("chart");
-  const from = Number(box.dataset.from);
-  const to = Number(box.dataset.to);
+  let from = Number(box.dataset.from);
+  let to = Number(box.dataset.to);
   const config = { displaylogo: false, responsive: true, modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"] };
   let offsetMs = 0;
   let asked = 0;
-  const openedMs = Date.now();
-  const LAPSES_MS = 900000; // a page left open this long claims nothing good any more
-
-  setInterval(() => {
-    if (Date.now() - openedMs < LAPSES_MS) return;
-    for (const word of document.querySelectorAll(".verdict.v-ok b, .verdict.v-watch b")) word.textContent = "Not known: this page is old";
-  }, 10000);
+  let closer = false;
+  let drawnMs = Date.now();
+  const REDRAW_MS = 60000;
 
   const draw = async (start, end) => {
     const mine = ++asked;
-    const query = new URLSearchParams({ from: new Date(start).toISOString(), to: new Date(end).toISOString() });
+    const theme = getComputedStyle(document.documentElement).getPropertyValue("--theme").trim();
+    const query = new URLSearchParams({ from: new Date(start).toISOString(), to: new Date(end).toISOString(), theme });
     const answer = await fetch(`${box.dataset.figure}?${query}`);
     if (!answer.ok) throw new Error(String(answer.status));
     const figure = await answer.json();
@@ -35,8 +32,18 @@
   draw(from, to).then(() => {
     box.on("plotly_relayout", (change) => {
       const range = change["xaxis.range"] || [change["xaxis.range[0]"], change["xaxis.range[1]"]];
-      if (range[0] !== undefined) draw(utc(range[0]), utc(range[1])).catch(() => {});
-      else if (change["xaxis.autorange"]) draw(from, to).catch(() => {});
+      if (range[0] !== undefined) { closer = true; draw(utc(range[0]), utc(range[1])).catch(() => {}); }
+      else if (change["xaxis.autorange"]) { closer = false; draw(from, to).catch(() => {}); }
     });
   }).catch(fail);
+
+  // The page was brought up to date: the chart follows, unless somebody looks closer at a part of it.
+  document.addEventListener("fresh", (event) => {
+    const { dataset } = event.detail.getElementById("chart");
+    from = Number(dataset.from);
+    to = Number(dataset.to);
+    if (closer || Date.now() - drawnMs < REDRAW_MS) return;
+    drawnMs = Date.now();
+    draw(from, to).catch(() => {});
+  });
 })();

@@ -155,6 +155,7 @@ TABLE: tuple[Entry, ...] = (
         "/units/{unit}/log",
         "/units/{unit}/log.csv",
         "/units/{unit}/log.pdf",
+        "/why",
     ),
     *_get(WRENCH | {"inspector"}, "/workshop"),
     *_get(HANDS, "/plan", "/departure"),

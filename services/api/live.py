@@ -16,6 +16,8 @@ _log = structlog.get_logger(__name__)
 
 POLL_S = 0.25
 RETRY_S = 2.0
+ALIVE_S = 15
+"""Between two signs that the link still holds: a link can die without either side noticing. [s]"""
 _WAITING_AT_MOST = 64
 """Changes a slow reader may be behind before it is cut off; the browser then asks again by itself."""
 

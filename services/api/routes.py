@@ -13,7 +13,7 @@ from starlette.responses import Response
 from services.api.access import asker_of
 from services.api.desk import CHARTED, MAX_POINTS, Desk
 from services.api.entry import Access
-from services.api.live import LiveChanges
+from services.api.live import ALIVE_S, LiveChanges, event_data
 from services.api.schemas import (
     BatchLoaded,
     Check,
@@ -276,6 +276,10 @@ def command(desk: AtDesk, asked: CommandAsked) -> Noted:
     return desk.ask(asked)
 
 
+def _alive() -> ServerSentEvent:
+    return ServerSentEvent(event_data(()), event="alive")
+
+
 @router.get(
     "/live",
     tags=["fleet"],
@@ -284,7 +288,7 @@ def command(desk: AtDesk, asked: CommandAsked) -> Noted:
         200: {
             "description": "Server-sent events without a name; the id is the change number, "
             'the data `{"units":[…],"batches":[…]}` holds the changed cards, and of each batch whose '
-            "verdict changed the newest change.",
+            "verdict changed the newest change. An event named alive only tells that the link holds.",
             "content": {"text/event-stream": {"schema": {"type": "string"}}},
         }
     },
@@ -308,7 +312,7 @@ async def live(
         async for number, data in changes.events(from_no, still=still, **kept):
             yield ServerSentEvent(data, id=str(number))
 
-    return EventSourceResponse(stream(), ping=15)
+    return EventSourceResponse(stream(), ping=ALIVE_S, ping_message_factory=_alive)
 
 
 @router.get("/{path:path}", include_in_schema=False)

@@ -67,7 +67,7 @@ async def test_lists_hold_what_is_seen_and_nothing_else(guarded):
         assert [card["batch"]["what"] for card in batches] == ["Goat"]
         assert (await cook.get("/api/v1/batches?site=vehicle-3")).json()["items"] == []
         for page in (
-            *("/", "/fleet", "/fleet/rows", "/tonight", "/camp", "/camp/river-camp", "/camp/river-camp/food"),
+            *("/", "/fleet", "/tonight", "/camp", "/camp/river-camp", "/camp/river-camp/food"),
             *("/history", "/departure", "/supplies", "/plan", "/compare"),
         ):
             answer = await cook.get(page)
