@@ -1,4 +1,4 @@
-"""Lays a log out as PDF; what that needs is loaded only when a PDF is asked for."""
+"""Lays documents out as PDF; what that needs is loaded only when a PDF is asked for."""
 
 import logging
 from typing import TYPE_CHECKING
@@ -13,12 +13,17 @@ if TYPE_CHECKING:
 MISSING = (
     "a PDF needs WeasyPrint with the Pango library and a font "
     "(Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core); "
-    "the same log as a page or CSV needs neither"
+    "the same as a page needs neither"
 )
 
 
 def pdf_bytes(made: LogSheet) -> bytes:
-    """Return a log as PDF: the same log gives the same bytes on the same machine.
+    """Return a log as PDF: the same log gives the same bytes on the same machine."""
+    return laid_out(sheet.html(made), sheet.identifier(made))
+
+
+def laid_out(html: str, identifier: str) -> bytes:
+    """Return a document as PDF; it must hold all it needs.
 
     Raises
     ------
@@ -31,14 +36,14 @@ def pdf_bytes(made: LogSheet) -> bytes:
         raise ConfigurationError(MISSING, setting="PDF") from error
     # it writes remarks on style sheets to its own logger; ours has none that concern anybody
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
-    laid_out: bytes | None = HTML(string=sheet.html(made), url_fetcher=_nothing_from_outside).write_pdf(
-        pdf_identifier=sheet.identifier(made).encode()
+    made: bytes | None = HTML(string=html, url_fetcher=_nothing_from_outside).write_pdf(
+        pdf_identifier=identifier.encode()
     )
-    if laid_out is None:
+    if made is None:
         raise ConfigurationError("no PDF came out", setting="PDF")
-    return laid_out
+    return made
 
 
 def _nothing_from_outside(url: str) -> "URLFetcherResponse":
-    """Refuse every address: a log holds all it needs, and words of people must fetch nothing."""
-    raise ValueError(f"a log fetches nothing, not {url[:60]}")
+    """Refuse every address: a document holds all it needs, and words of people must fetch nothing."""
+    raise ValueError(f"a document fetches nothing, not {url[:60]}")
