@@ -12,7 +12,7 @@ Found = tuple[int, str | None, str | tuple[str | None, ...] | None, Sequence[str
 """Line, name of the gettext function, its texts, comments."""
 
 _PLAIN = frozenset({"_", "msg", "Phrase"})
-_OF_FOOD = frozenset({"food", "food_text", "FoodPhrase"})
+_OF_FOOD = frozenset({"food", "food_msg", "food_text", "FoodPhrase"})
 _MANY = {"Lines": None, "Table": None, "FoodLines": FOOD, "FoodTable": FOOD}
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dashboards import foodwords, text
+from dashboards.language import food, ngettext
 from dashboards.places import own_standing
 from services.domain import BatchCard, BatchTimer, UnitCard, Verdict
 
@@ -50,18 +51,21 @@ def why_not(card: BatchCard, cabinet: UnitCard | None) -> str:
     batch, verdict = card.batch, standing(card)
     if batch.food_class == "medicine":
         return (
-            text.word(verdict, ("medicine",)) if verdict.rank >= Verdict.HOLD.rank else "Medicine, not food"
+            text.word(verdict, ("medicine",))
+            if verdict.rank >= Verdict.HOLD.rank
+            else food("Medicine, not food")
         )
     if verdict.rank >= Verdict.NO_DATA.rank:
         why = card.standing_why if card.standing is verdict else _timer_why(card, verdict)
-        left = "; cooking does not mend it" if verdict is Verdict.DISCARD_ADVISED else ""
-        return f"{text.WORDS[verdict]}: {why}{left}"
+        if verdict is Verdict.DISCARD_ADVISED:
+            why = food("%(why)s; cooking does not mend it", why=why)
+        return f"{text.WORDS[verdict]}: {why}"
     if card.dates == "past":
         return f"{foodwords.PAST_DATE}: {card.dates_why}"
     if batch.place == "gone":
-        return "Gone"
+        return food("Gone")
     if batch.place == "out":
-        return "Standing out"
+        return food("Standing out")
     return _why_cabinet(cabinet)
 
 
@@ -73,12 +77,12 @@ def _timer_why(card: BatchCard, verdict: Verdict) -> str:
 
 def _why_cabinet(cabinet: UnitCard | None) -> str:
     if cabinet is None:
-        return "Not known: nothing is known of its cabinet"
+        return food("Not known: nothing is known of its cabinet")
     if cabinet.state != "in_use":
-        return f"Not known: its cabinet is {text.STATES[cabinet.state]}"
+        return food("Not known: its cabinet is %(state)s", state=text.STATES[cabinet.state])
     verdict = own_standing(cabinet)
     if verdict.rank >= Verdict.NO_DATA.rank:
-        return f"Its cabinet {cabinet.name}: {text.WORDS[verdict]}"
+        return food("Its cabinet %(name)s: %(verdict)s", name=cabinet.name, verdict=text.WORDS[verdict])
     return ""
 
 
@@ -140,7 +144,7 @@ def short_of(cards: Sequence[BatchCard]) -> str:
     if not here:
         return ""
     worst = max(here, key=lambda card: standing(card).rank)
-    count = f"{len(here)} batch{'' if len(here) == 1 else 'es'} written down"
+    count = ngettext("%(num)s batch written down", "%(num)s batches written down", len(here))
     if standing(worst).rank < Verdict.NO_DATA.rank:
         return count
     return f"{count}; {worst.batch.what}: {text.word(standing(worst), (worst.batch.food_class,))}"

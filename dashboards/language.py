@@ -125,6 +125,11 @@ def msg(msgid: str) -> str:
     return msgid
 
 
+def food_msg(msgid: str) -> str:
+    """Mark a sentence food hangs on where it stands and is translated later."""
+    return msgid
+
+
 class Table(Mapping[K, str]):
     """Texts by key; each is read in the language of the page that is being made."""
 
@@ -135,7 +140,7 @@ class Table(Mapping[K, str]):
 
     def __getitem__(self, key: K) -> str:
         """Return a text in the reader's language."""
-        return _catalogue().text(self._texts[key], self.context) % ()
+        return _catalogue().text(self._texts[key], self.context) % {}
 
     def __iter__(self) -> Iterator[K]:
         """Go over the keys in their own order."""
@@ -152,17 +157,24 @@ class FoodTable(Table[K]):
     context = FOOD
 
 
+def _limits(limits_c: Mapping[str, float]) -> dict[str, str]:
+    """Return temperatures that stand in a text, in the reader's scale."""
+    return {name: whole_degrees(limit_c) for name, limit_c in limits_c.items()}
+
+
 class Phrase:
     """One text that is used in many places: called for the reader's language, and printed in it."""
 
     context: str | None = None
 
-    def __init__(self, msgid: str) -> None:
+    def __init__(self, msgid: str, **limits_c: float) -> None:
+        """Take a text and the temperatures that stand in it [°C]."""
         self._msgid = msgid
+        self._limits_c = limits_c
 
     def __call__(self, **values: object) -> str:
         """Return the text, its named places filled."""
-        return _catalogue().text(self._msgid, self.context) % values
+        return _catalogue().text(self._msgid, self.context) % {**_limits(self._limits_c), **values}
 
     def __str__(self) -> str:
         """Return the text."""
@@ -180,12 +192,14 @@ class Lines:
 
     context: str | None = None
 
-    def __init__(self, *msgids: str) -> None:
+    def __init__(self, *msgids: str, **limits_c: float) -> None:
+        """Take texts and the temperatures that stand in them [°C]."""
         self._msgids = msgids
+        self._limits_c = limits_c
 
     def __iter__(self) -> Iterator[str]:
         """Go over the texts in the reader's language."""
-        return (_catalogue().text(msgid, self.context) % () for msgid in self._msgids)
+        return (_catalogue().text(msgid, self.context) % _limits(self._limits_c) for msgid in self._msgids)
 
     def __len__(self) -> int:
         """Return how many there are."""
@@ -216,6 +230,22 @@ def with_mark(shown: str) -> str:
     """Return a written number with the decimal mark of the reader's language."""
     mark = _mark_of(reader().language)
     return shown if mark == "." else shown.replace(".", mark)
+
+
+def scale() -> str:
+    """Return the scale temperatures are shown in."""
+    return "°F" if reader().degrees == "f" else "°C"
+
+
+def in_scale(value_c: float) -> float:
+    """Return a temperature in the reader's scale (°F = 9/5 °C + 32)."""
+    return value_c * 9 / 5 + 32 if reader().degrees == "f" else value_c
+
+
+def whole_degrees(value_c: float) -> str:
+    """Return a limit that is written in whole degrees."""
+    shown = f"{in_scale(value_c):.0f}".replace("-", "\N{MINUS SIGN}")
+    return f"{shown} {scale()}"
 
 
 def day_words(day: date | datetime) -> str:

@@ -6,6 +6,7 @@ from datetime import tzinfo
 from typing import Literal
 
 from dashboards import text
+from dashboards.language import food, food_msg
 from dashboards.places import reading_c
 from dashboards.urgency import LASTS_WELL_ENOUGH
 from services.domain import Unit, UnitCard, Verdict
@@ -15,10 +16,10 @@ from services.timebase import HOUR_MS
 Answer = Literal["yes", "not_yet", "unknown", "nothing"]
 
 ANSWERS: dict[Answer, tuple[str, str]] = {
-    "not_yet": ("hold", "Not yet"),
-    "unknown": ("no_data", "Not known"),
-    "yes": ("ok", "May leave"),
-    "nothing": ("resting", "Nothing in use"),
+    "not_yet": ("hold", food_msg("Not yet")),
+    "unknown": ("no_data", food_msg("Not known")),
+    "yes": ("ok", food_msg("May leave")),
+    "nothing": ("resting", food_msg("Nothing in use")),
 }
 """By answer, in the order a list shows them: mark and word."""
 
@@ -42,9 +43,22 @@ def _cold(card: UnitCard, now_ms: int) -> tuple[list[str], list[str]]:
     value_c = card.latest.get("cabinet_c")
     heard_ms = card.observed_at
     if value_c is None or heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card):
-        dark.append(f"{name}: no reading of its temperature since {text.age(heard_ms, now_ms)}")
+        dark.append(
+            food(
+                "%(name)s: no reading of its temperature since %(ago)s",
+                name=name,
+                ago=text.age(heard_ms, now_ms),
+            )
+        )
     elif reading_c(card) > card.limit_c:
-        wrong.append(f"{name}: stands at {text.degrees(float(value_c))}, its limit is {limit}")
+        wrong.append(
+            food(
+                "%(name)s: stands at %(temperature)s, its limit is %(limit)s",
+                name=name,
+                temperature=text.degrees(float(value_c)),
+                limit=limit,
+            )
+        )
     return wrong, dark
 
 
@@ -54,13 +68,22 @@ def _charged(card: UnitCard, until_ms: int, zone: tzinfo, now_ms: int) -> tuple[
     if run.reason == "no_battery":
         return [], []
     if card.cut_out_now or run.reason == "cut_out":
-        return [f"{name}: has cut out and is not cooling"], []
+        return [food("%(name)s: has cut out and is not cooling", name=name)], []
     chance = _chance(card, until_ms)
     if chance is None:
-        return [], [f"{name}: whether its battery lasts until {until} is not known"]
+        return [], [
+            food("%(name)s: whether its battery lasts until %(until)s is not known", name=name, until=until)
+        ]
     if chance < LASTS_WELL_ENOUGH:
         sure = f"{100 * chance:.0f} %"
-        return [f"{name}: its battery may not last until {until} without charging (chance {sure})"], []
+        return [
+            food(
+                "%(name)s: its battery may not last until %(until)s without charging (chance %(sure)s)",
+                name=name,
+                until=until,
+                sure=sure,
+            )
+        ], []
     return [], []
 
 
@@ -78,7 +101,10 @@ def reasons_of(card: UnitCard, *, until_ms: int, now_ms: int) -> Reasons:
     wrong, dark = _cold(card, now_ms)
     more, darker = _charged(card, until_ms, text.zone_of(card), now_ms)
     stuck = sorted({flag.channel for flag in card.sensors if flag.end is None and flag.channel == "cabinet"})
-    darker += [f"{card.name}: its {channel} sensor is not to be trusted" for channel in stuck]
+    darker += [
+        food("%(name)s: its %(channel)s sensor is not to be trusted", name=card.name, channel=channel)
+        for channel in stuck
+    ]
     return Reasons((*wrong, *more), (*dark, *darker))
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from dashboards import foodwords
+from dashboards.language import food
 from dashboards.urgency import battery_fails_tonight
 from services.domain import BatchCard, FoodClass, Unit, UnitCard, Verdict
 
@@ -27,10 +28,12 @@ class Place:
         """Return the cabinet with what to mind about it."""
         minds = []
         if not self.lasts:
-            minds.append("may not last until dawn")
+            minds.append(food("may not last until dawn"))
         if self.room_kg is not None:
             minds.append(
-                "full by what is written down" if self.full else f"room for about {self.room_kg:.0f} kg"
+                food("full by what is written down")
+                if self.full
+                else food("room for about %(room_kg)s kg", room_kg=f"{self.room_kg:.0f}")
             )
         if self.apart:
             minds.append(self.apart)
@@ -118,11 +121,11 @@ def _apart(classes: Sequence[FoodClass], inside: Iterable[BatchCard]) -> str:
     raw = bool(set(classes) & foodwords.RAW_CLASSES)
     here = [b.batch for b in inside]
     if raw and any(batch.ready_to_eat for batch in here):
-        return "holds ready-to-eat food: raw goes below it, in a closed box"
+        return food("holds ready-to-eat food: raw goes below it, in a closed box")
     if (
         not raw
         and classes
         and any(b.food_class in foodwords.RAW_CLASSES and not b.ready_to_eat for b in here)
     ):
-        return "holds raw food: ready-to-eat goes above it, covered"
+        return food("holds raw food: ready-to-eat goes above it, covered")
     return ""

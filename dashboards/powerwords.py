@@ -6,17 +6,20 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards import text
+from dashboards.language import Table, _, ngettext, with_mark
 from services.domain import Cutout, Evidence, Move
 from services.timebase import ms_of_iso
 
-SOURCES: dict[str, str] = {
-    "alternator": "alternator",
-    "dc_dc": "DC-DC charger",
-    "solar": "panels",
-    "mains": "mains",
-    "generator": "generator",
-    "unknown": "a source not told apart",
-}
+SOURCES: Table[str] = Table(
+    {
+        "alternator": "alternator",
+        "dc_dc": "DC-DC charger",
+        "solar": "panels",
+        "mains": "mains",
+        "generator": "generator",
+        "unknown": "a source not told apart",
+    }
+)
 _SIGNS = {"<=": "≤", ">=": "≥"}
 
 
@@ -50,19 +53,20 @@ def evidence_words(row: Evidence) -> tuple[str, str, str]:
 
 
 def _short(value: float) -> str:
-    return f"{value:.3g}".replace("-", "\N{MINUS SIGN}")
+    return with_mark(f"{value:.3g}".replace("-", "\N{MINUS SIGN}"))
 
 
 def cutout_view(cutout: Cutout, *, zone: ZoneInfo, now_ms: int) -> CutoutView:
     """Return a cut-out in words, with its evidence and what to check."""
     facts = []
     if cutout.rebound_v is not None:
-        facts.append(f"{text.volts(cutout.rebound_v)} came back when it let go")
+        facts.append(_("%(voltage)s came back when it let go", voltage=text.volts(cutout.rebound_v)))
     if cutout.warmed_k is not None:
-        facts.append(f"the cabinet warmed by {text.number(cutout.warmed_k)} K")
+        facts.append(_("the cabinet warmed by %(difference)s", difference=text.difference(cutout.warmed_k)))
     if cutout.attempts > 0:
-        tries = f"{cutout.attempts} failed start{'' if cutout.attempts == 1 else 's'} seen"
-        facts.append(f"{tries}, between two readings more may go unseen")
+        one = "%(num)s failed start seen, between two readings more may go unseen"
+        many = "%(num)s failed starts seen, between two readings more may go unseen"
+        facts.append(ngettext(one, many, cutout.attempts))
     return CutoutView(
         words=text.cutout_words(cutout, zone=zone, now_ms=now_ms),
         why=text.sentence(cutout.why),
@@ -72,20 +76,30 @@ def cutout_view(cutout: Cutout, *, zone: ZoneInfo, now_ms: int) -> CutoutView:
     )
 
 
-def move_words(move: Move) -> str:
-    """Return what would move the run-out, by how much, and what to mind."""
-    amount = f"{move.amount:g} {move.unit}"
-    what = {
-        "charge": f"charge for {amount}",
-        "set_point": f"raise the set point by {amount}, never for poultry, fish or medicine",
-        "merge": f"put its food into {move.unit}",
-        "share": f"join its bank with that of {move.unit}",
-    }[move.action]
-    minds = move.words or {
+_MINDS: Table[str] = Table(
+    {
         "charge": "engine or generator in the open air only: exhaust kills",
         "share": "same chemistry and voltage, isolated first",
-    }.get(move.action, "")
-    gain = f"{'gains' if move.gain_hours >= 0 else 'costs'} {text.number(abs(move.gain_hours))} h"
+    }
+)
+
+
+def move_words(move: Move) -> str:
+    """Return what would move the run-out, by how much, and what to mind."""
+    amount = text.difference(move.amount) if move.unit == "K" else f"{move.amount:g} {move.unit}"
+    what = {
+        "charge": _("charge for %(amount)s", amount=amount),
+        "set_point": _(
+            "raise the set point by %(amount)s, never for poultry, fish or medicine", amount=amount
+        ),
+        "merge": _("put its food into %(unit)s", unit=move.unit),
+        "share": _("join its bank with that of %(unit)s", unit=move.unit),
+    }[move.action]
+    minds = move.words or _MINDS.get(move.action, "")
+    hours = text.number(abs(move.gain_hours))
+    gain = (
+        _("gains %(hours)s h", hours=hours) if move.gain_hours >= 0 else _("costs %(hours)s h", hours=hours)
+    )
     return f"{what}: {gain}{f' ({minds})' if minds else ''}"
 
 
@@ -93,26 +107,36 @@ def battery_words(analysis: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Return what is known of the bank, each with its reason where it is not."""
     battery = analysis.get("battery")
     if battery is None:
-        return [("Battery", text.plain(str(analysis.get("battery_reason") or "not known")))]
+        return [(_("Battery"), text.plain(str(analysis.get("battery_reason") or _("not known"))))]
     charge, ohm, full = (
         battery.get(key) for key in ("state_of_charge", "source_resistance_ohm", "days_since_full")
     )
 
     def why(key: str) -> str:
-        return f"not known: {text.plain(str(battery.get(f'{key}_reason') or 'not worked out'))}"
+        return _(
+            "not known: %(words)s", words=text.plain(str(battery.get(f"{key}_reason") or _("not worked out")))
+        )
 
     found = [
         (
-            "Charge",
+            _("Charge"),
             why("state_of_charge")
             if charge is None
-            else f"{charge['p10']:.0%} to {charge['p90']:.0%}, likely {charge['p50']:.0%}",
+            else _(
+                "%(low)s to %(high)s, likely %(likely)s",
+                low=f"{charge['p10']:.0%}",
+                high=f"{charge['p90']:.0%}",
+                likely=f"{charge['p50']:.0%}",
+            ),
         ),
         (
-            "Source resistance",
+            _("Source resistance"),
             why("source_resistance_ohm") if ohm is None else f"{text.number(ohm * 1000, 0)} mΩ",
         ),
-        ("Last full", why("days_since_full") if full is None else f"{text.number(full)} days ago"),
+        (
+            _("Last full"),
+            why("days_since_full") if full is None else _("%(days)s days ago", days=text.number(full)),
+        ),
     ]
     return [*found, *_capacity(battery), *_path(battery)]
 
@@ -123,11 +147,14 @@ def _capacity(battery: Mapping[str, Any]) -> list[tuple[str, str]]:
     if holds is None:
         return []
     low, likely, high = (text.number(holds[key], 0) for key in ("p10", "p50", "p90"))
-    words = f"{low} to {high} Ah, likely {likely} Ah"
+    words = _("%(low)s to %(high)s Ah, likely %(likely)s Ah", low=low, high=high, likely=likely)
     if fades is not None:
         changed = text.number(100 * fades["p50"], 0)
-        words += f"; changes by {changed} % a year over the weeks seen (told only: forecasts rest on today's)"
-    return [("Holds now", words)]
+        words += _(
+            "; changes by %(changed)s %% a year over the weeks seen (told only: forecasts rest on today's)",
+            changed=changed,
+        )
+    return [(_("Holds now"), words)]
 
 
 def _path(battery: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -136,19 +163,30 @@ def _path(battery: Mapping[str, Any]) -> list[tuple[str, str]]:
     if path is None:
         return []
     ohm, off, sound = (text.number(1000 * path[key], 0) for key in ("ohm", "sd_ohm", "expected_ohm"))
-    measured = f"{ohm} ± {off} mΩ from {path['stops']} stops, a sound one {sound} mΩ"
+    measured = _(
+        "%(ohm)s ± %(off)s mΩ from %(stops)s stops, a sound one %(sound)s mΩ",
+        ohm=ohm,
+        off=off,
+        stops=path["stops"],
+        sound=sound,
+    )
     if path.get("words"):
-        return [("Way from the battery", f"{measured}. {text.sentence(str(path['words']))}")]
+        return [(_("Way from the battery"), f"{measured}. {text.sentence(str(path['words']))}")]
     words = [
         measured,
-        f"takes {text.number(100 * path['drop_share'])} % of the voltage",
+        _("takes %(share)s %% of the voltage", share=text.number(100 * path["drop_share"])),
     ]
     lost, section = path.get("hours_lost"), path.get("advised_mm2")
     if lost is not None and lost > 0:
-        words.append(f"costs {text.number(lost)} h of a full bank")
+        words.append(_("costs %(hours)s h of a full bank", hours=text.number(lost)))
     if section is not None:
-        words.append(f"advised {section:g} mm², fused at the battery at no more than the cable's rating")
-    return [("Way from the battery", "; ".join(words))]
+        words.append(
+            _(
+                "advised %(section)s mm², fused at the battery at no more than the cable's rating",
+                section=f"{section:g}",
+            )
+        )
+    return [(_("Way from the battery"), "; ".join(words))]
 
 
 def energy_rows(analysis: Mapping[str, Any]) -> list[EnergyRow]:
@@ -157,8 +195,12 @@ def energy_rows(analysis: Mapping[str, Any]) -> list[EnergyRow]:
     return [
         EnergyRow(
             day=text.stamp(ms_of_iso(day["day"]), ZoneInfo("UTC"))[:10],
-            out=f"{text.number(day['out_ah'])} Ah, {text.number(day['out_wh'], 0)} Wh",
-            charged="; ".join(_charged(one) for one in day["charged"]) or "nothing seen",
+            out=_(
+                "%(ah)s Ah, %(wh)s Wh",
+                ah=text.number(day["out_ah"]),
+                wh=text.number(day["out_wh"], 0),
+            ),
+            charged="; ".join(_charged(one) for one in day["charged"]) or _("nothing seen"),
         )
         for day in reversed(battery.get("days") or ())
     ]
@@ -168,4 +210,13 @@ def _charged(one: Mapping[str, Any]) -> str:
     source = SOURCES.get(one["source"], text.plain(one["source"]))
     words = f"{source} {text.number(one['hours'])} h"
     ah = one.get("ah")
-    return words if ah is None else f"{words}, {text.number(ah['p10'], 0)} to {text.number(ah['p90'], 0)} Ah"
+    return (
+        words
+        if ah is None
+        else _(
+            "%(source)s, %(low)s to %(high)s Ah",
+            source=words,
+            low=text.number(ah["p10"], 0),
+            high=text.number(ah["p90"], 0),
+        )
+    )

@@ -3,16 +3,19 @@
 from collections.abc import Sequence
 from typing import Protocol
 
+from dashboards.language import Phrase, Table, _
 from services.api.access import Role, Sites
 
-ROLES: dict[Role, str] = {
-    "manager": "operations manager",
-    "cook": "camp cook",
-    "workshop": "workshop",
-    "inspector": "inspector, reads only",
-    "administrator": "administrator",
-}
-VERIFIED, NOT_VERIFIED = "verified", "not verified"
+ROLES: Table[Role] = Table(
+    {
+        "manager": "operations manager",
+        "cook": "camp cook",
+        "workshop": "workshop",
+        "inspector": "inspector, reads only",
+        "administrator": "administrator",
+    }
+)
+VERIFIED, NOT_VERIFIED = Phrase("verified"), Phrase("not verified")
 
 
 class Place(Protocol):
@@ -30,14 +33,14 @@ class Place(Protocol):
 def places_words(sites: Sites, known: Sequence[Place]) -> str:
     """Return the places somebody sees; one that is no longer there by its id."""
     if sites is None:
-        return "sees every place"
+        return _("sees every place")
     names = {place.id: place.name for place in known}
-    return f"sees {', '.join(sorted(names.get(site, site) for site in sites))}"
+    return _("sees %(places)s", places=", ".join(sorted(names.get(site, site) for site in sites)))
 
 
 def signed_words(signed: str | None) -> str:
     """Return whether anybody checked who signed."""
-    return VERIFIED if signed == "account" else NOT_VERIFIED
+    return VERIFIED() if signed == "account" else NOT_VERIFIED()
 
 
 def signer_words(who: str, signed: str | None) -> str:

@@ -16,7 +16,9 @@ from dashboards.language import (
     day_words,
     dynamic,
     food,
+    in_scale,
     reader,
+    scale,
     with_mark,
 )
 from services.domain import Cutout, FoodAtRisk, Runout, UnitCard, Verdict
@@ -175,16 +177,6 @@ def number(value: float, digits: int = 1) -> str:
 def degrees(value: float | None, digits: int = 1) -> str:
     """Return a temperature in the reader's scale, to a tenth of a degree if not told otherwise."""
     return _("not measured") if value is None else f"{number(in_scale(value), digits)} {scale()}"
-
-
-def scale() -> str:
-    """Return the scale temperatures are shown in."""
-    return "°F" if reader().degrees == "f" else "°C"
-
-
-def in_scale(value_c: float) -> float:
-    """Return a temperature in the reader's scale (°F = 9/5 °C + 32)."""
-    return value_c * 9 / 5 + 32 if reader().degrees == "f" else value_c
 
 
 def difference(value_k: float, digits: int = 1) -> str:

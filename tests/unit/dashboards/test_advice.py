@@ -107,7 +107,7 @@ def test_food_standing_out_is_not_sent_to_another_cabinet():
 def test_medicine_in_order_is_kept_cold_and_nothing_else():
     for verdict in (Verdict.OK, Verdict.WATCH):
         steps_now = batch_steps(food_card(batch={"food_class": "medicine"}), verdict, [COLD])
-        assert steps_now == ["Keep it at 2 to 8 °C."]
+        assert steps_now == ["Keep it at 2 °C to 8 °C."]
 
 
 @pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])

@@ -12,16 +12,16 @@ def test_every_class_and_every_kind_of_event_has_words():
 
 
 def test_every_number_of_ours_stands_beside_its_source():
-    assert "Standard 3.2.2" in foodwords.STANDING_OUT_SOURCE
-    assert "3-501.14(A)" in foodwords.COOLING_SOURCE
-    for source in (foodwords.STANDING_OUT_SOURCE, foodwords.COOLING_SOURCE):
+    assert "Standard 3.2.2" in foodwords.STANDING_OUT_SOURCE()
+    assert "3-501.14(A)" in foodwords.COOLING_SOURCE()
+    for source in (foodwords.STANDING_OUT_SOURCE(), foodwords.COOLING_SOURCE()):
         assert "read in" in source
 
 
 def test_vulnerable_guests_lose_the_time_to_use_it_up():
-    assert "2 to 4 h" in foodwords.STANDING_OUT
-    assert "4 h" not in foodwords.STANDING_OUT_VULNERABLE
-    assert "discard it at 2 h" in foodwords.STANDING_OUT_VULNERABLE
+    assert "2 to 4 h" in foodwords.STANDING_OUT()
+    assert "4 h" not in foodwords.STANDING_OUT_VULNERABLE()
+    assert "discard it at 2 h" in foodwords.STANDING_OUT_VULNERABLE()
 
 
 def test_what_the_records_would_refuse_is_not_offered():
