@@ -24,6 +24,11 @@ _PLAIN = frozenset((*TEXTS, *BOOLEAN_COLUMNS))
 _TYPES = {name: pa.string() if name in TEXTS else pa.int64() for name in NAMES}
 
 
+def load() -> None:
+    """Have the table library load all it needs, half a second's work: at the start, not between commits."""
+    pa.array([0]).to_numpy()
+
+
 def week_of(t_ms: int) -> int:
     """Return the number of the UTC week, beginning on Monday, that an instant lies in."""
     return (t_ms - _FIRST_MONDAY_MS) // WEEK_MS

@@ -1,4 +1,4 @@
-"""Keeps the hourly roll-ups true: what has changed is worked out again, some unit-weeks at a time."""
+"""Keeps the hourly roll-ups true: what has changed is worked out again, some days of a unit at a time."""
 
 import sqlite3
 from collections import deque
@@ -18,6 +18,8 @@ LOOK_EVERY_MS = HOUR_MS
 """How often it is looked for what is behind."""
 REOPENED_EVERY_MS = 5 * MINUTE_MS
 """How often while days are taken back: a unit that sends a backlog takes the same days back all the time."""
+ROLLED_AT_ONCE_MS = 2 * DAY_MS
+"""The longest stretch that is rolled up in one go."""
 _NEVER_MS = -(2**62)
 
 
@@ -63,6 +65,9 @@ class Roller:
             from_ms = max(week_start_ms(week), _NEVER_MS if upto_ms is None else upto_ms)
             to_ms = min(week_start_ms(week + 1), now_ms - now_ms % DAY_MS)
             if from_ms < to_ms:
+                if from_ms + ROLLED_AT_ONCE_MS < to_ms:
+                    to_ms = from_ms + ROLLED_AT_ONCE_MS
+                    self._due.appendleft((unit_no, week))
                 return Stale(unit_no, unit, week, from_ms, to_ms)
         return None
 

@@ -3,6 +3,7 @@
 import sqlite3
 from collections import OrderedDict, deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import structlog
 from services.store.chunks import (
     HEAD,
     NAMES,
+    load,
     packed,
     rows_of,
     table_of,
@@ -25,6 +27,8 @@ SEAL_AFTER_DAYS = 28
 """Age of the newest sample of a week, at least, before it is sealed."""
 LOOK_EVERY_MS = HOUR_MS
 """How often weeks to seal are looked for."""
+ROWS_AT_ONCE = 1_440
+"""Rows sealed in one go, a day of most units: commits wait meanwhile."""
 _WEEKS_AT_HAND = 8
 """Sealed weeks kept unpacked while samples that were sent again are compared with them."""
 
@@ -43,10 +47,11 @@ _Place = tuple[int, int]
 
 
 class Sealer:
-    """Seals weeks of one store's file, one at a time, and finds samples in sealed ones."""
+    """Seals weeks of one store's file, some rows at a time, and finds samples in sealed ones."""
 
     def __init__(self, seal_after_days: float) -> None:
         """Seal weeks that ended so long ago."""
+        load()
         self._after_ms = round(seal_after_days * DAY_MS)
         self._due: deque[_Place] = deque()
         self._looked_ms = -LOOK_EVERY_MS
@@ -70,50 +75,52 @@ class Sealer:
         return bool(self._due)
 
     def prepare(self, connection: sqlite3.Connection, place: _Place) -> "Sealed | None":
-        """Work out the chunk of a week from its rows and the chunk it may already have.
+        """Work out the chunk of a week from the first of its rows and the chunk it may already have.
 
         Nothing is written. The file has one writer, so what is read here still holds when it is.
         """
         unit_no, week = place
-        span = (unit_no, week_start_ms(week), week_start_ms(week + 1))
         fresh = connection.execute(
-            f"SELECT {', '.join(NAMES)} {_SEALABLE} ORDER BY t_ms, bid, sq",
-            span,
+            f"SELECT {', '.join(NAMES)} {_SEALABLE} ORDER BY t_ms, bid, sq LIMIT ?",
+            (unit_no, week_start_ms(week), week_start_ms(week + 1), ROWS_AT_ONCE),
         ).fetchall()
         if not fresh:
             return None
-        kept = _kept(connection, place)
-        rows = sorted([*kept, *fresh], key=lambda row: row[:3]) if kept else fresh
-        table = table_of(rows)
+        table = _joined(_kept(connection, place), table_of(fresh))
         body = packed(table)
         if not unpacked(body).equals(table):  # rows are deleted on the strength of this
             raise AssertionError(f"week {week} of unit {unit_no} does not come back from its chunk")
-        return Sealed(place, rows, len(fresh), body)
+        return Sealed(place, table, len(fresh), fresh[-1][:3], body)
 
     def write(self, connection: sqlite3.Connection, sealed: "Sealed") -> None:
         """Put the chunk in the place of its rows; to be called within one transaction."""
         unit_no, week = sealed.place
+        t_ms = sealed.table["t_ms"]
         connection.execute(
             "INSERT INTO chunks (unit_no, week, first_ms, last_ms, samples, body) VALUES (?, ?, ?, ?, ?, ?)"
             " ON CONFLICT (unit_no, week) DO UPDATE SET first_ms = excluded.first_ms,"
             " last_ms = excluded.last_ms, samples = excluded.samples, body = excluded.body",
-            (unit_no, week, sealed.rows[0][0], sealed.rows[-1][0], len(sealed.rows), sealed.body),
+            (unit_no, week, t_ms[0].as_py(), t_ms[-1].as_py(), sealed.table.num_rows, sealed.body),
         )
         connection.executemany(
             "INSERT OR REPLACE INTO chunk_boots VALUES (?, ?, ?, ?, ?)",
             [(unit_no, bid, week, low, high) for bid, (low, high) in sealed.numbers().items()],
         )
         gone = connection.execute(
-            f"DELETE {_SEALABLE}", (unit_no, week_start_ms(week), week_start_ms(week + 1))
+            f"DELETE {_SEALABLE} AND t_ms <= ? AND (t_ms, bid, sq) <= (?, ?, ?)",
+            (unit_no, week_start_ms(week), week_start_ms(week + 1), sealed.last[0], *sealed.last),
         ).rowcount
         if gone != sealed.fresh:
             raise AssertionError(f"{gone} rows would go for {sealed.fresh} sealed: unit {unit_no}, {week}")
         self._at_hand.pop(sealed.place, None)
+        if sealed.fresh == ROWS_AT_ONCE:
+            self._due.appendleft(sealed.place)  # the rest of the week
+            return
         _log.info(
             "store.week.sealed",
             unit_no=unit_no,
             week_start_ms=week_start_ms(week),
-            samples=len(sealed.rows),
+            samples=sealed.table.num_rows,
             bytes=len(sealed.body),
         )
 
@@ -156,28 +163,43 @@ class _WeekAtHand:
         return rows_of(self._table.slice(int(found[0]), 1))[0] if found.size else None
 
 
+@dataclass(frozen=True, slots=True)
 class Sealed:
-    """A week ready to be put in the place of its rows."""
+    """A week, or as much of it as was taken at once, ready to be put in the place of its rows."""
 
-    def __init__(self, place: _Place, rows: Sequence[tuple[Any, ...]], fresh: int, body: bytes) -> None:
-        """Hold all rows of the week in order of time, how many of them are rows still, and the chunk."""
-        self.place = place
-        self.rows = rows
-        self.fresh = fresh
-        self.body = body
+    place: _Place
+    table: pa.Table
+    """All of the chunk, in order of time."""
+    fresh: int
+    """How many of its samples are rows still."""
+    last: tuple[int, int, int]
+    """Time, bid and sq of the last of these rows."""
+    body: bytes
 
     def numbers(self) -> dict[int, tuple[int, int]]:
         """Return, per bid, the lowest and highest sq in the week."""
-        found: dict[int, tuple[int, int]] = {}
-        for row in self.rows:
-            low, high = found.get(row[1], (row[2], row[2]))
-            found[row[1]] = (min(low, row[2]), max(high, row[2]))
+        bids, numbers = self.table["bid"].to_numpy(), self.table["sq"].to_numpy()
+        found = {}
+        for bid in np.unique(bids):
+            of_boot = numbers[bids == bid]
+            found[int(bid)] = (int(of_boot.min()), int(of_boot.max()))
         return found
 
 
-def _kept(connection: sqlite3.Connection, place: _Place) -> list[tuple[Any, ...]]:
+def _kept(connection: sqlite3.Connection, place: _Place) -> pa.Table | None:
     found = connection.execute("SELECT body FROM chunks WHERE unit_no = ? AND week = ?", place).fetchone()
-    return [] if found is None else rows_of(unpacked(found[0]))
+    return None if found is None else unpacked(found[0])
+
+
+def _joined(kept: pa.Table | None, fresh: pa.Table) -> pa.Table:
+    """Return what is sealed and what is to be, in order of time, bid and sq."""
+    if kept is None:
+        return fresh
+    table = pa.concat_tables([kept, fresh], promote_options="default")
+    table = table.select([name for name in NAMES if name in table.column_names])
+    if kept["t_ms"][-1].as_py() < fresh["t_ms"][0].as_py():
+        return table
+    return table.take(np.lexsort([table[name].to_numpy() for name in ("sq", "bid", "t_ms")]))
 
 
 def weeks_with_rows(

@@ -10,10 +10,10 @@ from services.store.row_keeper import RowKeeper
 from services.store.rows import Row
 from services.store.sealing import SEAL_AFTER_DAYS, Sealer
 
-AT_ONCE_S = 0.05
-"""When rolling up pauses, so that a commit waits for one unit's week at most and not for all."""
-PAGES_GIVEN_BACK = 256
-"""Free pages given back to the file system with each week sealed, about a megabyte."""
+AT_ONCE_S = 0.02
+"""When rolling up pauses, so that a commit waits for two days of one unit at most and not for all."""
+PAGES_GIVEN_BACK = 64
+"""Free pages given back to the file system with each day sealed, about a quarter of a megabyte."""
 
 
 class SqliteReader(RolledReader):
@@ -31,7 +31,7 @@ class SqliteStore(RowKeeper, SqliteReader):
         self._seal_first = False
 
     def tidy(self, now_ms: int) -> bool:
-        """Roll up some days that are over, or seal one week that is old enough; return whether more waits.
+        """Roll up or seal a little of what is old enough; return whether more waits.
 
         They begin in turn, so that much of the one does not keep the other waiting.
         """

@@ -28,8 +28,10 @@ START_MS = 1_759_708_800_000
 UNIT = "unit-year"
 COLUMNS = ["cabinet_c", "battery_v", "compressor_on"]
 PORTION = 5_000
-CHART_MS, SEALED_GAIN, ROLLED_GAIN, SEALED_BYTES, PIECE_MS = 200.0, 5.0, 20.0, 6.0, 250.0
-"""Limits: design 6 names the first; the others leave room beyond what was measured when they were written."""
+CHART_MS, SEALED_GAIN, ROLLED_GAIN, SEALED_BYTES = 200.0, 5.0, 20.0, 6.0
+PIECE_MS, LONGEST_PIECE_MS = 50.0, 150.0
+"""Limits: design 6 names the first; the others leave room beyond what was measured when they were written.
+A commit waits while a piece of housekeeping is done: it must not notice more than its own flush."""
 
 
 def samples_of(numbers, rng):
@@ -131,10 +133,11 @@ def embedded(folder, days):
         f"{chart} {ROLLED_GAIN:.0f} times as fast as from rows": in_rows[chart]
         >= ROLLED_GAIN * sealed[chart],
         f"at most {SEALED_BYTES} bytes a sealed sample": sealed_bytes <= SEALED_BYTES,
-        f"19 of 20 pieces of housekeeping within {PIECE_MS:.0f} ms of processor time": quantiles(pieces_cpu)[
-            1
-        ]
+        f"half of the pieces of housekeeping within {PIECE_MS:.0f} ms of processor time": quantiles(
+            pieces_cpu
+        )[0]
         <= PIECE_MS,
+        f"none beyond {LONGEST_PIECE_MS:.0f} ms": max(pieces_cpu) <= LONGEST_PIECE_MS,
     }
 
 

@@ -129,13 +129,28 @@ def test_sealing_that_comes_to_nothing_changes_nothing(store, monkeypatch):
 
 
 def test_rows_that_come_between_preparing_and_writing_stop_the_sealing(store):
-    store.append(samples(7)[:-1], received_ms=7)
+    store.append([*samples(7)[:500], *samples(7)[501:]], received_ms=7)
     connection = store._connection
     prepared = store._sealer.prepare(connection, (1, week_of(MONDAY_MS)))
-    store.append(samples(7)[-1:], received_ms=8)
+    store.append(samples(7)[500:501], received_ms=8)
     with pytest.raises(AssertionError, match="1008 rows would go for 1007"), store._transaction() as inside:
         store._sealer.write(inside, prepared)
     assert kept_in(store) == (1_008, 0)
+
+
+def test_a_full_week_is_sealed_a_day_at_a_time_and_reads_the_same_at_every_step(store):
+    store.append(samples(7, step_min=1), received_ms=7)
+    before = store.read(UNIT, 0, 2**62)
+    sealed = set()
+    while store.tidy(MONDAY_MS + 60 * DAY_MS):
+        in_rows, in_chunk = kept_in(store)
+        assert in_rows + in_chunk == 7 * 1_440
+        sealed.add(in_chunk)
+        series = store.read(UNIT, 0, 2**62)
+        np.testing.assert_array_equal(series.t_ms, before.t_ms)
+        np.testing.assert_array_equal(series.numbers("cabinet_c"), before.numbers("cabinet_c"))
+    assert kept_in(store) == (0, 7 * 1_440)
+    assert sealed >= {day * sealing.ROWS_AT_ONCE for day in range(1, 7)}
 
 
 def test_a_clock_that_was_ahead_for_a_while_stops_no_housekeeping(store):
