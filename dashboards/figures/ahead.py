@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from dashboards.figures import look
+from dashboards.language import _
 from dashboards.powerwords import SOURCES
 from services.domain import Charging, UnitCard
 from services.timebase import DAY_MS, HOUR_MS
@@ -99,8 +100,8 @@ def fans(card: UnitCard, *, end_ms: int, shift: int) -> tuple[list[Figure], list
     shapes: list[Figure] = []
     notes: list[Figure] = []
     told = (
-        (_stop_fan(card), "may stop from here", STOP_ROWS, look.VOLTAGE),
-        (_food_fan(card), "food at risk from here", FOOD_ROWS, look.LIMIT),
+        (_stop_fan(card), _("may stop from here"), STOP_ROWS, look.VOLTAGE),
+        (_food_fan(card), _("food at risk from here"), FOOD_ROWS, look.LIMIT),
     )
     for fan, words, rows, ink in told:
         if fan is not None and card.as_of < fan[0] < end_ms:
@@ -131,7 +132,7 @@ def charge_strip(charging: Sequence[Charging], start_ms: int, end_ms: int, shift
             {
                 "type": "scatter",
                 "mode": "lines",
-                "name": f"charged by {SOURCES[source]}",
+                "name": _("charged by %(source)s", source=SOURCES[source]),
                 "x": x,
                 "y": y,
                 "yaxis": "y4",

@@ -11,6 +11,7 @@ from typing import Any
 from dashboards import text
 from dashboards.figures import look
 from dashboards.figures.ahead import FOOD_ROWS, STOP_ROWS, charge_strip, fans, now_line
+from dashboards.language import _
 from services.api.schemas import ChannelBins, Samples
 from services.domain import Charging, Cutout, UnitCard
 from services.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, datetime_of
@@ -74,7 +75,7 @@ def _band(
     return {
         "type": "scatter",
         "mode": "lines",
-        "name": f"{name}, lowest to highest",
+        "name": _("%(name)s, lowest to highest", name=name),
         "x": across,
         "y": up,
         "yaxis": axis,
@@ -99,7 +100,8 @@ def _stretches(count: Sequence[int]) -> list[tuple[int, int]]:
     return found
 
 
-def _channel(samples: Samples, column: str, shift: int, *, ink: str, dash: str, axis: str) -> list[Figure]:
+def channel(samples: Samples, column: str, shift: int, *, ink: str, dash: str, axis: str) -> list[Figure]:
+    """Return a channel as a band from lowest to highest with a line in its middle; nothing where not read."""
     bins = samples.channels.get(column)
     if bins is None or not any(bins.count):
         return []
@@ -120,9 +122,9 @@ def _food(bins: ChannelBins | None, samples: Samples, shift: int) -> list[Figure
     width_ms = round(samples.bin_s * SECOND_MS)
     x = [t + shift for t in bins.t_ms]
     warmest = [None if high is None else round(high, _DIGITS) for high in bins.max]
-    name, centre = "Food, modelled: the warmest", [t + width_ms // 2 for t in x]
+    name, centre = _("Food, modelled: the warmest"), [t + width_ms // 2 for t in x]
     return [
-        _band("Food, modelled", x, bins, width_ms=width_ms, ink=look.FOOD, axis="y", digits=_DIGITS),
+        _band(_("Food, modelled"), x, bins, width_ms=width_ms, ink=look.FOOD, axis="y", digits=_DIGITS),
         _line(name, centre, warmest, ink=look.FOOD, dash="longdash", axis="y"),
     ]
 
@@ -132,7 +134,7 @@ def _compressor(samples: Samples, shift: int) -> list[Figure]:
     if bins is None or not any(bins.count):
         return []
     line = _line(
-        "Compressor",
+        _("Compressor"),
         [t + shift for t in bins.t_ms],
         _middle(bins, 1),
         ink=look.COMPRESSOR,
@@ -153,10 +155,10 @@ def _compressor(samples: Samples, shift: int) -> list[Figure]:
 
 def _strip_words(low: float | None, high: float | None) -> str:
     if low is None or high is None:
-        return "not known"
+        return _("not known")
     if low == high:
-        return "running" if high else "not running"
-    return "partly running"
+        return _("running") if high else _("not running")
+    return _("partly running")
 
 
 def _cutouts(cutouts: Sequence[Cutout], start_ms: int, end_ms: int, shift: int, zone: tzinfo) -> list[Figure]:
@@ -184,7 +186,8 @@ def _cutouts(cutouts: Sequence[Cutout], start_ms: int, end_ms: int, shift: int, 
     ]
 
 
-def _level(value: float, words: str, *, ink: str, dash: str, side: str) -> tuple[Figure, Figure]:
+def level(value: float, words: str, *, ink: str, dash: str, side: str) -> tuple[Figure, Figure]:
+    """Return a line across at a value, and its words at one end."""
     line = {
         "type": "line",
         "xref": "paper",
@@ -210,7 +213,8 @@ def _level(value: float, words: str, *, ink: str, dash: str, side: str) -> tuple
     return line, note
 
 
-def _axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # noqa: ANN401 - the library's own settings
+def drawn_axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # noqa: ANN401 - the library's own settings
+    """Return an axis that takes a part of the chart's height or width."""
     return {
         "title": {"text": title, "font": {"size": 12}},
         "domain": list(domain),
@@ -224,12 +228,16 @@ def _axis(title: str, domain: tuple[float, float], **more: Any) -> Figure:  # no
 def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_volts: bool) -> Figure:
     shift = offset_ms(end_ms, zone)
     # at opposite ends: on a phone the two lines may lie closer than the words are high
-    limit = _level(
-        card.limit_c, f"limit {text.degrees(card.limit_c)}", ink=look.LIMIT, dash="dash", side="right"
+    limit = level(
+        card.limit_c,
+        _("limit %(limit)s", limit=text.degrees(card.limit_c)),
+        ink=look.LIMIT,
+        dash="dash",
+        side="right",
     )
-    aim = _level(
+    aim = level(
         card.set_point_c,
-        f"set point {text.degrees(card.set_point_c)}",
+        _("set point %(temperature)s", temperature=text.degrees(card.set_point_c)),
         ink=look.FADED,
         dash="dot",
         side="left",
@@ -243,17 +251,17 @@ def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_vol
         "hoverlabel": {"bgcolor": look.PAPER},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
         "dragmode": "zoom",
-        "xaxis": _axis(
-            f"time at the site, {text.offset_name(end_ms, zone)}",
+        "xaxis": drawn_axis(
+            _("time at the site, %(offset)s", offset=text.offset_name(end_ms, zone)),
             (0, 1),
             type="date",
             range=[start_ms + shift, end_ms + shift],
             anchor="y3",
             tickangle=0,
         ),
-        "yaxis": _axis("°C", FOOD_ROWS if has_volts else (0.2, 1), fixedrange=True),
-        "yaxis2": _axis("V", STOP_ROWS, fixedrange=True, visible=has_volts),
-        "yaxis3": _axis(
+        "yaxis": drawn_axis("°C", FOOD_ROWS if has_volts else (0.2, 1), fixedrange=True),
+        "yaxis2": drawn_axis("V", STOP_ROWS, fixedrange=True, visible=has_volts),
+        "yaxis3": drawn_axis(
             "runs",
             (0, 0.09),
             range=[0, 1.05],
@@ -261,7 +269,7 @@ def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_vol
             tickvals=[0, 1],
             ticktext=["no", "yes"],
         ),
-        "yaxis4": _axis("", (0.12, 0.2), fixedrange=True, type="category", visible=False),
+        "yaxis4": drawn_axis("", (0.12, 0.2), fixedrange=True, type="category", visible=False),
         "shapes": [limit[0], aim[0]],
         "annotations": [limit[1], aim[1]],
     }
@@ -287,8 +295,8 @@ def unit_figure(
     shift = offset_ms(end_ms, zone)
     data: list[Figure] = _food(food, samples, shift)
     for column, ink, dash in _TEMPERATURES:
-        data += _channel(samples, column, shift, ink=ink, dash=dash, axis="y")
-    data += _channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
+        data += channel(samples, column, shift, ink=ink, dash=dash, axis="y")
+    data += channel(samples, "battery_v", shift, ink=look.VOLTAGE, dash="solid", axis="y2")
     data += _cutouts(cutouts, start_ms, end_ms, shift, zone)
     data += _compressor(samples, shift)
     has_volts = any(trace.get("yaxis") == "y2" for trace in data)
@@ -312,9 +320,14 @@ def summary(samples: Samples, *, start_ms: int, end_ms: int) -> str:
     lows = [] if bins is None else [low for low in bins.min if low is not None]
     highs = [] if bins is None else [high for high in bins.max if high is not None]
     if bins is None or not lows:
-        return f"In these {span} no cabinet temperature was heard."
+        return _("In these %(span)s no cabinet temperature was heard.", span=span)
     empty = sum(1 for held in bins.count if not held)
     missing = text.minutes(empty * samples.bin_s / 60)
-    gaps = f"Nothing was heard for {missing} of it." if empty else "No gap in it."
-    between = f"between {text.degrees(min(lows))} and {text.degrees(max(highs))}"
-    return f"In these {span} the cabinet stood {between}. {gaps}"
+    stood = _(
+        "In these %(span)s the cabinet stood between %(low)s and %(high)s.",
+        span=span,
+        low=text.degrees(min(lows)),
+        high=text.degrees(max(highs)),
+    )
+    gaps = _("Nothing was heard for %(missing)s of it.", missing=missing) if empty else _("No gap in it.")
+    return f"{stood} {gaps}"

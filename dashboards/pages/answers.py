@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards import foodwords, text
+from dashboards.language import _
 from services.domain import FoodAnswer, FoodQuestion, MarkMinutes
 
 
@@ -51,5 +52,5 @@ def mark_words(marks: Sequence[MarkMinutes]) -> str:
     """Return the minutes above each mark of frozen food, where there are any."""
     if not any(mark.minutes > 0 for mark in marks):
         return ""
-    told = (f"{text.number(mark.above_c, 0)} °C: {text.minutes(mark.minutes)}" for mark in marks)
-    return f"{'; '.join(told)}; since it was frozen"
+    told = (f"{text.degrees(mark.above_c, 0)}: {text.minutes(mark.minutes)}" for mark in marks)
+    return _("%(marks)s; since it was frozen", marks="; ".join(told))

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
 from dashboards.kitchen import may_be_used, standing
+from dashboards.language import _, food
 from dashboards.rolewords import signed_words
 from services.domain import (
     BatchCard,
@@ -125,12 +126,12 @@ def action_word(verdict: Verdict | None, classes: Sequence[str]) -> str:
     """Return what one clock asks for: "Cold" is said of a cabinet, not of one of its clocks."""
     if verdict is None:
         return "\N{EN DASH}"
-    return "nothing to do" if verdict is Verdict.OK else text.word(verdict, classes)
+    return food("nothing to do") if verdict is Verdict.OK else text.word(verdict, classes)
 
 
 def batch_word(verdict: Verdict, food_class: str) -> str:
     """Return the verdict on a batch in words; food in order is not called cold, only in order."""
-    return "In order" if verdict is Verdict.OK else text.word(verdict, (food_class,))
+    return food("In order") if verdict is Verdict.OK else text.word(verdict, (food_class,))
 
 
 def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo, now_ms: int) -> BatchView:
@@ -140,9 +141,9 @@ def batch_view(card: BatchCard, cabinets: Mapping[str, UnitCard], zone: ZoneInfo
     since = card.standing_since
     computed = batch_word(card.computed, batch.food_class)
     past = card.dates == "past" and verdict.rank < Verdict.NO_DATA.rank
-    word = foodwords.PAST_DATE if past else batch_word(verdict, batch.food_class)
+    word = foodwords.PAST_DATE() if past else batch_word(verdict, batch.food_class)
     usable = may_be_used(card)
-    cook = foodwords.READY if batch.ready_to_eat else foodwords.cook_to(card.cook_to_c)
+    cook = foodwords.READY() if batch.ready_to_eat else foodwords.cook_to(card.cook_to_c)
     return BatchView(
         id=batch.id,
         what=batch.what,
@@ -177,30 +178,35 @@ def _details(card: BatchCard) -> str:
     parts = [
         foodwords.CLASSES[batch.food_class],
         foodwords.quantity(batch.quantity, batch.quantity_unit),
-        "frozen" if batch.frozen else "",
-        "ready to eat" if batch.ready_to_eat else "",
-        "vacuum packed" if batch.vacuum_packed else "",
-        f"from {batch.supplier}" if batch.supplier else "",
-        f"lot {batch.lot}" if batch.lot else "",
+        _("frozen") if batch.frozen else "",
+        _("ready to eat") if batch.ready_to_eat else "",
+        _("vacuum packed") if batch.vacuum_packed else "",
+        _("from %(supplier)s", supplier=batch.supplier) if batch.supplier else "",
+        _("lot %(lot)s", lot=batch.lot) if batch.lot else "",
     ]
     return ", ".join(part for part in parts if part)
 
 
 def _where(card: BatchCard, cabinet: UnitCard | None, zone: ZoneInfo, now_ms: int) -> str:
     batch = card.batch
-    name = "a cabinet nobody named" if batch.unit is None else batch.unit if cabinet is None else cabinet.name
+    name = (
+        _("a cabinet nobody named") if batch.unit is None else batch.unit if cabinet is None else cabinet.name
+    )
     since = text.clock(batch.since, zone, now_ms)
     if batch.place == "gone":
-        return f"{batch.end or 'gone'} since {since}, last in {name}"
-    return f"{'taken out of' if batch.place == 'out' else 'in'} {name} since {since}"
+        end = text.plain(batch.end or "gone")
+        return _("%(end)s since %(since)s, last in %(name)s", end=end, since=since, name=name)
+    if batch.place == "out":
+        return _("taken out of %(name)s since %(since)s", name=name, since=since)
+    return _("in %(name)s since %(since)s", name=name, since=since)
 
 
 def _above(card: BatchCard) -> str:
-    parts = [f"{text.minutes(card.minutes_above)} above its limit"]
+    parts = [_("%(time)s above its limit", time=text.minutes(card.minutes_above))]
     if card.minutes_unknown > 0:
-        parts.append(f"{text.minutes(card.minutes_unknown)} not known")
+        parts.append(_("%(time)s not known", time=text.minutes(card.minutes_unknown)))
     if card.minutes_worst_case > card.minutes_above:
-        parts.append(f"at worst {text.minutes(card.minutes_worst_case)}")
+        parts.append(_("at worst %(time)s", time=text.minutes(card.minutes_worst_case)))
     return ", ".join(parts)
 
 
@@ -211,9 +217,9 @@ def _law(answers: Sequence[BatchClock | SpotCheck]) -> str | None:
 
 def _core(card: BatchCard) -> str:
     if card.food_c is None:
-        return "not known"
-    basis = "" if card.food_basis is None else f", {foodwords.BASES[card.food_basis]}"
-    return f"at most {text.degrees(card.food_c)}{basis}"
+        return _("not known")
+    most = _("at most %(temperature)s", temperature=text.degrees(card.food_c))
+    return most if card.food_basis is None else f"{most}, {foodwords.BASES[card.food_basis]}"
 
 
 def timer_view(timer: BatchTimer, food_class: str, zone: ZoneInfo, now_ms: int) -> TimerView:
@@ -231,7 +237,7 @@ def timer_view(timer: BatchTimer, food_class: str, zone: ZoneInfo, now_ms: int) 
 def _next(timer: BatchTimer, zone: ZoneInfo, now_ms: int) -> str:
     if timer.next_at is None:
         return timer.next_words
-    return f"by {text.clock(timer.next_at, zone, now_ms)}: {timer.next_words}"
+    return _("by %(time)s: %(what)s", time=text.clock(timer.next_at, zone, now_ms), what=timer.next_words)
 
 
 def clock_view(clock: BatchClock, food_class: str) -> ClockView:
@@ -260,11 +266,13 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
     body = event.body
     parts = [foodwords.EVENTS[event.kind]]
     if isinstance(unit := body.get("unit"), str):
-        parts.append(f"into {names.get(unit, unit)}")
+        parts.append(_("into %(name)s", name=names.get(unit, unit)))
     if (disposition := body.get("disposition")) is not None:
         parts.append(text.DISPOSITIONS.get(str(disposition), text.plain(str(disposition))))
     if (number := body.get("event")) is not None:
-        parts.append(f"line {number}{' withdrawn' if body.get('withdrawn') else ''}")
+        withdrawn = bool(body.get("withdrawn"))
+        line, gone = _("line %(number)s", number=number), _("line %(number)s withdrawn", number=number)
+        parts.append(gone if withdrawn else line)
     for field in _TEMPERATURE_FIELDS:
         value = body.get(field)
         if isinstance(value, int | float):
@@ -275,9 +283,9 @@ def event_words(event: BatchEvent, names: Mapping[str, str]) -> str:
         f"{text.plain(name)} {_shown(body[name])}" for name in _TOLD if body.get(name) not in {None, ""}
     ]
     if (hours := body.get("time_control")) is not None:
-        parts.append(f"by time alone, {str(hours).removesuffix('h')} h")
+        parts.append(_("by time alone, %(hours)s h", hours=str(hours).removesuffix("h")))
     if event.kind == "corrected" and (what := body.get("what")) is not None:
-        parts.append(f"it is {what}")
+        parts.append(_("it is %(what)s", what=what))
     reason = str(body.get("reason") or body.get("note") or "")
     return text.sentence(f"{event.who} ({signed_words(event.signed)}): {', '.join(parts)}") + (
         f" {reason}" if reason else ""

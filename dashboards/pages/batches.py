@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from dashboards import foodwords, text
 from dashboards.advice import batch_steps
 from dashboards.kitchen import may_be_used, standing, why_not
+from dashboards.language import _
 from dashboards.pages.answers import answer_views, mark_words
 from dashboards.pages.batch_views import batch_view, clock_view, event_words
 from dashboards.pages.camp import larder_of, standing_out_words
@@ -134,7 +135,7 @@ def _choices(card: BatchCard, larder: Larder, best: list[Place]) -> list[tuple[s
         if other.unit not in named and other.state == "in_use" and other.unit != own
     ]
     back = [
-        (other.unit, f"{other.name}: where it was")
+        (other.unit, _("%(name)s: where it was", name=other.name))
         for other in larder.cards
         if other.unit == own and card.batch.place == "out" and other.state == "in_use"
     ]
@@ -207,7 +208,7 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
 def say(request: Request, desk: AtDesk, batch: BatchPath, form: Annotated[SaidOfBatch, Form()]) -> Response:
     """Write down what happened to a batch."""
     if form.kind == "loaded":
-        raise HTTPException(422, "A batch is put in on the page of its camp.")
+        raise HTTPException(422, _("A batch is put in on the page of its camp."))
     happened = happened_ms(form.ago_min, desk.now_ms()) if form.ago_min else None
     desk.say_of_batch(batch, form.kind, form.person, form.body(), happened_ms=happened)
     response = RedirectResponse(f"/batches/{batch}?noted={form.kind}", status_code=303)

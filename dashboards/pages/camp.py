@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import foodwords, text
 from dashboards.advice import steps
 from dashboards.kitchen import Kitchen, by_unit, short_of, sorted_kitchen
+from dashboards.language import _
 from dashboards.pages.answers import strictest_words
 from dashboards.pages.batch_views import BatchView, batch_view
 from dashboards.pages.people import remembered
@@ -62,7 +63,7 @@ def site_of(desk: Desk, site: str) -> SiteRow:
     """
     place = next((s for s in desk.sites() if s.id == site), None)
     if place is None:
-        raise HTTPException(404, f"There is no place {site!r}.")
+        raise HTTPException(404, _("There is no place %(site)s.", site=site))
     return place
 
 
@@ -83,7 +84,7 @@ def names_of(cabinets: tuple[UnitCard, ...]) -> str:
 def standing_out_words(desk: Desk, site: str) -> str:
     """Return how long food may stand out at a place: shorter where vulnerable guests eat."""
     vulnerable = any(u.food.vulnerable_guests for u in desk.fleet().units if u.site == site)
-    return foodwords.STANDING_OUT_VULNERABLE if vulnerable else foodwords.STANDING_OUT
+    return foodwords.STANDING_OUT_VULNERABLE() if vulnerable else foodwords.STANDING_OUT()
 
 
 def cook_notes(kitchen: Kitchen) -> list[str]:

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.figures.compare import HEIGHT, WIDTH, Strip, axis, days, strip
+from dashboards.language import _, msg
 from dashboards.pages.render import draw
 from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.urgency import in_order
@@ -25,7 +26,10 @@ router = APIRouter(include_in_schema=False)
 MOST = 8
 """More strips than this cannot be told apart on one screen (judgement)."""
 _BINS = 180
-_CHANNELS = {"cabinet_c": ("Cabinet temperature", "°C", 5.0), "battery_v": ("Battery at the unit", "V", 1.0)}
+_CHANNELS = {
+    "cabinet_c": (msg("Cabinet temperature"), "°C", 5.0),
+    "battery_v": (msg("Battery at the unit"), "V", 1.0),
+}
 _SHOWN = ("cabinet_c", "battery_v", "compressor_on")
 
 
@@ -61,19 +65,19 @@ def _chosen(desk: Desk, units: str, more: list[str]) -> list[UnitCard]:
     if not wanted:
         return [placed.card for placed in in_order(cards.values())[:3]]
     if len(wanted) > MOST:
-        raise HTTPException(422, f"No more than {MOST} cabinets fit beside one another.")
+        raise HTTPException(422, _("No more than %(most)s cabinets fit beside one another.", most=MOST))
     strange = next((unit for unit in wanted if unit not in cards), None)
     if strange is not None:
-        raise UnknownUnitError(f"No judged cabinet is called {strange!r}.")
+        raise UnknownUnitError(_("No judged cabinet is called %(strange)s.", strange=strange))
     return [cards[unit] for unit in wanted]
 
 
 def _share(bins: ChannelBins | None) -> str:
     """Return how much of the readings saw the compressor running."""
     if bins is None:
-        return "not known"
+        return _("not known")
     ran = _mean(bins)
-    return "not known" if ran is None else f"{100 * ran:.0f} %"
+    return _("not known") if ran is None else f"{100 * ran:.0f} %"
 
 
 def _mean(bins: ChannelBins) -> float | None:
@@ -103,7 +107,7 @@ def _row(
     )
 
     def told(value: float | None) -> str:
-        return "not measured" if value is None else f"{text.number(value, digits)} {unit}"
+        return _("not measured") if value is None else f"{text.number(value, digits)} {unit}"
 
     empty = _BINS if bins is None else sum(1 for held in bins.count if not held)
     limit_c = card.limit_c if channel == "cabinet_c" else None
@@ -111,7 +115,7 @@ def _row(
     return CompareRow(
         unit=card.unit,
         name=card.name,
-        place=card.site_name or "no place given",
+        place=card.site_name or _("no place given"),
         mark="resting" if resting else card.standing.value,
         word=text.word_of(card, card.standing),
         strip=strip(bins, over or (0.0, 1.0), limit_c),
@@ -119,7 +123,7 @@ def _row(
         high=told(max((pair[1] for pair in known), default=None)),
         mean=told(None if bins is None else _mean(bins)),
         ran=_share(found.get("compressor_on")),
-        missing=text.minutes(empty * bin_s / 60) if empty else "none",
+        missing=text.minutes(empty * bin_s / 60) if empty else _("none"),
     )
 
 
@@ -146,7 +150,14 @@ def compare(  # noqa: PLR0917 - a query has as many parts as it has
 ) -> Response:
     """Show cabinets one under the other on the same axes."""
     if span not in SPANS or channel not in _CHANNELS:
-        raise HTTPException(404, f"The spans are {', '.join(SPANS)}, the channels {', '.join(_CHANNELS)}.")
+        raise HTTPException(
+            404,
+            _(
+                "The spans are %(join)s, the channels %(join2)s.",
+                join=", ".join(SPANS),
+                join2=", ".join(_CHANNELS),
+            ),
+        )
     now_ms, cards = desk.now_ms(), _chosen(desk, units, unit)
     end_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
     start_ms = end_ms - SPANS[span][1]
@@ -166,9 +177,9 @@ def compare(  # noqa: PLR0917 - a query has as many parts as it has
             _row(card, samples[card.unit].channels, channel, over, samples[card.unit].bin_s) for card in cards
         ],
         axis=None if over is None else [f"{text.number(v, 0)} {_CHANNELS[channel][1]}" for v in over],
-        what=_CHANNELS[channel][0],
+        what=_(_CHANNELS[channel][0]),
         channel=channel,
-        channels=[(key, words[0], key == channel) for key, words in _CHANNELS.items()],
+        channels=[(key, _(words[0]), key == channel) for key, words in _CHANNELS.items()],
         width=WIDTH,
         height=HEIGHT,
         days=days(start_ms, end_ms, _midnights(start_ms, end_ms, zone)),
@@ -188,7 +199,7 @@ def _by_place(desk: Desk, picked: set[str]) -> list[tuple[str, list[tuple[str, s
     """Return every judged cabinet under the name of its place."""
     groups: dict[str, list[tuple[str, str, bool]]] = {}
     for card in sorted(desk.cards(), key=lambda c: (c.site_name or "~", c.name)):
-        groups.setdefault(card.site_name or "no place given", []).append(
+        groups.setdefault(card.site_name or _("no place given"), []).append(
             (card.unit, card.name, card.unit in picked)
         )
     return list(groups.items())

@@ -9,12 +9,13 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
+from dashboards.language import Phrase, _, food
 from dashboards.leaving import ANSWERS, Answer, Reasons, answer_of, reasons_of
 from dashboards.nightwords import next_at
 from dashboards.pages.forms import time_or_none
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
-from dashboards.pages.views import statement_words
+from dashboards.saidwords import statement_words
 from services.api.desk import Desk, NotAssessedError
 from services.api.routes import AtDesk
 from services.api.schemas import StatementRow
@@ -28,7 +29,7 @@ _ARRIVES = time(18, 0)
 _MOBILE = frozenset({"vehicle", "trailer"})
 _MOST_SAID = 2_000
 _TOLD = 2
-_DARK = "not known"
+_DARK = Phrase("not known")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +67,17 @@ class VehicleView:
 def _charge(desk: Desk, card: UnitCard) -> str:
     """Return how full the bank of a cabinet is."""
     if card.runout.reason == "no_battery":
-        return "no battery"
+        return _("no battery")
     try:
         battery: dict[str, Any] | None = desk.analysis(card.unit).get("battery")
     except NotAssessedError:
         battery = None
     held = None if battery is None else battery.get("state_of_charge")
-    return _DARK if held is None else f"{held['p10']:.0%} to {held['p90']:.0%}"
+    return (
+        _DARK()
+        if held is None
+        else _("%(low)s to %(high)s", low=f"{held['p10']:.0%}", high=f"{held['p90']:.0%}")
+    )
 
 
 def _charges(desk: Desk, cards: Sequence[UnitCard], banks: Mapping[str, str]) -> dict[str, str]:
@@ -81,7 +86,7 @@ def _charges(desk: Desk, cards: Sequence[UnitCard], banks: Mapping[str, str]) ->
     told: dict[str, str] = {}
     for card in cards:
         bank = banks.get(card.unit, "")
-        if told.get(bank, _DARK) == _DARK:
+        if told.get(bank, _DARK()) == _DARK():
             found[card.unit] = _charge(desk, card)
             if bank:
                 told[bank] = found[card.unit]
@@ -95,13 +100,13 @@ def _fault(card: UnitCard, now_ms: int) -> str:
     zone = text.zone_of(card)
     told = card.latest.get("fault")
     if isinstance(told, str) and told:
-        return f"says of itself: {text.plain(told)}"
+        return _("says of itself: %(fault)s", fault=text.plain(told))
     if card.cutouts:
         cutout = card.cutouts[0]
         return f"{text.clock(cutout.start, zone, now_ms)} {text.CAUSES[cutout.cause]}"
     if card.service:
         return text.plain(card.service[0].finding)
-    return "none seen"
+    return _("none seen")
 
 
 def _line(card: UnitCard, charge: str, now_ms: int) -> CabinetLine:
@@ -193,13 +198,13 @@ def vehicles(desk: Desk, until: time) -> list[VehicleView]:
 def headline(found: Sequence[VehicleView]) -> str:
     """Return how many vehicles may leave."""
     if not found:
-        return "No vehicle or trailer carries a cabinet."
+        return _("No vehicle or trailer carries a cabinet.")
     count = {answer: sum(view.answer == answer for view in found) for answer in ANSWERS}
-    words = [f"{count['yes']} of {len(found)} may leave"]
+    words = [food("%(ready)s of %(all)s may leave", ready=count["yes"], all=len(found))]
     if count["not_yet"]:
-        words.append(f"{count['not_yet']} not yet")
+        words.append(food("%(held)s not yet", held=count["not_yet"]))
     if count["unknown"]:
-        words.append(f"of {count['unknown']} not known")
+        words.append(food("of %(dark)s not known", dark=count["unknown"]))
     return f"{', '.join(words)}."
 
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards import urgentwords
+from dashboards.language import _, food, ngettext
 from dashboards.pages.views import CardView, card_view
 from dashboards.urgency import Need, Placed, in_order
 from services.api.desk import Desk
@@ -72,7 +73,7 @@ def places_of(rest: Sequence[Placed], now_ms: int) -> tuple[PlaceRows, ...]:
     groups: dict[tuple[str, str], list[Placed]] = {}
     for placed in rest:
         card = placed.card
-        groups.setdefault((card.site or "", card.site_name or "no place given"), []).append(placed)
+        groups.setdefault((card.site or "", card.site_name or _("no place given")), []).append(placed)
     few = len(rest) <= FOLDED_ABOVE
     order = sorted(groups.items(), key=lambda item: (min(p.need for p in item[1]), item[0][1]))
     return tuple(
@@ -89,7 +90,7 @@ def places_of(rest: Sequence[Placed], now_ms: int) -> tuple[PlaceRows, ...]:
 
 def _summary(found: Sequence[Placed]) -> str:
     count = Counter(p.need for p in found)
-    told = ((Need.WATCH, "to watch"), (Need.COLD, "cold"), (Need.RESTING, "not in use"))
+    told = ((Need.WATCH, _("to watch")), (Need.COLD, food("cold")), (Need.RESTING, _("not in use")))
     return ", ".join(f"{count[need]} {words}" for need, words in told if count[need])
 
 
@@ -97,19 +98,21 @@ def headline(urgent: int, judged: int, silent: int) -> str:
     """Return how many cabinets need somebody, and of how many nothing is known."""
     total = judged + silent
     if total == 0:
-        return "No cabinet has been added yet. Describe them in a fleet file: bushlarder fleet apply FILE."
+        return _("No cabinet has been added yet. Describe them in a fleet file: bushlarder fleet apply FILE.")
     if urgent:
-        lead = f"{urgent} of {total} need{'s' if urgent == 1 else ''} somebody now."
+        one = "%(num)s of %(total)s needs somebody now."
+        lead = ngettext(one, "%(num)s of %(total)s need somebody now.", urgent, total=total)
     else:
-        lead = f"Nobody is needed now at {judged} cabinet{'' if judged == 1 else 's'}."
-    return f"{lead} Of {silent} nothing is known yet." if silent else lead
+        one = "Nobody is needed now at %(num)s cabinet."
+        lead = ngettext(one, "Nobody is needed now at %(num)s cabinets.", judged)
+    return _("%(lead)s Of %(silent)s nothing is known yet.", lead=lead, silent=silent) if silent else lead
 
 
 def unassessed(desk: Desk, cards: Sequence[UnitCard], fleet: Fleet) -> tuple[tuple[str, str], ...]:
     """Return name and place of every cabinet nothing was worked out for."""
     names = {site.id: site.name for site in fleet.sites}
     return tuple(
-        (unit.name or unit.id, names.get(unit.site or "", "no place given"))
+        (unit.name or unit.id, names.get(unit.site or "", _("no place given")))
         for unit in desk.unassessed(cards)
     )
 

@@ -5,6 +5,7 @@ from datetime import date, time
 
 from starlette.exceptions import HTTPException
 
+from dashboards.language import _
 from services.timebase import MINUTE_MS
 
 _NUMBER = re.compile(r"[-+]?\d{1,3}([.,]\d{1,3})?")
@@ -24,10 +25,10 @@ def number_from(typed: str) -> float:
     """
     tidy = typed.strip().removesuffix("°C").strip().replace("\N{MINUS SIGN}", "-")
     if not _NUMBER.fullmatch(tidy):
-        raise HTTPException(422, f"{typed!r} is not a temperature. Write it like 4.5 or 4,5.")
+        raise HTTPException(422, _("%(typed)s is not a temperature. Write it like 4.5 or 4,5.", typed=typed))
     value = float(tidy.replace(",", "."))
     if not _LOWEST_PROBE_C <= value <= _HIGHEST_PROBE_C:
-        raise HTTPException(422, f"{typed} °C is not what a probe in food can show.")
+        raise HTTPException(422, _("%(typed)s °C is not what a probe in food can show.", typed=typed))
     return value
 
 
@@ -48,7 +49,7 @@ def amount_or_none(typed: str) -> float | None:
     if not tidy:
         return None
     if not _AMOUNT.fullmatch(tidy) or float(tidy) <= 0:
-        raise HTTPException(422, f"{typed!r} is not an amount. Write it like 2.5 or 2,5.")
+        raise HTTPException(422, _("%(typed)s is not an amount. Write it like 2.5 or 2,5.", typed=typed))
     return float(tidy)
 
 
@@ -65,7 +66,7 @@ def time_or_none(typed: str) -> time | None:
         return None
     found = _TIME.fullmatch(tidy)
     if found is None:
-        raise HTTPException(422, f"{typed[:20]!r} is not a time of day. Write it like 05:30.")
+        raise HTTPException(422, _("%(typed)s is not a time of day. Write it like 05:30.", typed=typed[:20]))
     return time(int(found[1]), int(found[2]))
 
 
@@ -82,7 +83,9 @@ def day_or_none(typed: str) -> date | None:
     try:
         return date.fromisoformat(typed.strip())
     except ValueError as error:
-        raise HTTPException(422, f"{typed!r} is not a day. Write it like 2026-03-04.") from error
+        raise HTTPException(
+            422, _("%(typed)s is not a day. Write it like 2026-03-04.", typed=typed)
+        ) from error
 
 
 def happened_ms(ago_min: int, now_ms: int) -> int:
@@ -94,5 +97,5 @@ def happened_ms(ago_min: int, now_ms: int) -> int:
         422 when that lies ahead or more than three days back.
     """
     if not 0 <= ago_min <= _LONGEST_AGO_MIN:
-        raise HTTPException(422, "When it happened lies within the last three days.")
+        raise HTTPException(422, _("When it happened lies within the last three days."))
     return now_ms - ago_min * MINUTE_MS

@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -13,12 +13,13 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
+from dashboards.language import Table, _
 from dashboards.pages.batch_views import batch_word, event_words
 from dashboards.pages.forms import day_or_none
 from dashboards.pages.render import draw
 from dashboards.pages.tables import csv_answer
-from dashboards.pages.views import statement_words
 from dashboards.rolewords import signed_words, signer_words
+from dashboards.saidwords import device_words, said_words
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk
 from services.api.lookback import ALL_KINDS, Happening, Kind, VerdictMove
@@ -29,14 +30,27 @@ from services.timebase import MINUTE_MS, iso_of, ms_of
 
 router = APIRouter(include_in_schema=False)
 
-KINDS: dict[Kind, str] = {"verdict": "Verdicts", "said": "Said of cabinets", "food": "Said of food"}
+KINDS: Table[Kind] = Table(
+    {
+        "verdict": "Verdicts",
+        "said": "Said of cabinets",
+        "food": "Said of food",
+    }
+)
 _LINES, _LINES_IN_A_FILE = 200, 20_000
 _DAYS = 7
 _HEADS = (
     *("written_utc", "written_local", "about_utc"),
     *("place", "unit", "name", "batch", "kind", "who", "what"),
 )
-_ORIGINS = {"live": "readings", "late": "readings that came late", "data": "readings", "person": "a person"}
+_ORIGINS: Table[str] = Table(
+    {
+        "live": "readings",
+        "late": "readings that came late",
+        "data": "readings",
+        "person": "a person",
+    }
+)
 _LATE_MS = MINUTE_MS
 """Written down later than this after the moment it is about, both times are shown."""
 Id = Annotated[str, Query(pattern=r"^([a-z0-9-]{3,32})?$")]
@@ -59,6 +73,12 @@ class Line:
     words: str
     mark: str
     """The verdict it tells of, empty where it tells of none."""
+    no: str = ""
+    """Number of the line, where a correction may name it."""
+    corrected: str = ""
+    """Number of the line that corrects it."""
+    device: str = ""
+    """What a phone's clock told, where it was kept on one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +101,8 @@ class Names:
     """By unit."""
     batches: Mapping[int, tuple[str, str]]
     """Name and food class."""
+    corrected: Mapping[int, int] = field(default_factory=dict)
+    """By line of what was said of a cabinet, the newest line that corrects it."""
 
     def zone(self, unit: str | None) -> ZoneInfo:
         """Return the zone of a cabinet's place."""
@@ -100,6 +122,7 @@ def names_of(desk: Desk, fleet: Fleet, found: Sequence[Happening]) -> Names:
         units={unit.id: unit.name or unit.id for unit in fleet.units},
         sites={unit.id: sites[unit.site] for unit in fleet.units if unit.site in sites},
         batches=batches,
+        corrected=desk.corrected_by([e.told for e in found if isinstance(e.told, StatementRow)]),
     )
 
 
@@ -110,13 +133,17 @@ def move_line(move: VerdictMove, food_class: str | None) -> str:
         return text.word(verdict) if food_class is None else batch_word(verdict, food_class)
 
     if move.before is None:
-        lead = f"first verdict: {word(move.standing)}"
+        lead = _("first verdict: %(verdict)s", verdict=word(move.standing))
     elif move.before is move.standing:
-        lead = f"computed: {word(move.computed)}; {word(move.standing)} stands"
+        lead = _(
+            "computed: %(computed)s; %(standing)s stands",
+            computed=word(move.computed),
+            standing=word(move.standing),
+        )
     else:
-        lead = f"from {word(move.before)} to {word(move.standing)}"
+        lead = _("from %(before)s to %(after)s", before=word(move.before), after=word(move.standing))
         if move.computed is not move.standing:
-            lead += f" (computed: {word(move.computed)})"
+            lead = _("%(verdict)s (computed: %(computed)s)", verdict=lead, computed=word(move.computed))
     return f"{text.sentence(lead)} {text.sentence(move.why)}"
 
 
@@ -126,12 +153,13 @@ def _told(each: Happening, names: Names) -> tuple[str, str, str]:
     what, food_class = names.batches.get(each.batch or 0, ("", ""))
     lead = f"{what}: " if what else ""
     if isinstance(told, StatementRow):
-        return signer_words(told.who, told.signed), statement_words(told).removeprefix(f"{told.who}: "), ""
+        return signer_words(told.who, told.signed), text.sentence(said_words(told)), ""
     if isinstance(told, BatchEvent):
         said = event_words(told, names.units).removeprefix(f"{told.who} ({signed_words(told.signed)}): ")
         return signer_words(told.who, told.signed), f"{lead}{said}", ""
     words = move_line(told, food_class or None)
-    return _ORIGINS.get(told.origin, told.origin), f"{lead}{words}", told.standing.value
+    who = signer_words(told.who, told.signed) if told.who else _ORIGINS.get(told.origin, told.origin)
+    return who, f"{lead}{words}", told.standing.value
 
 
 def line_of(each: Happening, names: Names) -> Line:
@@ -140,6 +168,9 @@ def line_of(each: Happening, names: Names) -> Line:
     who, words, mark = _told(each, names)
     site = names.sites.get(each.unit or "")
     late = abs(each.written_ms - each.t_ms) > _LATE_MS
+    told, phone = each.told, getattr(each.told, "phone", None)
+    no = told.id if isinstance(told, StatementRow) else None
+    corrected = None if no is None else names.corrected.get(no)
     return Line(
         utc=text.stamp(each.written_ms, UTC),
         local=text.stamp(each.written_ms, zone),
@@ -151,6 +182,9 @@ def line_of(each: Happening, names: Names) -> Line:
         who=who,
         words=words,
         mark=mark,
+        no="" if no is None else str(no),
+        corrected="" if corrected is None else str(corrected),
+        device=device_words(phone, zone),
     )
 
 
@@ -169,10 +203,10 @@ def asked_of(  # noqa: PLR0917 - a form has as many fields as it has
         404 for a place or cabinet nobody knows, 422 for days that do not run forward.
     """
     if unit and unit not in {u.id for u in fleet.units}:
-        raise HTTPException(404, f"No cabinet is called {unit!r}.")
+        raise HTTPException(404, _("No cabinet is called %(unit)s.", unit=unit))
     place = next((s for s in fleet.sites if s.id == site), None)
     if site and place is None:
-        raise HTTPException(404, f"No place is called {site!r}.")
+        raise HTTPException(404, _("No place is called %(site)s.", site=site))
     units: frozenset[str] | None = None
     if site or unit:
         units = frozenset(u.id for u in fleet.units if (not site or u.site == site) and unit in {"", u.id})
@@ -182,7 +216,7 @@ def asked_of(  # noqa: PLR0917 - a form has as many fields as it has
     end, start = day_or_none(last) or today, day_or_none(first)
     start = end - timedelta(days=_DAYS - 1) if start is None else start
     if start > end:
-        raise HTTPException(422, "The last day lies before the first.")
+        raise HTTPException(422, _("The last day lies before the first."))
     chosen: frozenset[Kind] = frozenset(kind for kind in KINDS if kind in kinds) or ALL_KINDS
     return Asked(_midnight_ms(start, zone), _midnight_ms(end + timedelta(days=1), zone), units, chosen, zone)
 
@@ -261,7 +295,7 @@ def history_csv(  # noqa: PLR0917 - a form has as many fields as it has
         asked.start_ms, asked.end_ms, units=asked.units, kinds=asked.kinds, limit=_LINES_IN_A_FILE + 1
     )
     if len(found) > _LINES_IN_A_FILE:
-        raise HTTPException(422, "That is more than a file of this page holds. Choose fewer days.")
+        raise HTTPException(422, _("That is more than a file of this page holds. Choose fewer days."))
     names = names_of(desk, fleet, found)
     rows = [_csv_row(each, names) for each in found]
     return csv_answer("history", _HEADS, rows)

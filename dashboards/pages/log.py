@@ -1,6 +1,5 @@
 """The inspector's log of a cabinet: on the screen, as PDF, and every reading as CSV."""
 
-import threading
 from typing import Annotated, Any, Protocol
 
 from fastapi import APIRouter, Query, Request
@@ -8,6 +7,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
+from dashboards.language import _
+from dashboards.pages.printing import file_answer, pdf_answer
 from dashboards.reports import pdf, sheet, table
 from dashboards.reports.contents import LogSheet
 from services.api.middleware import content_policy, text_hash
@@ -20,8 +21,6 @@ router = APIRouter(include_in_schema=False)
 LONGEST_MS = 92 * DAY_MS
 """A longer log is made at the command line, where nobody waits for a page."""
 LONGEST_PDF_MS = 31 * DAY_MS
-_ONE_PDF_AT_A_TIME = threading.Lock()
-_PATIENCE_S = 30.0
 Day = Annotated[str, Query(pattern=r"^(\d{4}-\d{2}-\d{2})?$")]
 First = Annotated[Day, Query(alias="from")]
 Last = Annotated[Day, Query(alias="to")]
@@ -40,7 +39,7 @@ def _made(
     maker: LogMaker | None = getattr(request.app.state, "inspectors_log", None)
     desk.unit(unit)
     if maker is None:
-        raise HTTPException(503, "No log can be made here: this application was started without one.")
+        raise HTTPException(503, _("No log can be made here: this application was started without one."))
     try:
         return maker.of_days(unit, first, last, longest_ms=longest_ms, printed_ms=desk.now_ms())
     except ConfigurationError as error:
@@ -73,25 +72,11 @@ def log_page(request: Request, desk: AtDesk, unit: UnitPath, start: First = "", 
 def log_csv(request: Request, desk: AtDesk, unit: UnitPath, start: First = "", end: Last = "") -> Response:
     """Give every reading and everything else of the log as CSV."""
     made = _made(request, desk, unit, start, end)
-    return _file(table.csv_bytes(made), "text/csv; charset=utf-8", f"{sheet.file_stem(made)}.csv")
+    return file_answer(table.csv_bytes(made), "text/csv; charset=utf-8", f"{sheet.file_stem(made)}.csv")
 
 
 @router.get("/units/{unit}/log.pdf")
 def log_pdf(request: Request, desk: AtDesk, unit: UnitPath, start: First = "", end: Last = "") -> Response:
     """Give the log as PDF; one is laid out at a time, so that the pages stay quick."""
     made = _made(request, desk, unit, start, end, longest_ms=LONGEST_PDF_MS)
-    if not _ONE_PDF_AT_A_TIME.acquire(timeout=_PATIENCE_S):
-        raise HTTPException(503, "Another PDF is being made. Try again shortly.", {"Retry-After": "30"})
-    try:
-        content = pdf.pdf_bytes(made)
-    except ConfigurationError as error:
-        raise HTTPException(503, text.sentence(str(error))) from error
-    finally:
-        _ONE_PDF_AT_A_TIME.release()
-    return _file(content, "application/pdf", f"{sheet.file_stem(made)}.pdf")
-
-
-def _file(content: bytes, media_type: str, name: str) -> Response:
-    return Response(
-        content, media_type=media_type, headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
+    return pdf_answer(lambda: pdf.pdf_bytes(made), sheet.file_stem(made))

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Form, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from dashboards.language import _
 from dashboards.pages.render import draw_phone
 from dashboards.rolewords import ROLES, places_words
 from services.api.access import START, Asker, Role, Sites
@@ -34,7 +35,7 @@ def account_desk(request: Request) -> AccountDesk:
     """
     desk: AccountDesk | None = request.app.state.accounts
     if desk is None:
-        raise HTTPException(404, "Nobody logs in here.")
+        raise HTTPException(404, _("Nobody logs in here."))
     return desk
 
 
@@ -67,7 +68,7 @@ def give_cookie(request: Request, response: Response, secret: str) -> None:
 def _require_privacy(request: Request) -> None:
     if not is_secure(request) and not names_this_machine(request.headers.get("host", "")):
         raise HTTPException(
-            403, "Passwords and codes are typed over https only. Ask for this page with https:// in front."
+            403, _("Passwords and codes are typed over https only. Ask for this page with https:// in front.")
         )
 
 
@@ -105,7 +106,7 @@ def demo_people(fleet: Fleet) -> list[DemoPerson]:
         found.append(DemoPerson(person.name, person.role, sites, words))
     if all(person.role != "administrator" for person in found):
         words = f"{ROLES['administrator']}, {places_words(None, fleet.sites)}"
-        found.append(DemoPerson("Demonstration administrator", "administrator", None, words))
+        found.append(DemoPerson(_("Demonstration administrator"), "administrator", None, words))
     return found
 
 
@@ -147,10 +148,10 @@ def log_in(
 def be_somebody(request: Request, door: AtDoor, name: Annotated[str, Form(max_length=80)]) -> Response:
     """Be one of the demonstration's people."""
     if not request.state.demo:
-        raise HTTPException(404, "This is no demonstration: log in with your password.")
+        raise HTTPException(404, _("This is no demonstration: log in with your password."))
     chosen = next((p for p in demo_people(door.book.fleet()) if p.name == name), None)
     if chosen is None:
-        raise HTTPException(404, f"Nobody here is called {name!r}.")
+        raise HTTPException(404, _("Nobody here is called %(name)s.", name=name))
     before: Asker | None = request.state.asker
     if before is not None:
         door.log_out(before)

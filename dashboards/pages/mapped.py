@@ -9,6 +9,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.figures.chart_map import Picture, Place, picture
+from dashboards.language import _, food
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view
@@ -58,9 +59,13 @@ def _where(site: Site, fix: Fix | None, now_ms: int) -> str:
     if site.kind in _MOBILE:
         if fix is None:
             return ""
-        return f"about {_degrees(fix.latitude_deg, fix.longitude_deg)}, {text.age(fix.t_ms, now_ms)}"
+        return _(
+            "about %(position)s, %(ago)s",
+            position=_degrees(fix.latitude_deg, fix.longitude_deg),
+            ago=text.age(fix.t_ms, now_ms),
+        )
     if site.latitude_deg is None or site.longitude_deg is None:
-        return "not on the map: no latitude and longitude in the fleet file"
+        return _("not on the map: no latitude and longitude in the fleet file")
     return _degrees(site.latitude_deg, site.longitude_deg)
 
 
@@ -85,10 +90,10 @@ def newest_fix(fixes: Mapping[str, Fix], units: Collection[str]) -> Fix | None:
 def _worst(cards: Sequence[UnitCard], silent: Sequence[str]) -> tuple[str, str]:
     """Return mark and word of the cabinet of a place that needs somebody most."""
     if not cards:
-        return "no_data", "Not known"
+        return "no_data", food("Not known")
     first = in_order(cards)[0]
     if silent and first.need > Need.NOT_KNOWN:
-        return "no_data", "Not known"
+        return "no_data", food("Not known")
     view = text.word_of(first.card, first.card.standing)
     resting = text.is_resting(first.card, first.card.standing)
     return "resting" if resting else first.card.standing.value, view

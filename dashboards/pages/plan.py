@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import planwords, text
 from dashboards.figures.plan import Bands, bands
+from dashboards.language import _, in_scale, scale
 from dashboards.pages import tripform
 from dashboards.pages.render import draw
 from services.api.desk import Desk
@@ -75,8 +76,9 @@ def plan_view(made: Plan) -> PlanView:
         changes=tuple(
             (change.enough, planwords.change_words(change, banks[change.bank])) for change in made.changes
         ),
-        heads=("Day", "Hour", "Doing", "Outside, °C", *(f"{b.bank}, %" for b in made.banks),
-               *(f"{u.name}, °C" for u in made.units)),
+        heads=(_("Day"), _("Hour"), _("Doing"), _("Outside, %(scale)s", scale=scale()),
+               *(f"{b.bank}, %" for b in made.banks),
+               *(f"{u.name}, {scale()}" for u in made.units)),
         rows=tuple(_row(made, index, zone) for index in range(len(made.hours))),
         assumed=made.assumed,
         cautions=made.cautions,
@@ -86,13 +88,18 @@ def plan_view(made: Plan) -> PlanView:
 def _bank(bank: BankPlan, made: Plan, names: Mapping[str, str], zone: ZoneInfo) -> Picture:
     words = [planwords.through(bank), planwords.weakest(bank, zone), *bank.remarks]
     if bank.engine_may_not_start is not None:
-        words.insert(0, f"engine may not start from {text.local(bank.engine_may_not_start, zone):%a %H:%M}")
+        words.insert(
+            0,
+            _("engine may not start from %(time)s", time=planwords.day_time(bank.engine_may_not_start, zone)),
+        )
     percent = [Quantiles(p10=100 * q.p10, p50=100 * q.p50, p90=100 * q.p90) for q in bank.soc]
     feeds = ", ".join(names[unit] for unit in bank.units)
     return Picture(
-        title=f"{bank.bank}, {text.number(bank.capacity_ah, 0)} Ah: {feeds}",
+        title=_(
+            "%(bank)s, %(ah)s Ah: %(feeds)s", bank=bank.bank, ah=text.number(bank.capacity_ah, 0), feeds=feeds
+        ),
         words=tuple(text.sentence(w) for w in words),
-        caption="Charge from 0 to 100 %; dashed: its cabinets cut out.",
+        caption=_("Charge from 0 to 100 %%; dashed: its cabinets cut out."),
         bands=bands(percent, made.hours, low=0.0, high=100.0, limit=100 * bank.cutout_soc.p50),
     )
 
@@ -104,11 +111,13 @@ def _unit(unit: UnitPlan, made: Plan, zone: ZoneInfo) -> Picture:
         unit.set_point_c if unit.limit_c is None else unit.limit_c,
     ]
     low, high = min(q.p10 for q in unit.food_c) - 2.0, max(known) + 2.0
-    dashed = "" if unit.limit_c is None else "; dashed: its limit"
+    ends = {"low": text.degrees(low, 0), "high": text.degrees(high, 0)}
     return Picture(
         title=unit.name,
         words=planwords.unit_words(unit, zone),
-        caption=f"Food from {text.number(low, 0)} to {text.number(high, 0)} °C{dashed}.",
+        caption=_("Food from %(low)s to %(high)s.", **ends)
+        if unit.limit_c is None
+        else _("Food from %(low)s to %(high)s; dashed: its limit.", **ends),
         bands=bands(unit.food_c, made.hours, low=low, high=high, limit=unit.limit_c),
     )
 
@@ -119,9 +128,9 @@ def _row(made: Plan, index: int, zone: ZoneInfo) -> tuple[str, ...]:
         str(hour.day),
         f"{text.local(hour.at, zone):%H:%M}",
         planwords.DOING[hour.doing],
-        text.number(hour.outside_c, 0),
+        text.number(in_scale(hour.outside_c), 0),
         *(planwords.span(bank.soc[index], scale=100) for bank in made.banks),
-        *(planwords.span(unit.food_c[index], digits=1) for unit in made.units),
+        *(planwords.degrees_span(unit.food_c[index]).removesuffix(f" {scale()}") for unit in made.units),
     )
 
 
@@ -129,7 +138,7 @@ def _planner(request: Request) -> Planner:
     found: Planner | None = getattr(request.app.state, "planner", None)
     if found is None:
         raise HTTPException(
-            503, "No trip can be planned here: this application was started without a planner."
+            503, _("No trip can be planned here: this application was started without a planner.")
         )
     return found
 
@@ -143,7 +152,7 @@ def _worked_out(request: Request, desk: Desk, file: str) -> tuple[PlanView | Non
         return None, tuple(str(error).splitlines())
     if not _ONE_PLAN_AT_A_TIME.acquire(timeout=_PATIENCE_S):
         raise HTTPException(
-            503, "Another trip is being worked out. Try again shortly.", {"Retry-After": "30"}
+            503, _("Another trip is being worked out. Try again shortly."), {"Retry-After": "30"}
         )
     try:
         return plan_view(planner(trip)), ()
@@ -184,7 +193,7 @@ def plan_page(request: Request, desk: AtDesk) -> Response:
     fleet = desk.fleet()
     site = next((s for s in tripform.plannable(fleet) if s.id == chosen), None)
     if site is None:
-        raise HTTPException(404, "No place of that name has a cabinet in use on a described bank.")
+        raise HTTPException(404, _("No place of that name has a cabinet in use on a described bank."))
     whole = {**tripform.defaults(tripform.tomorrow_at(desk.now_ms(), site)), **given}
     return _page(request, desk, given, tripform.trip_text(whole, fleet, site))
 

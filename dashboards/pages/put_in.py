@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboards import foodwords, text
 from dashboards.kitchen import Kitchen, sorted_kitchen
+from dashboards.language import _, food
 from dashboards.pages.batch_views import BatchView, batch_view
 from dashboards.pages.camp import larder_of, site_of
 from dashboards.pages.forms import amount_or_none, day_or_none, happened_ms, temperature_or_none
@@ -94,7 +95,7 @@ def from_form(form: PutIn) -> BatchNew:
         422 when something is missing or cannot be.
     """
     if not form.food_class or not form.what.strip():
-        raise HTTPException(422, "Say what it is and what kind of food.")
+        raise HTTPException(422, _("Say what it is and what kind of food."))
     try:
         return BatchNew(
             what=form.what,
@@ -173,7 +174,7 @@ def put_in(request: Request, desk: AtDesk, site: str, form: Annotated[PutIn, For
     """Write down that food was put into a cabinet of a place."""
     place = site_of(desk, site)
     if form.unit not in place.units:
-        raise HTTPException(422, "Choose a cabinet of this place.")
+        raise HTTPException(422, _("Choose a cabinet of this place."))
     now_ms = desk.now_ms()
     happened = happened_ms(form.ago_min, now_ms) if form.ago_min else None
     new = _new(desk, form, now_ms, ZoneInfo(place.timezone))
@@ -205,12 +206,14 @@ def _new(desk: Desk, form: PutIn, at_ms: int, zone: ZoneInfo) -> BatchNew:
     known = (*desk.fleet().templates, *foodwords.TEMPLATES, foodwords.MEDICINE)
     template = next((t for t in known if t.what == form.template), None)
     if template is None:
-        raise HTTPException(422, f"There is no template {form.template!r} any more. Look again.")
+        raise HTTPException(
+            422, _("There is no template %(template)s any more. Look again.", template=form.template)
+        )
     return from_template(template, form.unit, text.local(at_ms, zone).date())
 
 
 @router.get("/camp/{site}/food", response_class=HTMLResponse)
-def food(request: Request, desk: AtDesk, site: str) -> Response:
+def all_food(request: Request, desk: AtDesk, site: str) -> Response:
     """List all food written down at a place."""
     place = site_of(desk, site)
     now_ms = desk.now_ms()
@@ -241,5 +244,5 @@ def _groups(kitchen: Kitchen, batches: Sequence[BatchCard]) -> list[tuple[str, l
     leave = list(kitchen.leave)
     told = {card.batch.id for card, _ in (*use, *leave)}
     rest = [(card, card.standing_why) for card in batches if card.batch.id not in told]
-    found = [("May be used, in this order", use), ("Do not cook or serve", leave)]
-    return [*found, ("Everything else", rest)] if rest else found
+    found = [(food("May be used, in this order"), use), (food("Do not cook or serve"), leave)]
+    return [*found, (_("Everything else"), rest)] if rest else found

@@ -7,10 +7,11 @@ from fastapi import APIRouter, Form, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from dashboards.language import _
 from dashboards.pages.forms import number_from, temperature_or_none
 from dashboards.pages.people import remember
 from services.api.routes import AtDesk, UnitPath
-from services.api.schemas import Check, Disposition, Name, Release, Words
+from services.api.schemas import Check, Correction, Disposition, Name, Release, Words
 from services.domain import UnitState
 
 router = APIRouter(include_in_schema=False)
@@ -21,7 +22,7 @@ _BACK = re.compile(r"/(camp|units)/[a-z0-9-]{3,32}")
 
 def _back(request: Request, back: str, unit: str, person: str) -> Response:
     if not _BACK.fullmatch(back):
-        raise HTTPException(422, "A form leads back to a camp or a unit only.")
+        raise HTTPException(422, _("A form leads back to a camp or a unit only."))
     response = RedirectResponse(f"{back}?noted={unit}#{unit}", status_code=303)
     remember(request, response, person)
     return response
@@ -96,4 +97,22 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
             note=note.strip() or None,
         )
     )
+    return response
+
+
+@router.post("/units/{unit}/correct")
+def correct(  # noqa: PLR0917 - a form has as many fields as it has
+    request: Request,
+    desk: AtDesk,
+    unit: UnitPath,
+    person: Annotated[Name, Form()],
+    line: Annotated[int, Form(ge=1, le=2**62)],
+    reason: Annotated[Words, Form()],
+    back: Annotated[str, Form()],
+    reading_c: Annotated[str, Form(max_length=12)] = "",
+) -> Response:
+    """Write down that an earlier line was wrong."""
+    response = _back(request, back, unit, person)
+    read_c = temperature_or_none(reading_c)
+    desk.correct(Correction(unit=unit, person=person, line=line, reading_c=read_c, reason=reason))
     return response

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
+from dashboards.language import _
 from dashboards.pages.batch_views import batch_word
 from services.domain import BatchVerdict, FoodClass, SpotCheck
 
@@ -36,8 +37,19 @@ def spot_views(spots: Sequence[SpotCheck], zone: ZoneInfo, now_ms: int) -> list[
 
 
 def _read(spot: SpotCheck, zone: ZoneInfo, now_ms: int) -> str:
-    surface = "" if spot.surface_c is None else f", surface {text.degrees(spot.surface_c)}"
-    return f"{text.clock(spot.t, zone, now_ms)}, core {text.degrees(spot.core_c)}{surface}"
+    core = _("core %(temperature)s", temperature=text.degrees(spot.core_c))
+    parts = [text.clock(spot.t, zone, now_ms), core]
+    if spot.surface_c is not None:
+        parts.append(_("surface %(temperature)s", temperature=text.degrees(spot.surface_c)))
+    return ", ".join(parts)
+
+
+def _stood(change: BatchVerdict, food_class: FoodClass) -> str:
+    stands = batch_word(change.standing, food_class)
+    if change.computed is change.standing:
+        return stands
+    computed = batch_word(change.computed, food_class)
+    return _("%(verdict)s (computed: %(computed)s)", verdict=stands, computed=computed)
 
 
 def verdict_lines(
@@ -47,12 +59,7 @@ def verdict_lines(
     return [
         (
             text.stamp(change.t, zone),
-            batch_word(change.standing, food_class)
-            + (
-                ""
-                if change.computed is change.standing
-                else f" (computed: {batch_word(change.computed, food_class)})"
-            ),
+            _stood(change, food_class),
             text.sentence(change.why),
         )
         for change in changes

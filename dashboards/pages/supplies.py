@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, text
+from dashboards.language import FoodPhrase, Table, _, ngettext
 from dashboards.lost import Lost, Need, Thrown, by_place, lost, needs
 from dashboards.pages.forms import day_or_none
 from dashboards.pages.lively import live_of
@@ -25,8 +26,13 @@ router = APIRouter(include_in_schema=False)
 _DAYS = 7
 _LONGEST_DAYS = 366
 _MOST_STATEMENTS = 20_000
-_FATES = {"discarded": "discarded", "held": "on hold: may have to be replaced"}
-_MEDICINE = "medicine: ask the pharmacist"
+_FATES: Table[str] = Table(
+    {
+        "discarded": "discarded",
+        "held": "on hold: may have to be replaced",
+    }
+)
+_MEDICINE = FoodPhrase("medicine: ask the pharmacist")
 _HEADS = ("place", "unit", "cabinet", "state", "since_utc", "what", "class", "quantity", "measure", "batch")
 Day = Annotated[str, Query(alias="from", max_length=10)]
 
@@ -68,7 +74,7 @@ def _found(desk: Desk, typed: str) -> Found:
     today = text.local(now_ms, UTC).date()
     first = day_or_none(typed) or today - timedelta(days=_DAYS)
     if not 0 <= (today - first).days <= _LONGEST_DAYS:
-        raise HTTPException(422, "The first day lies in the year behind us.")
+        raise HTTPException(422, _("The first day lies in the year behind us."))
     start_ms, end_ms = ms_of(datetime(first.year, first.month, first.day, tzinfo=UTC)), now_ms + DAY_MS
     said = desk.happenings(start_ms, end_ms, kinds={"said"}, limit=_MOST_STATEMENTS)
     thrown = [
@@ -84,9 +90,9 @@ def _what(each: Lost) -> str:
     if each.what:
         return each.what
     return (
-        "all that was in it; nobody had written down what"
+        _("all that was in it; nobody had written down what")
         if each.fate == "discarded"
-        else ("what is in it; nobody has written down what")
+        else (_("what is in it; nobody has written down what"))
     )
 
 
@@ -96,11 +102,11 @@ def _line(each: Lost, fleet: Fleet, now_ms: int) -> LostLine:
     zone = UTC if site is None else site.zone
     return LostLine(
         unit="" if unit is None else unit.id,
-        cabinet=each.unit or "a cabinet nobody named" if unit is None else unit.name or unit.id,
+        cabinet=each.unit or _("a cabinet nobody named") if unit is None else unit.name or unit.id,
         what=_what(each),
         kind=foodwords.CLASSES[each.food_class],
-        amount=foodwords.quantity(each.quantity, each.quantity_unit) or "amount not known",
-        fate=_MEDICINE if each.medicine else _FATES[each.fate],
+        amount=foodwords.quantity(each.quantity, each.quantity_unit) or _("amount not known"),
+        fate=_MEDICINE() if each.medicine else _FATES[each.fate],
         when="" if each.t_ms is None else text.clock(each.t_ms, zone, now_ms),
         batch=each.batch,
     )
@@ -110,8 +116,9 @@ def need_words(need: Need) -> str:
     """Return how much to bring of one class of food."""
     kind = foodwords.CLASSES[need.food_class]
     if need.uncounted:
-        many = f"{need.uncounted} time{'' if need.uncounted == 1 else 's'}"
-        return f"{kind}: {many} without an amount written down, ask there"
+        one = "%(kind)s: %(num)s time without an amount written down, ask there"
+        many = "%(kind)s: %(num)s times without an amount written down, ask there"
+        return ngettext(one, many, need.uncounted, kind=kind)
     return f"{kind}: {foodwords.quantity(need.quantity, need.quantity_unit)}"
 
 
@@ -123,7 +130,7 @@ def supplies(request: Request, desk: AtDesk, first: Day = "") -> Response:
     names = {site.id: site.name for site in found.fleet.sites}
     places = [
         PlaceNeeds(
-            name=names.get(place, "no place known"),
+            name=names.get(place, _("no place known")),
             bring=tuple(need_words(need) for need in needs(lines)),
             lines=tuple(_line(each, found.fleet, now_ms) for each in lines),
         )

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
+from dashboards.language import _, ngettext, with_mark
 from dashboards.nightwords import (
     ANSWERS,
     BAD,
@@ -109,7 +110,7 @@ def _engine(cards: Sequence[UnitCard], now_ms: int) -> str:
     if not times:
         return ""
     at, card = min(times, key=lambda pair: pair[0])
-    return "now" if at <= now_ms else text.clock(at, text.zone_of(card), now_ms)
+    return _("now") if at <= now_ms else text.clock(at, text.zone_of(card), now_ms)
 
 
 def _night(key: str, cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until: time | None) -> Night:
@@ -117,13 +118,19 @@ def _night(key: str, cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until
     units = sorted((_unit(card, now_ms, until) for card in cards), key=lambda u: (u.rank, u.plan_ms, u.name))
     first = units[0]
     engine = _engine(cards, now_ms)
-    size = "" if bank is None else f"{bank.capacity_ah:g} Ah, {bank.nominal_v} V {_chemistry(bank)}"
+    size = (
+        ""
+        if bank is None
+        else f"{with_mark(f'{bank.capacity_ah:g}')} Ah, {bank.nominal_v} V {_chemistry(bank)}"
+    )
     cutouts = {unit.name or unit.id: unit.supply.cutout_v for unit in fleet.units}
     return Night(
         key=key,
         title=first.name if len(units) == 1 else ", ".join(unit.name for unit in units),
-        place=cards[0].site_name or "no place given",
-        bank=f"bank {bank.id}, {size}" if bank is not None else "battery not described",
+        place=cards[0].site_name or _("no place given"),
+        bank=_("bank %(id)s, %(size)s", id=bank.id, size=size)
+        if bank is not None
+        else _("battery not described"),
         tone=ANSWERS[first.answer][0],
         mark=ANSWERS[first.answer][1],
         word=first.word,
@@ -151,27 +158,43 @@ def nights(cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until: time | N
     groups: dict[str, list[UnitCard]] = {}
     for card in cards:
         if card.state == "in_use" and card.runout.reason != "no_battery":
-            groups.setdefault(named.get(card.unit) or f"unit {card.unit}", []).append(card)
+            groups.setdefault(named.get(card.unit) or _("unit %(unit)s", unit=card.unit), []).append(card)
     found = [_night(key, own, fleet, now_ms, until) for key, own in groups.items()]
     return sorted(found, key=lambda night: (night.rank, night.plan_ms, night.place, night.title))
+
+
+def _failing(bad: int, banks: int) -> str:
+    if not bad:
+        return _("No bank of %(banks)s is forecast to fail tonight.", banks=banks)
+    return ngettext(
+        "%(bad)s of %(num)s bank may not last the night.",
+        "%(bad)s of %(num)s banks may not last the night.",
+        banks,
+        bad=bad,
+    )
+
+
+def _failing_by(bad: int, banks: int, until: str) -> str:
+    if not bad:
+        return _("No bank of %(banks)s is forecast to fail before %(time)s.", banks=banks, time=until)
+    return ngettext(
+        "%(bad)s of %(num)s bank may not last until %(time)s.",
+        "%(bad)s of %(num)s banks may not last until %(time)s.",
+        banks,
+        bad=bad,
+        time=until,
+    )
 
 
 def headline(found: Sequence[Night], until: time | None = None) -> str:
     """Return how many banks need somebody before the night, or before a time asked for."""
     if not found:
-        return "No cabinet in use runs on a battery."
+        return _("No cabinet in use runs on a battery.")
     worst = [night.units[0].answer for night in found]
     bad = sum(answer in BAD for answer in worst)
     dark = worst.count("unknown")
-    banks = f"{len(found)} bank{'' if len(found) == 1 else 's'}"
-    night = "the night" if until is None else f"until {until:%H:%M}"
-    before = "tonight" if until is None else f"before {until:%H:%M}"
-    lead = (
-        f"{bad} of {banks} may not last {night}."
-        if bad
-        else f"No bank of {banks} is forecast to fail {before}."
-    )
-    return f"{lead} Of {dark} nothing can be said." if dark else lead
+    lead = _failing(bad, len(found)) if until is None else _failing_by(bad, len(found), f"{until:%H:%M}")
+    return _("%(lead)s Of %(dark)s nothing can be said.", lead=lead, dark=dark) if dark else lead
 
 
 def _on_generators(cards: Sequence[UnitCard], fleet: Fleet, now_ms: int) -> list[tuple[str, str, str]]:

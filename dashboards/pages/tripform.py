@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from dashboards import text
+from dashboards.language import _
 from services.domain import Fleet, Site
 from services.timebase import DAY_MS
 
@@ -27,47 +28,47 @@ def fields(tomorrow: str) -> tuple[tuple[str, tuple[Field, ...]], ...]:
     """Return the fields of the form by group, with what stands in them at first."""
     return (
         (
-            "When",
+            _("When"),
             (
-                Field("start", "First day", tomorrow, "date"),
-                Field("at", "Leaves at", "06:00", "time"),
-                Field("nights", "Nights", "3", step="1", low="1", high="21"),
+                Field("start", _("First day"), tomorrow, "date"),
+                Field("at", _("Leaves at"), "06:00", "time"),
+                Field("nights", _("Nights"), "3", step="1", low="1", high="21"),
             ),
         ),
         (
-            "Weather in the shade",
+            _("Weather in the shade"),
             (
-                Field("night_c", "Coolest of a night, °C", "18", low="-20", high="45"),
-                Field("day_c", "Warmest of a day, °C", "34", low="-10", high="55"),
-                Field("cloud", "Sun lost to cloud, %", "30", low="0", high="100"),
-                Field("sun_k", "Parked 10 to 16 h, hotter by, K", "0", low="0", high="40"),
+                Field("night_c", _("Coolest of a night, °C"), "18", low="-20", high="45"),
+                Field("day_c", _("Warmest of a day, °C"), "34", low="-10", high="55"),
+                Field("cloud", _("Sun lost to cloud, %%"), "30", low="0", high="100"),
+                Field("sun_k", _("Parked 10 to 16 h, hotter by, K"), "0", low="0", high="40"),
             ),
         ),
         (
-            "Charging on the way",
+            _("Charging on the way"),
             (
-                Field("drive1", "First drive from", "06:00", "time"),
-                Field("drive1_h", "for hours", "3", low="0", high="12"),
-                Field("drive2", "Second drive from", "15:30", "time"),
-                Field("drive2_h", "for hours", "3", low="0", high="12"),
-                Field("drive_a", "Engine's charger, A", "25", low="0", high="300"),
-                Field("plug", "Mains or generator from", "18:00", "time"),
-                Field("plug_h", "for hours", "0", low="0", high="24"),
-                Field("charger_a", "Its charger, A", "15", low="0", high="300"),
-                Field("panel_wp", "Panels, Wp (empty: as described)", "", low="0", high="5000"),
-                Field("lat", "Latitude, ° (south \N{MINUS SIGN})", "", low="-66", high="66"),
+                Field("drive1", _("First drive from"), "06:00", "time"),
+                Field("drive1_h", _("for hours"), "3", low="0", high="12"),
+                Field("drive2", _("Second drive from"), "15:30", "time"),
+                Field("drive2_h", _("for hours"), "3", low="0", high="12"),
+                Field("drive_a", _("Engine's charger, A"), "25", low="0", high="300"),
+                Field("plug", _("Mains or generator from"), "18:00", "time"),
+                Field("plug_h", _("for hours"), "0", low="0", high="24"),
+                Field("charger_a", _("Its charger, A"), "15", low="0", high="300"),
+                Field("panel_wp", _("Panels, Wp (empty: as described)"), "", low="0", high="5000"),
+                Field("lat", _("Latitude, ° (south \N{MINUS SIGN})"), "", low="-66", high="66"),
             ),
         ),
         (
-            "At the start",
-            (Field("soc", "Battery charge, %", "90", low="1", high="100"),),
+            _("At the start"),
+            (Field("soc", _("Battery charge, %%"), "90", low="1", high="100"),),
         ),
         (
-            "Something warm put in",
+            _("Something warm put in"),
             (
-                Field("kg", "Kilograms", "0", low="0", high="500"),
-                Field("warm_c", "How warm, °C", "30", low="-20", high="60"),
-                Field("load_day", "On day", "1", step="1", low="1", high="22"),
+                Field("kg", _("Kilograms"), "0", low="0", high="500"),
+                Field("warm_c", _("How warm, °C"), "30", low="-20", high="60"),
+                Field("load_day", _("On day"), "1", step="1", low="1", high="22"),
                 Field("load_at", "At", "11:00", "time"),
             ),
         ),

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from dashboards import text
+from dashboards.language import _, food, ngettext
 from dashboards.nightwords import in_words
 from dashboards.urgency import battery_fails_tonight, dawn_chance
-from services.api.schemas import StatementRow
 from services.domain import SensorFlag, UnitCard, Verdict
 
 
@@ -57,7 +57,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
     return CardView(
         unit=card.unit,
         name=card.name,
-        place=card.site_name or "no place given",
+        place=card.site_name or _("no place given"),
         site=card.site,
         kind=card.kind,
         state=text.STATES[card.state],
@@ -88,59 +88,41 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
 def _food(card: UnitCard) -> str:
     if card.batches == 0:
         return ""
-    count = f"{card.batches} batch{'' if card.batches == 1 else 'es'} in it"
+    count = ngettext("%(num)s batch in it", "%(num)s batches in it", card.batches)
     worst = card.batches_worst
     if worst is None or worst.rank < Verdict.NO_DATA.rank:
         return count
-    return f"{count}, the worst: {text.word(worst, card.classes)}"
+    return food("%(count)s, the worst: %(verdict)s", count=count, verdict=text.word(worst, card.classes))
 
 
 def _notes(card: UnitCard) -> list[str]:
     found = []
     if card.cut_out_now:
-        cause = f": {text.CAUSES[card.cutouts[0].cause]}" if card.cutouts else ""
-        found.append(f"Cut out now{cause}.")
+        cause = text.CAUSES[card.cutouts[0].cause] if card.cutouts else ""
+        found.append(_("Cut out now: %(cause)s.", cause=cause) if cause else _("Cut out now."))
     if card.state == "in_use" and battery_fails_tonight(card):
         chance = dawn_chance(card)
-        sure = "" if chance is None else f": chance of lasting until dawn {in_words(chance)}"
-        found.append(f"Battery may not last until dawn{sure}.")
+        found.append(
+            _("Battery may not last until dawn.")
+            if chance is None
+            else _(
+                "Battery may not last until dawn: chance of lasting until dawn %(chance)s.",
+                chance=in_words(chance),
+            )
+        )
     if card.backlog_expected:
-        found.append("Older readings are still on their way.")
-    open_flags = {_flag_words(flag) for flag in card.sensors if flag.end is None}
+        found.append(_("Older readings are still on their way."))
+    open_flags = {flag_words(flag) for flag in card.sensors if flag.end is None}
     return [*found, *sorted(open_flags)]
 
 
-def _flag_words(flag: SensorFlag) -> str:
+def flag_words(flag: SensorFlag) -> str:
+    """Return what is wrong with a sensor in a sentence."""
     name = text.CHANNELS.get(flag.channel) or text.CHANNELS.get(f"{flag.channel}_c", flag.channel)
-    return f"{name} sensor: {text.FLAGS.get(flag.flag, text.plain(flag.flag))}."
-
-
-def statement_words(said: StatementRow) -> str:
-    """Return a statement in a sentence."""
-    body = said.body
-    probe = body.get("probe_c")
-    read = f", probe {text.degrees(float(probe))}" if isinstance(probe, int | float) else ""
-    surface = body.get("surface_c")
-    if isinstance(surface, int | float):
-        read += f", surface {text.degrees(float(surface))}"
-    if (state := body.get("state")) is not None:
-        return f"{said.who}: {text.STATES.get(str(state), text.plain(str(state)))}."
-    if (disposition := body.get("disposition")) is not None:
-        became = text.DISPOSITIONS.get(str(disposition), text.plain(str(disposition)))
-        return f"{said.who} closed the hold: {became}{read}. {body.get('reason', '')}"
-    return f"{said.who}: {_kind_words(said)}{read}. {body.get('note') or ''}".strip()
-
-
-def _kind_words(said: StatementRow) -> str:
-    reading_c = said.body.get("reading_c")
-    if said.kind == "ice_point" and isinstance(reading_c, int | float):
-        channel = said.body.get("channel") or "cabinet"
-        return f"in melting ice the {channel} sensor read {text.degrees(float(reading_c))}"
-    return "signed for the record" if said.kind == "signed" else text.plain(said.kind)
+    return _("%(name)s sensor: %(fault)s.", name=name, fault=text.FLAGS.get(flag.flag, text.plain(flag.flag)))
 
 
 __all__ = [
     "CardView",
     "card_view",
-    "statement_words",
 ]
