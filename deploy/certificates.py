@@ -1,4 +1,4 @@
-"""A small certificate authority of the house: a root, certificates of broker and units, and what is revoked.
+"""Small certificate authorities of the house: for broker and units, and for the pages on a site.
 
 Keys are ECDSA on P-256, which small radios manage. Where they lie and who may read them is decided elsewhere.
 """
@@ -18,13 +18,16 @@ from services.errors import ConfigurationError
 from services.timebase import DAY_MS, datetime_of
 
 ROOT_DAYS = 3_650
-BROKER_DAYS = 397
+BROKER_DAYS = PAGES_DAYS = 397
 UNIT_DAYS = 1_825
 """How long each kind of certificate holds. [d] Judgement: a unit in the bush is not renewed every year."""
 REMIND_DAYS = 30
 """When to speak of renewal. [d] Judgement: long enough to reach every camp once."""
 _BACK_DAYS = 1
 """Begins so long before it is made, for clocks that are behind. [d]"""
+_LONGEST_NAME = 40
+"""Of a host in a common name, which holds 64 characters (RFC 5280, appendix A.1)."""
+PAGES_SETTING = "--name, --address"
 
 _DIGITAL_SIGNATURE = dict.fromkeys(
     (
@@ -49,20 +52,53 @@ class Pair:
     key: bytes
 
 
+@dataclass(frozen=True)
+class SiteAuthority:
+    """What phones trust, and what signs for the pages in its name."""
+
+    root: bytes
+    """The root's certificate, as PEM. Its key signed once and is kept nowhere."""
+    issuer: Pair
+    """Signed by the root for the site's names and addresses; its key is of use for no others."""
+
+
+def site_authority(hosts: Sequence[str], *, now_ms: int) -> SiteAuthority:
+    """Return a new authority that can speak for these host names and addresses only.
+
+    Both its certificates carry the name constraints of RFC 5280, 4.2.1.10. Path validation need not look at
+    those of an installed root (6.1.1 d takes its name and key only), so the key that could sign past them is
+    thrown away, and what signs from then on is an issuer below it, whose constraints everybody checks.
+
+    Raises
+    ------
+    ConfigurationError
+        If there is no name, or one that cannot be a host's.
+    """
+    limits = _only_for(hosts)
+    root_key = ec.generate_private_key(ec.SECP256R1())
+    first = hosts[0][:_LONGEST_NAME]
+    top = _authority(_name(f"Bushlarder at {first}"), None, root_key, root_key, 1, limits, now_ms=now_ms)
+    key = ec.generate_private_key(ec.SECP256R1())
+    issuer = _authority(_name(f"Pages at {first}"), top, key, root_key, 0, limits, now_ms=now_ms)
+    return SiteAuthority(top.public_bytes(serialization.Encoding.PEM), _pair(issuer, key))
+
+
+def of_pages(issuer: Pair, hosts: Sequence[str], *, now_ms: int) -> Pair:
+    """Return a certificate for pages reached by these names and addresses, its issuer behind it.
+
+    Its common name is no host's: where it looks like one it is held against the constraints, too.
+    """
+    names = x509.SubjectAlternativeName([_general_name(host, PAGES_SETTING) for host in hosts])
+    purpose = ExtendedKeyUsageOID.SERVER_AUTH
+    leaf = _leaf(issuer, "Bushlarder pages", purpose, names, days=PAGES_DAYS, now_ms=now_ms)
+    return Pair(leaf.certificate + issuer.certificate, leaf.key)
+
+
 def root(name: str, *, now_ms: int) -> Pair:
     """Return a new root that may sign certificates of broker and units, and nothing below them."""
     key = ec.generate_private_key(ec.SECP256R1())
     subject = _name(name)
-    usage = _DIGITAL_SIGNATURE | {"key_cert_sign": True, "crl_sign": True}
-    built = (
-        _builder(subject, subject, key.public_key(), now_ms=now_ms)
-        .not_valid_after(_instant(now_ms) + timedelta(days=ROOT_DAYS))
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(x509.KeyUsage(digital_signature=False, **usage), critical=True)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .sign(key, hashes.SHA256())
-    )
-    return _pair(built, key)
+    return _pair(_authority(subject, None, key, key, 0, None, now_ms=now_ms), key)
 
 
 def of_broker(authority: Pair, hosts: Sequence[str], *, now_ms: int) -> Pair:
@@ -132,10 +168,65 @@ def hosts_of(certificate: bytes) -> tuple[str, ...]:
     return tuple(str(name.value) for name in names.value)
 
 
+def confined_to(authority: bytes) -> tuple[str, ...]:
+    """Return the names and addresses an authority of a site may speak for."""
+    found = x509.load_pem_x509_certificate(authority).extensions.get_extension_for_class(x509.NameConstraints)
+    # an address stands there as a network of one
+    return tuple(str(name.value).split("/")[0] for name in found.value.permitted_subtrees or ())
+
+
 def fingerprint(certificate: bytes) -> str:
     """Return the SHA-256 of a certificate, for comparing over the telephone."""
     digest = x509.load_pem_x509_certificate(certificate).fingerprint(hashes.SHA256()).hex().upper()
     return ":".join(digest[at : at + 2] for at in range(0, len(digest), 2))
+
+
+def _authority(  # noqa: PLR0917 - a certificate has as many parts as it has
+    subject: x509.Name,
+    parent: x509.Certificate | None,
+    key: ec.EllipticCurvePrivateKey,
+    signing: ec.EllipticCurvePrivateKey,
+    below: int,
+    limits: x509.NameConstraints | None,
+    *,
+    now_ms: int,
+) -> x509.Certificate:
+    """Return a certificate that may sign others, so many authorities below it; without a parent a root."""
+    usage = _DIGITAL_SIGNATURE | {"key_cert_sign": True, "crl_sign": True}
+    builder = (
+        _builder(subject, subject if parent is None else parent.subject, key.public_key(), now_ms=now_ms)
+        .not_valid_after(_instant(now_ms) + timedelta(days=ROOT_DAYS))
+        .add_extension(x509.BasicConstraints(ca=True, path_length=below), critical=True)
+        .add_extension(x509.KeyUsage(digital_signature=False, **usage), critical=True)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+    )
+    if parent is not None:
+        signer = x509.AuthorityKeyIdentifier.from_issuer_public_key(signing.public_key())
+        builder = builder.add_extension(signer, critical=False)
+    if limits is not None:
+        builder = builder.add_extension(limits, critical=True)
+    return builder.sign(signing, hashes.SHA256())
+
+
+def _only_for(hosts: Sequence[str]) -> x509.NameConstraints:
+    """Return what confines an authority to hosts.
+
+    A kind of name that is not mentioned would be free (RFC 5280, 4.2.1.10), so the kind that is not used is
+    shut out as a whole: by the empty name, or by every address there is.
+    """
+    if not hosts:
+        raise ConfigurationError("the pages need a name or address to be reached by", setting=PAGES_SETTING)
+    names = [_general_name(host, PAGES_SETTING) for host in hosts]
+    permitted: list[x509.GeneralName] = [
+        x509.IPAddress(ipaddress.ip_network(name.value)) if isinstance(name, x509.IPAddress) else name
+        for name in names
+    ]
+    shut: list[x509.GeneralName] = []
+    if not any(isinstance(name, x509.DNSName) for name in names):
+        shut.append(x509.DNSName(""))
+    if not any(isinstance(name, x509.IPAddress) for name in names):
+        shut += [x509.IPAddress(ipaddress.ip_network(every)) for every in ("0.0.0.0/0", "::/0")]
+    return x509.NameConstraints(permitted_subtrees=permitted, excluded_subtrees=shut or None)
 
 
 def _leaf(
@@ -200,14 +291,14 @@ def _name(common_name: str) -> x509.Name:
     return x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, common_name)])
 
 
-def _general_name(host: str) -> x509.GeneralName:
+def _general_name(host: str, setting: str = "--host") -> x509.GeneralName:
     try:
         return x509.IPAddress(ipaddress.ip_address(host))
     except ValueError:
         pass
     labels = host.split(".")
     if not all(label.replace("-", "").isalnum() and label.isascii() for label in labels):
-        raise ConfigurationError(f"{host!r} is neither a host name nor an address", setting="--host")
+        raise ConfigurationError(f"{host!r} is neither a host name nor an address", setting=setting)
     return x509.DNSName(host)
 
 

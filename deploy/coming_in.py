@@ -1,5 +1,7 @@
 """How people come in to an installation: with accounts behind TLS, or in a demonstration on this machine."""
 
+from dashboards.reports.trustsheet import addresses_first, in_address
+from deploy.site_tls import hosts_served
 from services.api.accountdesk import AccountDesk
 from services.api.entry import AccountAccess, DemoAccess
 from services.api.passwords import Passwords
@@ -23,6 +25,8 @@ def require_private_pages(settings: Settings) -> None:
         raise ConfigurationError(
             "a certificate goes with its key: set both tls_certificate and tls_key", setting="tls_certificate"
         )
+    if settings.trust_port is not None and settings.tls_authority is None:
+        raise ConfigurationError("there is no authority to tell of: set tls_authority", setting="trust_port")
     here = settings.host in LOOPBACK
     if settings.access == "demo" and (not here or settings.behind_tls_proxy):
         raise ConfigurationError(
@@ -44,10 +48,11 @@ def doors(settings: Settings, records: Records) -> tuple[AccountAccess, AccountD
 
 
 def address_of(settings: Settings) -> str:
-    """Return where the pages are on this machine."""
-    scheme = "http" if settings.tls_certificate is None else "https"
-    host = f"[{settings.host}]" if ":" in settings.host else settings.host
-    return f"{scheme}://{host}:{settings.port}"
+    """Return where the pages are: by the first name of their certificate, else on this machine."""
+    if settings.tls_certificate is not None:
+        host = addresses_first(hosts_served(settings.tls_certificate))[0]
+        return f"https://{in_address(host)}:{settings.port}"
+    return f"http://{in_address(settings.host)}:{settings.port}"
 
 
 def first_words(settings: Settings, records: Records) -> str:

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any, Literal
 
 from deploy import clock_sync, wiring
@@ -13,6 +14,7 @@ from deploy.backing_up import folder_of
 from deploy.backup import BackupError, backups, verify
 from deploy.broker_setup import CHECK_TOPIC, BrokerFolder, faults
 from deploy.certificates import REMIND_DAYS, days_left
+from deploy.site_tls import folder_of as folder_of_tls
 from deploy.stores import open_reader
 from services.api.health import NEEDED
 from services.box import MB, growth_bytes_day
@@ -68,6 +70,7 @@ def look(settings: Settings) -> list[Row]:
     moment_ms = now_ms()
     rows = [*_parts(settings, moment_ms)]
     rows += _tried("broker", lambda: [_broker(settings, moment_ms)])
+    rows += _tried("pages' certificate", lambda: list(_pages_certificate(settings, moment_ms)))
     rows += _tried("broker's files", lambda: list(_broker_files(settings, moment_ms)))
     rows += [_writable(settings, name) for name in ("records.db", "telemetry.db", "ledger.db")
              if (settings.data / name).exists()]  # fmt: skip
@@ -154,9 +157,26 @@ def _broker_files(settings: Settings, moment_ms: int) -> Iterator[Row]:
         "`bushlarder setup broker` writes them as they should be.",
     )
     for name, file in (("broker's certificate", folder.certificate), ("own authority", folder.ca)):
-        left = days_left(file, now_ms=moment_ms)
-        state: State = "trouble" if left <= 0 else "look" if left <= REMIND_DAYS else "ok"
-        yield Row(name, state, f"{left} days left", "`bushlarder setup broker --renew`")
+        yield _days_left(name, file, moment_ms, "`bushlarder setup broker --renew`")
+
+
+def _pages_certificate(settings: Settings, moment_ms: int) -> Iterator[Row]:
+    if settings.tls_certificate is None:
+        return
+    own = settings.tls_certificate == folder_of_tls(settings.data).certificate
+    advice = (
+        "`bushlarder setup tls --renew`" if own else "Get a new one, and give it to `bushlarder setup tls`."
+    )
+    yield _days_left("pages' certificate", settings.tls_certificate, moment_ms, advice)
+    if settings.tls_authority is not None:
+        advice = "`bushlarder setup tls --new-authority`, and install it on every phone."
+        yield _days_left("pages' authority", settings.tls_authority, moment_ms, advice)
+
+
+def _days_left(name: str, file: Path, moment_ms: int, advice: str) -> Row:
+    left = days_left(file, now_ms=moment_ms)
+    state: State = "trouble" if left <= 0 else "look" if left <= REMIND_DAYS else "ok"
+    return Row(name, state, f"{left} days left", advice)
 
 
 def _writable(settings: Settings, name: str) -> Row:

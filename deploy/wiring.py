@@ -15,16 +15,18 @@ from sqlalchemy import make_url
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
-from deploy import coming_in, importing
+from deploy import coming_in, importing, site_tls
 from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.foodchart import FoodChart
 from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
+from deploy.renewed import Renewed
 from deploy.reporting import Period
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
+from deploy.trust_door import trust_door
 from services.analytics.food.house import house_faults
 from services.analytics.food.rules import limits_of
 from services.analytics.planning.planner import plan
@@ -170,6 +172,7 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     )
     app.state.inspectors_log = LogBook(records, reader)
     app.state.planner = plan
+    app.state.trust = site_tls.trust_of(settings)
     app.state.food_model = FoodChart(records, reader, now_ms)
     app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
     return app
@@ -195,7 +198,7 @@ def web(settings: Settings) -> None:
     """Serve API and pages until told to stop."""
     coming_in.require_private_pages(settings)
     stop = stop_event()
-    with open_reader(settings) as reader:
+    with open_reader(settings) as reader, trust_door(settings):
         config = uvicorn.Config(
             build_app(settings, reader),
             host=settings.host,
@@ -209,11 +212,15 @@ def web(settings: Settings) -> None:
             ssl_keyfile=settings.tls_key,
         )
         server = _Server(config)
+        certificate, key = settings.tls_certificate, settings.tls_key
+        renewed = None if certificate is None or key is None else Renewed(config, certificate, key)
 
         def end() -> None:
             pulse = Pulse(settings.data, "web")
             while not stop.wait(1.0):
                 pulse.beat(now_ms(), {"started": server.started})
+                if renewed is not None:
+                    renewed.look()
             server.should_exit = True
 
         threading.Thread(target=end, name="stop-web", daemon=True).start()

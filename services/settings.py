@@ -38,6 +38,10 @@ class Settings(BaseSettings):
     """Certificate (and chain) of the pages, where no proxy stands in front."""
     tls_key: Path | None = None
     """Its key."""
+    tls_authority: Path | None = None
+    """The authority that signed it, where phones have to install one: told at /trust."""
+    trust_port: int | None = Field(default=None, ge=1, le=65535)
+    """Port on which /trust, and nothing else, answers without TLS: for phones that do not know it yet."""
     access: Literal["accounts", "demo"] = "accounts"
     """demo: nobody has a password, everybody at this machine may do everything."""
     broker_url: str | None = None

@@ -9,8 +9,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, text
+from dashboards import foodwords, language, text
+from dashboards.helpwords import Asked
 from dashboards.pages.faults import detail_of
+from dashboards.themes import Theme, style, theme_of
 from services.api.access import Asker, entry_of, may
 from services.api.middleware import content_policy, text_hash
 from services.api.schemas import Problem
@@ -27,7 +29,9 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    _speak(environment)
     environment.globals.update(
         cautions=text.CAUTIONS,
         dispositions=text.DISPOSITIONS,
@@ -37,8 +41,18 @@ def _environment() -> Environment:
         agos=foodwords.AGOS,
         spot_note=foodwords.SPOT_NOTE,
         unrecorded_cook=foodwords.UNRECORDED_COOK,
+        scale=language.scale,
     )
     return environment
+
+
+def _speak(environment: Environment) -> None:
+    """Let templates be written in the language of whoever reads them."""
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.install_gettext_callables(  # type: ignore[attr-defined]  # the extension brings it
+        language.unfilled, language.unfilled_count, newstyle=True, pgettext=language.unfilled_in
+    )
+    environment.globals.update(food_text=language.food, reader=language.reader, draft=language.draft_note)
 
 
 @functools.cache
@@ -50,10 +64,26 @@ def _inlined(name: str) -> str:
 
 
 @functools.cache
-def _phone_policy() -> str:
-    return content_policy(
-        styles=[text_hash(_inlined("phone.css"))], scripts=[text_hash(_inlined("phone.js"))]
-    )
+def _phone_style(theme: Theme | None) -> str:
+    return f"{style(theme, phone=True)}\n{_inlined('phone.css')}"
+
+
+@functools.cache
+def _phone_policy(theme: Theme | None) -> str:
+    return content_policy(styles=[text_hash(_phone_style(theme))], scripts=[text_hash(_inlined("phone.js"))])
+
+
+@functools.cache
+def _desk_policy(theme: Theme | None) -> str:
+    return content_policy(styles=[text_hash(style(theme, phone=False))])
+
+
+def _here(request: Request) -> str:
+    """Return the address a choice made at a page's foot leads back to."""
+    if request.method not in {"GET", "HEAD"}:
+        return "/"
+    query = request.url.query
+    return f"{request.url.path}?{query}" if query else request.url.path
 
 
 def _shared(request: Request) -> dict[str, Any]:
@@ -66,7 +96,10 @@ def _shared(request: Request) -> dict[str, Any]:
 
     return {
         "path": request.url.path,
+        "here": _here(request),
+        "theme": theme_of(request),
         "asker": asker,
+        "asked": Asked(),
         "demo": getattr(request.state, "demo", False),
         "can": can,
         "troubles": () if asker is None else request.app.state.desk.troubles(),
@@ -75,26 +108,47 @@ def _shared(request: Request) -> dict[str, Any]:
 
 def draw(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
     """Return a page with linked style and scripts."""
-    shelf = request.app.state.shelf
-    body = _environment().get_template(name).render(static_url=shelf.url, **_shared(request), **context)
-    return HTMLResponse(body, status)
-
-
-def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
-    """Return a page that is whole in one answer: its style and its few lines of script are inside."""
+    theme = theme_of(request)
     body = (
         _environment()
         .get_template(name)
         .render(
-            css=Markup(_inlined("phone.css")),  # noqa: S704 - our own file
+            static_url=request.app.state.shelf.url,
+            palette=Markup(style(theme, phone=False)),  # noqa: S704 - our own words
+            **_shared(request),
+            **context,
+        )
+    )
+    return HTMLResponse(body, status, {"Content-Security-Policy": _desk_policy(theme)})
+
+
+def written(name: str, **context: Any) -> str:  # noqa: ANN401 - templates take anything
+    """Return a sheet for paper, which holds all it needs."""
+    return _environment().get_template(name).render(**context)
+
+
+def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
+    """Return a page that is whole in one answer: its style and its few lines of script are inside."""
+    theme = theme_of(request)
+    body = (
+        _environment()
+        .get_template(name)
+        .render(
+            css=Markup(_phone_style(theme)),  # noqa: S704 - our own file
             script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
             **_shared(request),
             **context,
         )
     )
-    return HTMLResponse(body, status, {"Content-Security-Policy": _phone_policy()})
+    return HTMLResponse(body, status, {"Content-Security-Policy": _phone_policy(theme)})
+
+
+def alone(name: str, **context: Any) -> str:  # noqa: ANN401 - templates take anything
+    """Return a document that stands alone: for paper, or for who has not come in."""
+    return _environment().get_template(name).render(**context)
 
 
 def problem_page(request: Request, problem: Problem) -> Response:
-    """Return an error as a page for people."""
-    return draw_phone(request, "problem.html", problem.status, problem=problem, detail=detail_of(problem))
+    """Return an error as a page for people, one that no route answered too."""
+    with language.read_by(language.reader_of(request)):
+        return draw_phone(request, "problem.html", problem.status, problem=problem, detail=detail_of(problem))

@@ -23,8 +23,12 @@ from dashboards.pages import (
     supplies,
     theme,
     tonight,
+    trust,
     unit,
+    why,
     workshop,
+    workshop_battery,
+    workshop_unit,
 )
 from dashboards.pages.render import STATIC_DIR, problem_page
 
@@ -32,8 +36,8 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
-    *(camp, put_in, batches, workshop, unit, log, say, health),
-    *(login, account, crew, languages, theme),
+    *(camp, put_in, batches, workshop, workshop_battery, workshop_unit, unit, log, say, health, why),
+    *(login, account, crew, languages, theme, trust),
 )
 
 

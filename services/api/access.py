@@ -108,6 +108,7 @@ def _open(method: str, *paths: str) -> Iterable[Entry]:
 
 TABLE: tuple[Entry, ...] = (
     *_open("GET", "/static/{name:path}", "/login", "/welcome", "/health", "/language"),
+    *_open("GET", "/trust", "/trust/authority.crt", "/trust/authority.pem"),
     *_open("POST", "/login", "/login/demo", "/welcome", "/welcome/device", "/logout", "/language", "/theme"),
     # Interface.
     *_get(
@@ -133,7 +134,7 @@ TABLE: tuple[Entry, ...] = (
     ),
     *_get(WRENCH, "/api/v1/waiting", everywhere=True),
     *_get(WRENCH, "/metrics", everywhere=True),
-    *_post(HANDS, "/api/v1/units/{unit}/state", "/api/v1/checks"),
+    *_post(HANDS, "/api/v1/units/{unit}/state", "/api/v1/checks", "/api/v1/corrections"),
     *_post(KITCHEN, "/api/v1/releases", "/api/v1/batches", "/api/v1/batches/{batch}/events"),
     *_post(WRENCH, "/api/v1/commands"),
     *_get(EVERYONE, "/api/v1/{path:path}"),
@@ -157,14 +158,24 @@ TABLE: tuple[Entry, ...] = (
         "/units/{unit}/log.pdf",
         "/why",
     ),
-    *_get(WRENCH | {"inspector"}, "/workshop"),
+    *_get(
+        WRENCH | {"inspector"},
+        "/workshop",
+        "/workshop/battery",
+        "/workshop/battery.csv",
+        "/workshop/battery.pdf",
+        "/workshop/units/{unit}",
+        "/workshop/units/{unit}/figure.json",
+        "/workshop/units/{unit}/sheet",
+        "/workshop/units/{unit}/sheet.pdf",
+    ),
     *_get(HANDS, "/plan", "/departure"),
     *_post(HANDS, "/plan"),
     *_get(KITCHEN | {"inspector"}, "/supplies", "/supplies.csv"),
     *_get(KITCHEN, "/camp/{site}/add", "/camp/{site}/add/details"),
     *_get(OFFICE, "/map"),
     *_post(KITCHEN, "/camp/{site}/add", "/batches/{batch}/say", "/units/{unit}/release"),
-    *_post(HANDS, "/units/{unit}/state", "/units/{unit}/check"),
+    *_post(HANDS, "/units/{unit}/state", "/units/{unit}/correct", "/units/{unit}/check"),
     # People.
     *_get(EVERYONE, "/account", people_only=True),
     *_post(EVERYONE, "/account/password", "/account/others", people_only=True),
