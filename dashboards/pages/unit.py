@@ -11,10 +11,12 @@ from pydantic import AwareDatetime
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, helpwords, text
+from dashboards import foodwords, text
 from dashboards.figures import look
 from dashboards.figures.ahead import ahead_ms
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
+from dashboards.language import _, food
+from dashboards.helpreadings import CHANNELS
 from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
@@ -24,9 +26,9 @@ from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.spots import spot_views
 from dashboards.pages.unit_spans import SPANS, offered
-from dashboards.pages.views import card_view, statement_words
+from dashboards.pages.views import card_view
 from dashboards.powerwords import battery_words, energy_rows, move_words
-from dashboards.rolewords import signed_words
+from dashboards.saidwords import said_lines
 from dashboards.themes import Theme
 from services.api.desk import Desk
 from services.api.routes import AtDesk, UnitPath
@@ -48,10 +50,10 @@ def _cell(bins: ChannelBins | None, index: int, digits: int) -> str:
         return ""
     low, high = bins.min[index], bins.max[index]
     if low is None or high is None:
-        return "no reading"
+        return _("no reading")
     if round(low, digits) == round(high, digits):
         return text.number(low, digits)
-    return f"{text.number(low, digits)} to {text.number(high, digits)}"
+    return _("%(low)s to %(high)s", low=text.number(low, digits), high=text.number(high, digits))
 
 
 def _table(
@@ -67,7 +69,7 @@ def _table(
 
 def _ran(low: float | None, high: float | None) -> str:
     if low is None or high is None:
-        return "not known"
+        return _("not known")
     return {(0, 0): "no", (1, 1): "throughout"}.get((int(low), int(high)), "at times")
 
 
@@ -76,7 +78,7 @@ def _exposures(
 ) -> list[dict[str, Any]]:
     return [
         {
-            "rule": "information only" if e.rule is None else e.rule,
+            "rule": _("information only") if e.rule is None else e.rule,
             "limit": text.degrees(e.limit_c),
             "basis": text.plain(e.basis),
             "since": text.clock(e.start, zone, now_ms),
@@ -100,7 +102,7 @@ def _answers(card: UnitCard, exposures: Sequence[Exposure]) -> list[tuple[str, s
     law = next((answer for answer in ("no", "unknown", "yes") if answer in said), None)
     resting = text.is_resting(card, card.standing)
     todo = text.RESTING_WORD() if resting else action_word(card.standing, card.classes)
-    return [("law", "The law", foodwords.LAW[law]), ("todo", "What to do", todo)]
+    return [("law", food("The law"), foodwords.LAW[law]), ("todo", food("What to do"), todo)]
 
 
 def _battery(analysis: Mapping[str, Any]) -> list[tuple[str, str, str]]:
@@ -126,7 +128,7 @@ def _shown(span: str, first: str, last: str, zone: ZoneInfo, now_ms: int) -> tup
         404 for a span that is not offered, 422 for days that do not run forward or are too many.
     """
     if span not in SPANS:
-        raise HTTPException(404, f"The spans are {', '.join(SPANS)}.")
+        raise HTTPException(404, _("The spans are %(spans)s.", spans=", ".join(SPANS)))
     minute_ms = now_ms - now_ms % MINUTE_MS + MINUTE_MS
     if not first and not last:
         return minute_ms - SPANS[span][1], minute_ms
@@ -160,17 +162,14 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
     exposures = [Exposure.model_validate(item) for item in analysis.get("exposure") or []]
     points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     shown = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=["cabinet_c"], max_points=points)
-    said = [
-        (f"{text.stamp(s.t_ms, zone)}, name {signed_words(s.signed)}", statement_words(s))
-        for s in desk.statements(unit, 20)
-    ]
+    said = desk.statements(unit, 20)
     return draw(
         request,
         "unit.html",
         c=card_view(card, now_ms),
         live=live,
         latest=[
-            (helpwords.CHANNELS[k], text.CHANNELS[k], text.value_words(k, v))
+            (CHANNELS[k], text.CHANNELS[k], text.value_words(k, v))
             for k, v in card.latest.items()
             if k in text.CHANNELS
         ],
@@ -190,7 +189,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         moves=[move_words(move) for move in card.runout.moves],
         energy=energy_rows(analysis),
         assumed=analysis.get("assumed") or [],
-        said=said,
+        said=said_lines(said, desk.corrected_by(said), zone),
         people=desk.people(),
         who=remembered(request),
         noted=bool(noted),

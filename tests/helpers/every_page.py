@@ -1,0 +1,152 @@
+"""One furnished house behind real servers, and the address of every page it shows."""
+
+import contextlib
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from fastapi import FastAPI
+
+from deploy.foodchart import FoodChart
+from deploy.maproom import MapRoom
+from services.domain import BatchNew, Verdict
+from services.records import batchbook
+from services.telemetry import Sample
+from services.timebase import MINUTE_MS
+from tests.helpers.food_cards import food_card, timer
+from tests.helpers.guarded import CREW, PASSWORD, Guarded
+from tests.helpers.larder import NOW_MS, Larder, app_of, open_judged_larder
+from tests.helpers.web import serving
+
+DESK_PAGES = (
+    "/fleet",
+    "/tonight",
+    "/departure",
+    "/plan",
+    "/supplies",
+    "/map",
+    "/compare?units=v3-meat,camp-milk,camp-fish",
+    "/history",
+    "/workshop",
+    "/units/v3-meat",
+    "/units/camp-milk?span=14d",
+    "/health",
+)
+PHONE_PAGES = (
+    "/camp",
+    "/camp/vehicle-3",
+    "/camp/river-camp",
+    "/camp/vehicle-3/food",
+    "/camp/vehicle-3/add",
+    "/camp/vehicle-3/add/details",
+    "/batches/2",
+    "/batches/3",
+    "/batches/6",
+    "/nowhere",
+)
+DOOR_PAGES = ("/login", "/welcome")
+"""Of people with accounts, before the log-in."""
+PEOPLE_PAGES = ("/account", "/people")
+"""Of an administrator who has logged in."""
+
+_TRACK = [[25.05, -17.05], [25.2, -17.3], [25.5, -17.35]]
+_RIVER = [[24.95, -17.4], [25.25, -17.2], [25.55, -17.1]]
+
+
+def _feature(name: str, kind: str, shape: str, at: object) -> dict[str, object]:
+    return {
+        "type": "Feature",
+        "properties": {"name": name, "kind": kind},
+        "geometry": {"type": shape, "coordinates": at},
+    }
+
+
+_MAP = {
+    "type": "FeatureCollection",
+    "features": [
+        _feature("Ridge track", "track", "LineString", _TRACK),
+        _feature("Ridge gate", "gate", "Point", _TRACK[0]),
+        _feature("Slow river", "river", "LineString", _RIVER),
+    ],
+}
+
+
+class House(NamedTuple):
+    """A furnished larder and where it is served: open to everybody, and with accounts."""
+
+    larder: Larder
+    open: str
+    guarded: str
+
+
+def _batch(larder: Larder, what: str, food_class: str, unit: str = "v3-veg", **fields: object) -> int:
+    new = BatchNew.model_validate({"what": what, "food_class": food_class, "unit": unit, **fields})
+    return larder.records.load_batch(new, who="Jonas K.", now_ms=NOW_MS)
+
+
+def _shown_as(larder: Larder, number: int, **changes: object) -> None:
+    """Keep a card of a batch as if it had been judged so."""
+    held = larder.records.batch_card(number)
+    card = food_card(number, **changes).model_copy(update={"batch": held.batch, "as_of": NOW_MS})
+    with larder.records._database.writing() as session:
+        batchbook.put_card(session, card)
+
+
+def _stock(larder: Larder) -> None:
+    """Put in one batch of every kind of trouble, numbered from 1."""
+    _batch(larder, "Chicken pieces", "poultry")
+    _batch(larder, "Mince", "mince", quantity=2.0)
+    _batch(larder, "Trout", "fish")
+    _batch(larder, "Old chicken", "poultry")
+    _batch(larder, "Yoghurt", "other_chilled", ready_to_eat=True)
+    _batch(larder, "Bush stew", "cooked", ready_to_eat=True)
+    larder.records.say_of_batch(6, "taken_out", who="Jonas K.", now_ms=NOW_MS)
+    _shown_as(larder, 1, use_first=0.2)
+    _shown_as(larder, 2, use_first=0.9, cook_to_c=69.0)
+    _shown_as(larder, 3, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
+    _shown_as(larder, 4, standing=Verdict.DISCARD_ADVISED, standing_why="5 h above 4.0 °C")
+    _shown_as(larder, 5, dates="past", dates_why="use by Mon 2 Mar")
+    _shown_as(larder, 6, timers=(timer(),))
+
+
+def furnished(folder: Path) -> tuple[Larder, FastAPI]:
+    """Return a judged house with food in it, positions, and a map of its own."""
+    larder = open_judged_larder(folder)
+    fleet = larder.records.fleet()
+    sites = tuple(
+        site.model_copy(update={"latitude_deg": -17.33, "longitude_deg": 25.41})
+        if site.kind == "camp"
+        else site
+        for site in fleet.sites
+    )
+    larder.records.apply_fleet(fleet.model_copy(update={"sites": sites}), who="operator", now_ms=NOW_MS)
+    _stock(larder)
+    at = {"cabinet": 3.0, "battery": 12.0, "compressor": False, "lat": -17.2114, "lon": 25.2331}
+    sample = Sample(unit="v3-meat", bid=1, sq=2880, t_ms=NOW_MS - MINUTE_MS // 2, tq=2, values=at)
+    larder.store.append([sample], received_ms=NOW_MS)
+    (folder / "map.geojson").write_text(json.dumps(_MAP), encoding="utf-8")
+    app = app_of(larder)
+    app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
+    app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
+    return larder, app
+
+
+@contextlib.contextmanager
+def every_page(folder: Path) -> Iterator[House]:
+    """Yield the house while it is served."""
+    larder, app = furnished(folder)
+    try:
+        with serving(app) as base, serving(Guarded(larder).app) as guarded:
+            yield House(larder, base, guarded)
+    finally:
+        larder.close()
+
+
+def come_in(page, base: str, role: str) -> None:
+    """Log in as one of the crew in a browser."""
+    page.goto(f"{base}/login")
+    page.fill("[name=name]", CREW[role][0])
+    page.fill("[name=password]", PASSWORD)
+    page.get_by_role("button", name="Log in").click()
+    page.wait_for_url(lambda url: not url.endswith("/login"))
