@@ -17,12 +17,14 @@ from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
 from services.api.doorkeeper import Doorkeeper
 from services.api.entry import Access, OpenAccess
+from services.api.kept import KeptAnswers, on_again
 from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
 from services.api.ports import BookOfRecords
 from services.api.schemas import Problem
 from services.api.static import StaticShelf
 from services.box import Box
+from services.records.kept import AlreadyWrittenError
 from services.store import StoreReader
 
 _DESCRIPTION = (
@@ -88,6 +90,7 @@ def create_app(
     app.state.accounts = accounts
     app.state.shelf = StaticShelf(static_dir)
     problems.install(app, problem_page)
+    app.add_exception_handler(AlreadyWrittenError, on_again)
     _answer_not_found(app, UnknownUnitError, "unknown_unit", problem_page)
     _answer_not_found(app, UnknownBatchError, "unknown_batch", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
@@ -99,6 +102,7 @@ def create_app(
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
     # the last one added is the outermost
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
+    app.add_middleware(KeptAnswers)
     app.add_middleware(Doorkeeper, access=access, page=problem_page)
     app.add_middleware(SameSiteOnly)
     app.add_middleware(LastResort)

@@ -16,6 +16,7 @@ from services.api.schemas import (
     ChannelBins,
     Check,
     CommandAsked,
+    Correction,
     Health,
     Noted,
     Release,
@@ -38,6 +39,7 @@ from services.domain import (
     UnitState,
 )
 from services.errors import Refused
+from services.records.kept import Kept
 from services.store import StoreReader
 from services.store.bins import grid
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
@@ -48,6 +50,7 @@ CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEA
 """Columns that may be asked for as samples. Positions are not: they reveal rare animals and people."""
 
 _WARMEST_BEFORE_REBOOT_K = 2.0
+_PLAIN = frozenset({"signed", "help", "helped"})
 _FRESH_MS = 30 * MINUTE_MS
 """A reading older than this, and than three intervals, does not tell how a cabinet is now (judgement)."""
 
@@ -70,6 +73,7 @@ class Desk(LookBackDesk):
         super().__init__(records, clock)
         self.box = box
         self._reader = reader
+        self._word: Kept | None = None
         self._written: dict[str, tuple[UnitCard, bytes]] = {}
 
     def seen_by(self, asker: Asker) -> "Desk":
@@ -77,6 +81,17 @@ class Desk(LookBackDesk):
         found = copy.copy(self)
         found._records = ScopedBook(self._records, asker)  # noqa: SLF001 - a copy of ourselves
         return found
+
+    def for_word(self, word: Kept) -> "Desk":
+        """Return the desk for writing down one word that was kept elsewhere until it could be sent."""
+        found = copy.copy(self)
+        found._records = self._records.kept(word)  # noqa: SLF001 - a copy of ourselves
+        found._word = word  # noqa: SLF001
+        return found
+
+    def spoken_ms(self) -> int:
+        """Return when what is said here was said: now, or when it was kept on a phone."""
+        return self.now_ms() if self._word is None else self._word.moment_ms
 
     def shown(self, changes: Sequence[UnitCard | BatchVerdict]) -> list[UnitCard | BatchVerdict]:
         """Return the changes that are seen from here."""
@@ -244,8 +259,8 @@ class Desk(LookBackDesk):
         """Write down a reading taken by hand, a note, a check of a sensor, or a signature."""
         self.unit(check.unit)
         now = self.now_ms()
-        if check.kind == "signed":
-            self._records.say_signed(check.unit, who=check.person, note=check.note or "", now_ms=now)
+        if check.kind in _PLAIN:
+            self._say_plainly(check, now)
         elif check.kind == "ice_point":
             if check.probe_c is None:
                 raise Refused("What did the sensor read in melting ice?")
@@ -273,6 +288,28 @@ class Desk(LookBackDesk):
         else:
             raise Refused("A check needs a probe reading, a note, or both.")
         return Noted(unit=check.unit, noted_ms=now)
+
+    def _say_plainly(self, check: Check, now_ms: int) -> None:
+        if check.kind == "signed":
+            self._records.say_signed(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
+        elif check.kind == "help":
+            self._records.say_help(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
+        else:
+            self._records.say_helped(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
+
+    def correct(self, correction: Correction) -> Noted:
+        """Write down that an earlier line was wrong; the line itself stays."""
+        self.unit(correction.unit)
+        now = self.now_ms()
+        self._records.correct(
+            correction.unit,
+            correction.line,
+            who=correction.person,
+            reading_c=correction.reading_c,
+            reason=correction.reason,
+            now_ms=now,
+        )
+        return Noted(unit=correction.unit, noted_ms=now)
 
     def ask(self, asked: CommandAsked) -> Noted:
         """Queue a command for a unit; what could stop its cooling is refused at a bad moment."""

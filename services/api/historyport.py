@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Protocol
 
-from services.domain import BatchCard, BatchEvent, BatchVerdict, Verdict
+from services.domain import BatchCard, BatchEvent, BatchVerdict, PhoneTimes, Verdict
 
 
 class Said(Protocol):
@@ -36,6 +36,10 @@ class Said(Protocol):
     @property
     def signed(self) -> str | None:
         """How it was signed: ``account`` by a person who had logged in."""
+
+    @property
+    def phone(self) -> PhoneTimes | None:
+        """Both clocks of what was kept on a phone until it could be sent."""
 
 
 class ToldOfBatch(Protocol):
@@ -108,6 +112,9 @@ class HistoryBook(Protocol):
         self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
     ) -> Sequence[ToldOfBatch]:
         """Return changes of batches' verdicts."""
+
+    def corrected_by(self, lines: Collection[int], units: Collection[str]) -> Mapping[int, int]:
+        """Return the newest line that corrects each of some lines of some units, where one does."""
 
     def batches_discarded(self, start_ms: int, end_ms: int) -> Sequence[BatchCard]:
         """Return batches thrown away in a span."""

@@ -1,7 +1,7 @@
 """Looking back: what was said and concluded between two moments, and what food was lost."""
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from services.api.batchdesk import BatchDesk
@@ -22,6 +22,10 @@ class VerdictMove:
     before: Verdict | None
     origin: str
     why: str
+    who: str = ""
+    """The person who moved it; empty where readings did."""
+    signed: str | None = None
+    """How that person signed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,19 +64,37 @@ def happenings(
     if "verdict" in kinds:
         found += [_moved(change) for change in book.unit_verdicts_between(start_ms, end_ms, **asked)]
         found += [_food(each) for each in book.batch_verdicts_between(start_ms, end_ms, **asked)]
-    return sorted(found, key=lambda each: -each.written_ms)[:limit]
+    shown = sorted(found, key=lambda each: -each.written_ms)[:limit]
+    return [_by_whom(book, each) for each in shown]
+
+
+def _by_whom(book: HistoryBook, each: Happening) -> Happening:
+    """Return a line with the person who moved a verdict: who spoke of it in that very millisecond."""
+    move = each.told
+    if not isinstance(move, VerdictMove) or move.origin != "person" or each.unit is None:
+        return each
+    at: dict[str, Any] = {"units": {each.unit}, "limit": 50}
+    span = each.written_ms, each.written_ms + 1
+    said = [(s.who, s.signed) for s in book.statements_between(*span, **at)]
+    if each.batch is not None:
+        events = (e.told for e in book.batch_events_between(*span, **at))
+        said = [(e.who, e.signed) for e in events if isinstance(e, BatchEvent) and e.batch == each.batch]
+    if not said:
+        return each
+    return replace(each, told=replace(move, who=said[0][0], signed=said[0][1]))
 
 
 def statement_row(said: Said) -> StatementRow:
     """Return a statement in the shape the interface hands out."""
     return StatementRow(
         id=said.id, t_ms=said.t_ms, unit=said.unit, who=said.who, kind=said.kind, body=dict(said.body),
-        signed=said.signed,
+        signed=said.signed, phone=said.phone,
     )  # fmt: skip
 
 
 def _said(said: Said) -> Happening:
-    return Happening(said.t_ms, said.t_ms, "said", said.unit, None, statement_row(said))
+    written_ms = said.t_ms if said.phone is None else said.phone.received
+    return Happening(written_ms, said.t_ms, "said", said.unit, None, statement_row(said))
 
 
 def _moved(change: ChangedVerdict) -> Happening:
@@ -105,6 +127,10 @@ class LookBackDesk(BatchDesk):
     ) -> list[Happening]:
         """Return what was written down in ``[start_ms, end_ms)``, newest first; without `units`, of all."""
         return happenings(self._records, start_ms, end_ms, units=units, kinds=kinds, limit=limit)
+
+    def corrected_by(self, lines: Collection[StatementRow]) -> Mapping[int, int]:
+        """Return the number of the newest line that corrects each of some lines, where one does."""
+        return self._records.corrected_by({s.id for s in lines}, {s.unit for s in lines})
 
     def batches_discarded(self, start_ms: int, end_ms: int) -> list[BatchCard]:
         """Return batches that were thrown away in a span, the newest first."""

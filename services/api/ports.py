@@ -16,6 +16,7 @@ from services.domain import (
     UnitCard,
     UnitState,
 )
+from services.records.kept import Kept
 from services.records.said import Signed
 
 
@@ -60,6 +61,9 @@ class BookOfRecords(HistoryBook, Protocol):
 
     def signing(self, how: Signed) -> "BookOfRecords":
         """Return the same book, which notes how everything said through it was signed."""
+
+    def kept(self, word: Kept) -> "BookOfRecords":
+        """Return the same book for writing one word that was kept elsewhere until it could be sent."""
 
     def fleet(self) -> Fleet:
         """Return sites, banks, units and people as they are now."""
@@ -106,6 +110,17 @@ class BookOfRecords(HistoryBook, Protocol):
 
     def say_signed(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
         """Write down that somebody signs for a unit's record."""
+
+    def correct(
+        self, unit: str, line: int, *, who: str, reading_c: float | None, reason: str, now_ms: int
+    ) -> None:
+        """Write down what a line should have read, or, without a reading, that it is taken back."""
+
+    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody asks for help."""
+
+    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody answered a call for help."""
 
     def release_hold(
         self,

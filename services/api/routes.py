@@ -13,11 +13,13 @@ from starlette.responses import Response
 from services.api.access import asker_of
 from services.api.desk import CHARTED, MAX_POINTS, Desk
 from services.api.entry import Access
+from services.api.kept import kept_of
 from services.api.live import ALIVE_S, LiveChanges, event_data
 from services.api.schemas import (
     BatchLoaded,
     Check,
     CommandAsked,
+    Correction,
     Health,
     Listing,
     Noted,
@@ -55,7 +57,9 @@ def desk_of(request: Request) -> Desk:
     """Return the desk of this application."""
     desk: Desk = request.app.state.desk
     asker = asker_of(request)
-    return desk if asker.sees_all else desk.seen_by(asker)
+    seen = desk if asker.sees_all else desk.seen_by(asker)
+    word = kept_of(request, desk.now_ms())
+    return seen if word is None else seen.for_word(word)
 
 
 AtDesk = Annotated[Desk, Depends(desk_of)]
@@ -221,6 +225,12 @@ def close_hold(desk: AtDesk, release: Release) -> Noted:
 def check(desk: AtDesk, check: Check) -> Noted:
     """Write down a reading taken by hand, a note, a sensor in melting ice or a signature."""
     return desk.write_check(check)
+
+
+@router.post("/corrections", tags=["records"], status_code=201)
+def correct(desk: AtDesk, correction: Correction) -> Noted:
+    """Write down that an earlier line was wrong; that line stays."""
+    return desk.correct(correction)
 
 
 _Site = Annotated[str | None, Query(pattern=_ID, description="Id of a site: batches in its cabinets.")]

@@ -4,7 +4,7 @@ from typing import Annotated, Generic, Literal, TypeVar
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
-from services.domain import BatchNew, SiteKind, UnitState
+from services.domain import BatchNew, PhoneTimes, SiteKind, UnitState
 
 Item = TypeVar("Item")
 
@@ -97,7 +97,10 @@ class StatementRow(Wire):
     kind: str
     body: dict[str, str | float | bool | None]
     signed: str | None = None
-    """``account``: by a person who had logged in; else by a name that was chosen, not verified."""
+    """``account``: by a person who had logged in; ``pin``: by a name whose PIN was shown; else by a name
+    that was chosen, not verified."""
+    phone: PhoneTimes | None = None
+    """Both clocks of what was kept on a phone until it could be sent."""
 
 
 class Release(Wire):
@@ -113,19 +116,31 @@ class Release(Wire):
 
 
 class Check(Wire):
-    """A reading taken by hand, a note, or both; a sensor in melting ice; a signature under a record.
+    """What a person says at a cabinet: a reading taken by hand, a note, or both; or of another kind.
 
+    A sensor in melting ice, a signature under a record, a call for help, the answer to one.
     Of an ice point, `probe_c` is what the sensor of `channel` reads where 0 °C is true.
     """
 
     unit: UnitId
     person: Name
-    kind: Literal["probe", "ice_point", "signed"] = "probe"
+    kind: Literal["probe", "ice_point", "signed", "help", "helped"] = "probe"
     probe_c: ProbeC | None = None
     surface_c: ProbeC | None = None
     """What the probe showed on the surface of the food; goes with `probe_c` in its core."""
     channel: Literal["cabinet", "product"] = "cabinet"
     note: Words | None = None
+
+
+class Correction(Wire):
+    """An earlier line was wrong: what it should have read, or, without a reading, that it is taken back."""
+
+    unit: UnitId
+    person: Name
+    line: Annotated[int, Field(ge=1, le=2**62)]
+    """Number of the statement."""
+    reading_c: ProbeC | None = None
+    reason: Words
 
 
 class BatchLoaded(BatchNew):

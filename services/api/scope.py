@@ -1,5 +1,6 @@
 """The records as one person sees them: only their places, signed with their own name."""
 
+import copy
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
@@ -19,6 +20,7 @@ from services.domain import (
     UnitState,
 )
 from services.errors import Refused
+from services.records.kept import Kept
 from services.records.said import Signed
 
 _HOW: dict[Kind, Signed] = {"person": "account", "device": "device", "machine": "machine"}
@@ -68,6 +70,11 @@ class ScopedHistory:
         return self._book.batch_verdicts_between(start_ms, end_ms, units=self._asked(units), limit=limit)
 
 
+    def corrected_by(self, lines: Collection[int], units: Collection[str]) -> Mapping[int, int]:
+        """Return the newest line that corrects each of some lines of some units, where one does."""
+        return self._book.corrected_by(lines, self._asked(units) or ())
+
+
 class ScopedBook(ScopedHistory):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
@@ -81,6 +88,12 @@ class ScopedBook(ScopedHistory):
         """Do nothing: how somebody signs here follows from how they came in."""
         del how
         return self
+
+    def kept(self, word: Kept) -> "ScopedBook":
+        """Return the same for writing one word that was kept elsewhere until it could be sent."""
+        found = copy.copy(self)
+        found._book = self._book.kept(word)  # noqa: SLF001 - a copy of ourselves
+        return found
 
     def fleet(self) -> Fleet:
         """Return the places that are seen, with what stands in them."""
@@ -193,6 +206,23 @@ class ScopedBook(ScopedHistory):
         """Write down that somebody signs for a unit's record."""
         self._require(unit, who)
         self._book.say_signed(unit, who=who, note=note, now_ms=now_ms)
+
+    def correct(
+        self, unit: str, line: int, *, who: str, reading_c: float | None, reason: str, now_ms: int
+    ) -> None:
+        """Write down what a line should have read, or that it is taken back."""
+        self._require(unit, who)
+        self._book.correct(unit, line, who=who, reading_c=reading_c, reason=reason, now_ms=now_ms)
+
+    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody asks for help."""
+        self._require(unit, who)
+        self._book.say_help(unit, who=who, note=note, now_ms=now_ms)
+
+    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody answered a call for help."""
+        self._require(unit, who)
+        self._book.say_helped(unit, who=who, note=note, now_ms=now_ms)
 
     def release_hold(
         self,

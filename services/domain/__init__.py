@@ -34,6 +34,7 @@ from services.domain._batch import (
     BatchPlace,
     BatchTimer,
     BatchVerdict,
+    PhoneTimes,
 )
 from services.domain._batchsaid import (
     BATCH_SAID,
@@ -68,10 +69,12 @@ from services.domain._life import Life, lived
 from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
 from services.domain._spot import SpotCheck
 from services.domain._verdict import Verdict, worst
-from services.domain._work import PathOhm, Work, WorkDay
+from services.domain._work import DROP_LIMIT_SHARE, DROP_LIMIT_SOURCE, PathOhm, Work, WorkDay
 
 __all__ = [
     "BATCH_SAID",
+    "DROP_LIMIT_SHARE",
+    "DROP_LIMIT_SOURCE",
     "TIME_CONTROL_RULES",
     "Analysis",
     "Bank",
@@ -117,6 +120,7 @@ __all__ = [
     "Move",
     "PathOhm",
     "Person",
+    "PhoneTimes",
     "Quantiles",
     "RejectedCell",
     "Runout",

@@ -89,6 +89,21 @@ class Batch(BatchNew):
     end: BatchEnd | None = None
 
 
+class PhoneTimes(Frozen):
+    """Both clocks of a word that was kept on a phone until it could be sent."""
+
+    said: Instant
+    """When it was said, by the phone's clock."""
+    sent: Instant
+    """When it was sent, by the phone's clock."""
+    received: Instant
+    """When it came, by the service's clock."""
+    ahead_ms: int
+    """By how much the phone's clock was ahead of the service's, the way here included."""
+    doubt: str = ""
+    """Why nobody can tell when it truly was said; then it counts from when it came."""
+
+
 class BatchEvent(Frozen):
     """Something a named person said of a batch; only ever added to."""
 
@@ -102,7 +117,9 @@ class BatchEvent(Frozen):
     kind: BatchEventKind
     body: dict[str, str | float | int | bool | None]
     signed: str | None = None
-    """``account``: by a person who had logged in; else by a name that was chosen, not verified."""
+    """``account``: by a person who had logged in; ``pin``: by a name whose PIN was shown; else by a name
+    that was chosen, not verified."""
+    phone: PhoneTimes | None = None
 
 
 class BatchVerdict(Frozen):

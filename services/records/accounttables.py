@@ -20,6 +20,8 @@ class AccountRow(Table):
     """JSON list of site ids; NULL is every site."""
     password: Mapped[str | None] = mapped_column(Text)
     """Argon2id with its salt and costs; NULL until the person has chosen one."""
+    pin: Mapped[str | None] = mapped_column(Text)
+    """The same of the PIN for names chosen on a kitchen's device; NULL until there is one."""
     made_ms: Mapped[int] = mapped_column(BigInteger)
     made_by: Mapped[str] = mapped_column(Text)
     disabled_ms: Mapped[int | None] = mapped_column(BigInteger)

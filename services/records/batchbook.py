@@ -11,6 +11,7 @@ from services.domain import BatchCard, BatchEvent, BatchEventKind, Life, Stay, V
 from services.errors import Refused
 from services.records import batchverdicts
 from services.records.batchverdicts import NOT_YET
+from services.records.rows import phone_of, signed_of
 from services.records.said import BatchResult, Standing
 from services.records.state import counter, set_counter
 from services.records.tables import BatchEventRow, BatchRow, BatchStateRow, BatchStayRow
@@ -28,7 +29,8 @@ def event_of(row: BatchEventRow) -> BatchEvent:
         who=row.who,
         kind=cast("BatchEventKind", row.kind),
         body=json.loads(row.body),
-        signed=row.signed,
+        signed=signed_of(row.signed, row.pinned_ms),
+        phone=phone_of(row.phone),
     )
 
 

@@ -42,7 +42,8 @@ class BatchRecords(Door):
         """
         fleet = self.fleet()
         signing.require_person(fleet, who)
-        t_ms = batchrules.when(happened_ms, now_ms=now_ms)
+        spoken_ms = self._spoken_ms()
+        t_ms = batchrules.when(spoken_ms if happened_ms is None else happened_ms, now_ms=now_ms)
         with self._database.writing() as session:
             return batchsigns.load(session, fleet, new, who=who, t_ms=t_ms, now_ms=now_ms)
 
@@ -77,8 +78,12 @@ class BatchRecords(Door):
         signing.require_person(fleet, said.person)
         if happened_ms is None and said.happened is not None:
             happened_ms = ms_of(said.happened)
+        if said.kind == "hold_closed":
+            self._require_at_once()
+        spoken_ms = self._spoken_ms()
+        at_ms = spoken_ms if happened_ms is None else happened_ms
         with self._database.writing() as session:
-            return batchsigns.say(session, fleet, batch, said, t_ms=happened_ms, now_ms=now_ms)
+            return batchsigns.say(session, fleet, batch, said, t_ms=at_ms, now_ms=now_ms, spoken_ms=spoken_ms)
 
     def batch_cards(
         self, *, site: str | None = None, unit: str | None = None, place: BatchPlace | None = None

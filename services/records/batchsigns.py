@@ -33,13 +33,25 @@ def load(session: Session, fleet: Fleet, new: BatchNew, *, who: str, t_ms: int, 
     return row.no
 
 
-def say(session: Session, fleet: Fleet, batch: int, said: BatchSaid, *, t_ms: int | None, now_ms: int) -> int:
-    """Write down something said of a batch; return its number, of a split that of the new batch."""
+def say(
+    session: Session,
+    fleet: Fleet,
+    batch: int,
+    said: BatchSaid,
+    *,
+    t_ms: int | None,
+    now_ms: int,
+    spoken_ms: int | None = None,
+) -> int:
+    """Write down something said of a batch; return its number, of a split that of the new batch.
+
+    `spoken_ms` is when it was said, where it was kept on a phone until now.
+    """
     life = batchbook.life_of(session, batch)
     if life is None:
         raise Refused(f"There is no batch {batch}.")
     at_ms = batchrules.when(t_ms, now_ms=now_ms, not_before_ms=life.batch.loaded_at)
-    timecontrol.refuse_afterwards(said, t_ms=at_ms, now_ms=now_ms)
+    timecontrol.refuse_afterwards(said, t_ms=at_ms, now_ms=now_ms if spoken_ms is None else spoken_ms)
     card = batchbook.card_row(session, batch)
     body = batchrules.said_body(fleet, life, card, said, t_ms=at_ms)
     if isinstance(said, CorrectedSaid):
@@ -95,24 +107,25 @@ def _lower(session: Session, batch: int, words: str, *, now_ms: int) -> None:
         batchbook.put_card(session, card.model_copy(update=changes), said_ms=now_ms)
 
 
-def emptied(session: Session, unit: str, *, who: str, now_ms: int) -> None:
-    """Let every batch of a cabinet that was said to hold nothing go.
+def emptied(session: Session, unit: str, *, who: str, t_ms: int, now_ms: int) -> None:
+    """Let every batch that lay in a cabinet when it was said to hold nothing go.
 
     Raises
     ------
     Refused
         If one of them is on hold: nobody has said what became of it.
     """
+    came_later = {card.batch.id for card in batchbook.cards_in(session, unit) if card.batch.since > t_ms}
     for card in batchbook.cards_in(session, unit):
-        if card.standing.rank >= Verdict.HOLD.rank:
+        if card.batch.id not in came_later and card.standing.rank >= Verdict.HOLD.rank:
             raise Refused(f"{card.batch.what} is on hold: first say what became of it, with a probe reading.")
-    for batch in batchbook.stored_in(session, unit):
+    for batch in set(batchbook.stored_in(session, unit)) - came_later:
         batchbook.add_event(
             session,
             batch,
             "emptied",
             who=who,
-            t_ms=now_ms,
+            t_ms=t_ms,
             said_ms=now_ms,
             body={"note": "cabinet said emptied", "unit": unit},
         )

@@ -15,7 +15,8 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from services.errors import ConfigurationError, DependencyUnavailable
-from services.records.tables import SIGNED
+from services.records.kept import AlreadyWrittenError, Kept
+from services.records.tables import KEPT, SIGNED, KeyRow
 
 BUSY_TIMEOUT_S = 5.0
 """How long a writer waits for the other one (design 4)."""
@@ -30,6 +31,7 @@ class Database:
 
     def __init__(self, path_or_url: Path | str | URL) -> None:
         """Open the database and bring its tables to the newest form."""
+        self.kept: Kept | None = None
         self._engine = _engine(path_or_url)
         self._writing = self._engine.execution_options(**{_WRITE: True})
         try:
@@ -45,6 +47,13 @@ class Database:
         found._writing = self._writing.execution_options(**{SIGNED: how})  # noqa: SLF001 - a copy of ourselves
         return found
 
+    def keeping(self, kept: Kept) -> "Database":
+        """Return the same database for writing one word that came under a key, once."""
+        found = copy.copy(self)
+        found._writing = self._writing.execution_options(**{KEPT: kept})  # noqa: SLF001 - a copy of ourselves
+        found.kept = kept
+        return found
+
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Yield a session on one consistent state."""
@@ -53,14 +62,30 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """Yield a session that is committed at the end, or undone when anything is raised."""
+        """Yield a session that is committed at the end, or undone when anything is raised.
+
+        Raises
+        ------
+        AlreadyWrittenError
+            If what is to be written came before, under the same key.
+        """
         with _dependable(), Session(self._writing, expire_on_commit=False) as session, session.begin():
             session.connection()
+            if self.kept is not None:
+                _spend(session, self.kept)
             yield session
 
     def close(self) -> None:
         """Release every connection."""
         self._engine.dispose()
+
+
+def _spend(session: Session, kept: Kept) -> None:
+    """Keep the key in the same transaction as the word: both are there, or neither."""
+    if session.get(KeyRow, kept.key) is not None:
+        raise AlreadyWrittenError("This was written down before.")
+    session.add(KeyRow(key=kept.key, t_ms=kept.received_ms))
+    session.flush()
 
 
 def _steps() -> Config:

@@ -87,6 +87,21 @@ class EntryRecords(Door):
         with self._database.writing() as session:
             session.execute(delete(SessionRow).where(SessionRow.digest == ended))
 
+    def end_device(self, ended: str, *, who: str, now_ms: int) -> None:
+        """Take an enrolled device out, and write down who did.
+
+        Raises
+        ------
+        Refused
+            If there is no such device any more.
+        """
+        with self._database.writing() as session:
+            row = session.get(SessionRow, ended)
+            if row is None or row.device is None:
+                raise Refused("That device was taken out already.")
+            session.delete(row)
+            accountrows.note(session, "device_ended", row.device, who, now_ms, sites=row.sites)
+
     def end_other_sessions(self, no: int, kept: str) -> None:
         """End every session of an account but one."""
         with self._database.writing() as session:

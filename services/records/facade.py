@@ -13,9 +13,12 @@ from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
 from services.records.accountdesk import AccountRecords
 from services.records.batchdesk import BatchRecords
+from services.records.correctiondesk import CorrectionRecords
 from services.records.database import Database
 from services.records.historydesk import HistoryRecords
+from services.records.kept import Kept
 from services.records.operatordesk import OperatorRecords
+from services.records.pindesk import PinRecords
 from services.records.said import (
     Context,
     KeptEpisode,
@@ -32,12 +35,11 @@ from services.records.tables import (
     StateRow,
     VerdictChangeRow,
 )
-from services.records.worddesk import WordRecords
 
 _COMMAND_LIFE_S = 3_600
 
 
-class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, AccountRecords):
+class Records(BatchRecords, CorrectionRecords, OperatorRecords, HistoryRecords, AccountRecords, PinRecords):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str | URL) -> None:
@@ -55,6 +57,12 @@ class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, Accoun
         """Return the same records, which note of everything said through them how it was signed."""
         found = copy.copy(self)
         found._database = self._database.signing(how)  # noqa: SLF001 - a copy of ourselves
+        return found
+
+    def kept(self, word: Kept) -> "Records":
+        """Return the same records for writing one word that was kept elsewhere until it could be sent."""
+        found = copy.copy(self)
+        found._database = self._database.keeping(word)  # noqa: SLF001 - a copy of ourselves
         return found
 
     # What people own.
@@ -105,21 +113,24 @@ class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, Accoun
         Raises
         ------
         Refused
-            If unit or person is unknown.
+            If unit or person is unknown, or somebody said otherwise since.
         """
         self._require(unit, who)
+        self._require_moment()
+        at_ms = self._moment_ms(now_ms)
         with self._database.writing() as session:
-            fleetbook.say_state(session, unit, state, who=who, now_ms=now_ms)
+            signing.require_newest(session, unit, "unit_state", at_ms)
+            fleetbook.say_state(session, unit, state, who=who, now_ms=at_ms)
             signing.show_state(session, unit, state)
             if state == "empty":
-                batchsigns.emptied(session, unit, who=who, now_ms=now_ms)
+                batchsigns.emptied(session, unit, who=who, t_ms=at_ms, now_ms=now_ms)
 
     def say_emptied(self, unit: str, *, who: str, now_ms: int) -> None:
         """Write down that a unit holds nothing any more: its food clock ends, a hold stays."""
         self._require(unit, who)
         with self._database.writing() as session:
             signing.put_statement(session, unit, "emptied", {}, who=who, now_ms=now_ms, ends_clock=True)
-            batchsigns.emptied(session, unit, who=who, now_ms=now_ms)
+            batchsigns.emptied(session, unit, who=who, t_ms=now_ms, now_ms=now_ms)
 
     def release_hold(
         self,
@@ -144,6 +155,7 @@ class Records(BatchRecords, WordRecords, OperatorRecords, HistoryRecords, Accoun
             not discarded.
         """
         self._require(unit, who)
+        self._require_at_once()
         fleet = self.fleet()
         with self._database.writing() as session:
             batchsigns.check_release(session, fleet, unit, disposition=disposition, to_unit=to_unit)

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import cast
 
-from sqlalchemy import ColumnElement, SQLColumnExpression, and_, or_, select
+from sqlalchemy import ColumnElement, SQLColumnExpression, and_, func, or_, select
 from sqlalchemy.orm import Session
 
 from services.domain import BatchCard, BatchEvent, BatchVerdict
@@ -38,8 +38,12 @@ class HistoryRecords(Door):
     def statements_between(
         self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
     ) -> list[Statement]:
-        """Return what people said of cabinets in ``[start_ms, end_ms)``; without `units`, of all."""
-        query = select(StatementRow).where(StatementRow.t_ms >= start_ms, StatementRow.t_ms < end_ms)
+        """Return what people said of cabinets and was written down in ``[start_ms, end_ms)``.
+
+        Without `units`, of all.
+        """
+        written = func.coalesce(StatementRow.received_ms, StatementRow.t_ms)
+        query = select(StatementRow).where(written >= start_ms, written < end_ms)
         if units is not None:
             query = query.where(StatementRow.unit.in_(units))
         with self._database.reading() as session:

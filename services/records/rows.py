@@ -1,9 +1,10 @@
 """Turns rows of the tables into what is handed out."""
 
 import json
-from typing import cast
+from collections.abc import Mapping
+from typing import Any, cast
 
-from services.domain import CoreReading, SensorCheck, Verdict
+from services.domain import CoreReading, PhoneTimes, SensorCheck, Verdict
 from services.records.said import (
     KeptEpisode,
     Origin,
@@ -19,20 +20,31 @@ from services.timebase import datetime_of
 def statement_of(row: StatementRow) -> Statement:
     """Return a statement."""
     kind = cast("StatementKind", row.kind)
-    return Statement(row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body), row.signed)
+    return Statement(
+        row.no, row.unit, row.t_ms, row.who, kind, json.loads(row.body),
+        signed=signed_of(row.signed, row.pinned_ms), phone=phone_of(row.phone),
+    )  # fmt: skip
 
 
-def check_of(row: StatementRow) -> SensorCheck:
-    """Return a check of a sensor in melting ice."""
-    body = json.loads(row.body)
+def signed_of(signed: str | None, pinned_ms: int | None) -> str | None:
+    """Return how a word was signed; a name chosen on a device is verified once its PIN was shown."""
+    return "pin" if signed == "device" and pinned_ms is not None else signed
+
+
+def phone_of(times: str | None) -> PhoneTimes | None:
+    """Return both clocks of a word that was kept on a phone."""
+    return None if times is None else PhoneTimes.model_validate_json(times)
+
+
+def check_of(row: StatementRow, body: Mapping[str, Any]) -> SensorCheck:
+    """Return a check of a sensor in melting ice; `body` is what it tells after any correction."""
     return SensorCheck(
         at=datetime_of(row.t_ms), reading_c=body["reading_c"], channel=body["channel"], who=row.who
     )
 
 
-def probe_of(row: StatementRow) -> CoreReading:
-    """Return what a person's probe showed in food."""
-    body = json.loads(row.body)
+def probe_of(row: StatementRow, body: Mapping[str, Any]) -> CoreReading:
+    """Return what a person's probe showed in food; `body` is what it tells after any correction."""
     return CoreReading(row.t_ms, body["probe_c"], body.get("surface_c"))
 
 

@@ -4,17 +4,32 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from services.domain import Analysis, BatchCard, CoreReading, Life, SensorCheck, UnitCard, Verdict
+from services.domain import (
+    Analysis,
+    BatchCard,
+    CoreReading,
+    Life,
+    PhoneTimes,
+    SensorCheck,
+    UnitCard,
+    Verdict,
+)
 
 Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"]
 """What happened to the food of a hold."""
 
 DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "moved", "discarded")
 
-StatementKind = Literal["unit_state", "emptied", "release", "probe", "note", "ice_point", "signed"]
+StatementKind = Literal[
+    "unit_state", "emptied", "release", "probe", "note", "ice_point", "signed", "help", "helped",
+    "corrected",
+]  # fmt: skip
 
 Signed = Literal["account", "device", "machine"]
-"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing."""
+"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing.
+
+What was signed at a device is handed out as ``pin`` once the person named showed the PIN.
+"""
 
 Origin = Literal["live", "late", "person"]
 """What moved a verdict: data as it came, data that came late, or a named person."""
@@ -31,7 +46,9 @@ class Statement:
     kind: StatementKind
     body: Mapping[str, Any]
     signed: str | None = None
-    """How it was signed: ``account`` by a person who had logged in, else by a name that was chosen."""
+    """``account``: by a person who had logged in; ``pin``: by a name whose PIN was shown; else chosen."""
+    phone: PhoneTimes | None = None
+    """Both clocks of what was kept on a phone until it could be sent."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,12 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from services.domain import Fleet, SensorCheck, UnitCard, UnitState, Verdict
 from services.errors import Refused
+from services.records.corrections import corrections_of
 from services.records.rows import check_of, probe_of, statement_of
 from services.records.said import DISPOSITIONS, Context, Standing
 from services.records.state import note_change, put_card
@@ -31,6 +32,16 @@ def require_unit(fleet: Fleet, unit: str) -> None:
     """Refuse anything said of a unit that nobody has described."""
     if unit not in {u.id for u in fleet.units}:
         raise Refused(f"There is no unit {unit!r}.")
+
+
+def require_newest(session: Session, unit: str, kind: str, t_ms: int) -> None:
+    """Refuse what was said on a phone before something newer of the same kind came from elsewhere."""
+    query = select(StatementRow).where(
+        StatementRow.unit == unit, StatementRow.kind == kind, StatementRow.t_ms > t_ms
+    )
+    newer = session.scalars(query.order_by(StatementRow.t_ms.desc()).limit(1)).first()
+    if newer is not None:
+        raise Refused(f"{newer.who} has said something newer of it since. Look again and say it anew.")
 
 
 def require_probe(probe_c: float) -> None:
@@ -129,28 +140,33 @@ def context_of(session: Session, unit: str) -> Context:
 
     def newest(*where: object) -> StatementRow | None:
         query = select(StatementRow).where(StatementRow.unit == unit, *where)  # type: ignore[arg-type]
-        return session.scalars(query.order_by(StatementRow.no.desc()).limit(1)).first()
+        newest_first = query.order_by(StatementRow.t_ms.desc(), StatementRow.no.desc())
+        return session.scalars(newest_first.limit(1)).first()
 
-    last = newest()
-    emptied = newest(StatementRow.ends_clock)
+    last = session.scalar(select(func.max(StatementRow.no)).where(StatementRow.unit == unit))
+    fixed = corrections_of(session, unit)
+    stands = StatementRow.no.not_in(fixed.withdrawn)
+    emptied = newest(StatementRow.ends_clock, stands)
     signed = newest(StatementRow.kind == "release")
-    probed = newest(StatementRow.kind == "probe")
+    probed = newest(StatementRow.kind == "probe", stands)
     row = session.get(StateRow, unit)
     standing = (
         None if row is None else Standing(Verdict(row.standing), row.standing_since_ms, row.standing_why)
     )
     return Context(
-        statement_no=0 if last is None else last.no,
+        statement_no=last or 0,
         clock_from_ms=None if emptied is None else emptied.t_ms,
         release=None if signed is None else statement_of(signed),
         standing=standing,
         assessed_ms=None if row is None else row.assessed_ms,
         checks=checks_of(session, unit),
-        probe=None if probed is None else probe_of(probed),
+        probe=None if probed is None else probe_of(probed, fixed.body_of(probed)),
     )
 
 
 def checks_of(session: Session, unit: str) -> tuple[SensorCheck, ...]:
     """Return the checks of a unit's sensors in melting ice, oldest first."""
     query = select(StatementRow).where(StatementRow.unit == unit, StatementRow.kind == "ice_point")
-    return tuple(check_of(row) for row in session.scalars(query.order_by(StatementRow.no)))
+    fixed = corrections_of(session, unit)
+    said = session.scalars(query.order_by(StatementRow.no))
+    return tuple(check_of(row, fixed.body_of(row)) for row in said if row.no not in fixed.withdrawn)

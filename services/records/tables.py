@@ -1,8 +1,13 @@
 """The tables of what people own and say, and of what the monitor made of it."""
 
-from sqlalchemy import BigInteger, Index, Integer, Text, UniqueConstraint
+from collections.abc import Callable
+from typing import Any, Literal
+
+from sqlalchemy import BigInteger, Index, Integer, Text, UniqueConstraint, func, select
 from sqlalchemy.engine.default import DefaultExecutionContext
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, column_property, mapped_column
+
+from services.records.kept import Kept
 
 Number = BigInteger().with_variant(Integer(), "sqlite")
 """SQLite numbers rows by itself only where the type is spelled INTEGER."""
@@ -10,6 +15,8 @@ Number = BigInteger().with_variant(Integer(), "sqlite")
 
 SIGNED = "bushlarder_signed"
 """Option of a connection: how whoever writes over it proved who he is."""
+KEPT = "bushlarder_kept"
+"""Option of a connection: how the word that is written over it came here (`kept.Kept`)."""
 
 
 class Table(DeclarativeBase):
@@ -28,6 +35,41 @@ def _signed() -> Mapped[str | None]:
     verified; NULL: a name chosen where nobody had to log in.
     """
     return mapped_column(Text, default=_how_signed)
+
+
+def _came(part: Literal["key", "times", "received_ms"]) -> Callable[[DefaultExecutionContext], Any]:
+    """Return what fills a column from how the word came here; NULL where it was said on a page at once."""
+
+    def of(context: DefaultExecutionContext) -> object:
+        kept: Kept | None = context.execution_options.get(KEPT)
+        if kept is None or (part == "received_ms" and kept.said_ms is None):
+            return None
+        return getattr(kept, part)
+
+    return of
+
+
+class PinRow(Table):
+    """Somebody showed the PIN that goes with a name chosen on a device; only ever added to."""
+
+    __tablename__ = "pin_checks"
+    __table_args__ = (Index("pin_checks_by_key", "key"),)
+
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
+    key: Mapped[str] = mapped_column(Text)
+    """Of the word that was signed."""
+    who: Mapped[str] = mapped_column(Text)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
+    device: Mapped[str] = mapped_column(Text)
+
+
+class KeyRow(Table):
+    """The key of a word that was written down: what comes under it again is the same word."""
+
+    __tablename__ = "said_keys"
+
+    key: Mapped[str] = mapped_column(Text, primary_key=True)
+    t_ms: Mapped[int] = mapped_column(BigInteger)
 
 
 class DatedRow(Table):
@@ -51,7 +93,10 @@ class StatementRow(Table):
     """What a named person said; never changed, never removed."""
 
     __tablename__ = "statements"
-    __table_args__ = (Index("statements_by_unit", "unit", "kind", "no"),)
+    __table_args__ = (
+        Index("statements_by_unit", "unit", "kind", "no"),
+        Index("statements_by_key", "key"),
+    )
 
     no: Mapped[int] = mapped_column(Number, primary_key=True)
     unit: Mapped[str] = mapped_column(Text)
@@ -63,6 +108,15 @@ class StatementRow(Table):
     ends_clock: Mapped[bool]
     """Whether the unit was said to hold nothing any more."""
     signed: Mapped[str | None] = _signed()
+    key: Mapped[str | None] = mapped_column(Text, default=_came("key"))
+    phone: Mapped[str | None] = mapped_column(Text, default=_came("times"))
+    """JSON: both clocks of a word that was kept on a phone."""
+    received_ms: Mapped[int | None] = mapped_column(BigInteger, default=_came("received_ms"))
+    """When it came here, where that was later than it was said."""
+    pinned_ms: Mapped[int | None] = column_property(
+        select(func.min(PinRow.t_ms)).where(PinRow.key == key).scalar_subquery()
+    )
+    """When whoever it names showed the PIN."""
 
 
 class StateRow(Table):
@@ -139,7 +193,10 @@ class BatchEventRow(Table):
     """What a named person said of a batch; never changed, never removed."""
 
     __tablename__ = "batch_events"
-    __table_args__ = (Index("batch_events_by_batch", "batch", "no"),)
+    __table_args__ = (
+        Index("batch_events_by_batch", "batch", "no"),
+        Index("batch_events_by_key", "key"),
+    )
 
     no: Mapped[int] = mapped_column(Number, primary_key=True)
     batch: Mapped[int] = mapped_column(BigInteger)
@@ -151,6 +208,13 @@ class BatchEventRow(Table):
     body: Mapped[str] = mapped_column(Text)
     """JSON."""
     signed: Mapped[str | None] = _signed()
+    key: Mapped[str | None] = mapped_column(Text, default=_came("key"))
+    phone: Mapped[str | None] = mapped_column(Text, default=_came("times"))
+    """JSON: both clocks of a word that was kept on a phone."""
+    pinned_ms: Mapped[int | None] = column_property(
+        select(func.min(PinRow.t_ms)).where(PinRow.key == key).scalar_subquery()
+    )
+    """When whoever it names showed the PIN."""
 
 
 class BatchStayRow(Table):

@@ -27,6 +27,7 @@ class WordRecords(Door):
     ) -> None:
         """Write down what a probe showed in the core and on the surface; it lowers no verdict."""
         signing.require_probe(probe_c)
+        self._require_moment()
         body: dict[str, Any] = {"probe_c": probe_c}
         if surface_c is not None:
             signing.require_probe(surface_c)
@@ -42,12 +43,21 @@ class WordRecords(Door):
     ) -> None:
         """Write down what a sensor showed in melting ice; it reaches back to the last good check."""
         signing.require_probe(reading_c)
+        self._require_moment()
         body = {"reading_c": reading_c, "channel": channel, "note": note.strip()}
         self._say(unit, "ice_point", body, who=who, now_ms=now_ms)
 
     def say_signed(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
         """Write down that somebody has looked through a unit's record and signs for it."""
         self._say(unit, "signed", {"note": note.strip()}, who=who, now_ms=now_ms)
+
+    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody at a cabinet asks for help."""
+        self._say(unit, "help", {"note": note.strip()}, who=who, now_ms=now_ms)
+
+    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody answered whoever asked for help at a cabinet."""
+        self._say(unit, "helped", {"note": note.strip()}, who=who, now_ms=now_ms)
 
     def sensor_checks(self, unit: str) -> tuple[SensorCheck, ...]:
         """Return the checks of a unit's sensors in melting ice, oldest first."""
@@ -84,4 +94,4 @@ class WordRecords(Door):
     ) -> None:
         self._require(unit, who)
         with self._database.writing() as session:
-            signing.put_statement(session, unit, kind, body, who=who, now_ms=now_ms)
+            signing.put_statement(session, unit, kind, body, who=who, now_ms=self._moment_ms(now_ms))
