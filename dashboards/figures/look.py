@@ -54,10 +54,13 @@ def faint(ink: str) -> str:
 
 
 _FAINT = (TEMPERATURE, PRODUCT, FOOD, OUTSIDE, VOLTAGE, LIMIT, COMPRESSOR)
-_INKS: dict[Theme, dict[str, str]] = {
-    theme: {**inks, **{faint(ink): faint(inks[ink]) for ink in _FAINT}}
-    for theme, inks in (("night", _NIGHT), ("sun", _SUN))
-}
+
+
+def _with_bands(inks: dict[str, str]) -> dict[str, str]:
+    return {**inks, **{faint(ink): faint(inks[ink]) for ink in _FAINT}}
+
+
+_INKS: dict[Theme, dict[str, str]] = {"night": _with_bands(_NIGHT), "sun": _with_bands(_SUN)}
 
 
 def in_theme(figure: Any, theme: Theme | None) -> Any:  # noqa: ANN401 - a plain tree of whatever a chart is made of
