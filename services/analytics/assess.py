@@ -1,16 +1,18 @@
 """Everything computed for one unit as of one moment, and the worst its food came to over a span."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from services.analytics.food import entries as food
 from services.analytics.food.answers import unit_answers
+from services.analytics.food.rules import marks_of
 from services.analytics.food.verdicts import at, standing
+from services.analytics.onward import Onward, onward_of, told
 from services.analytics.power.assess import NOTHING_KNOWN, BankKnown, power
-from services.analytics.silence import Silences, silences
+from services.analytics.quiet import outlasted, silent
 from services.analytics.view import View, clocks, mean_kinetic, sides
-from services.domain import Analysis, Exposure, RejectedCell, SensorCheck, UnitSettings, Verdict
+from services.domain import Analysis, RejectedCell, SensorCheck, UnitSettings, Verdict
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, Span, utc_day_start_ms
 
@@ -33,6 +35,7 @@ def assess(
     heard_from_ms: int | None = None,
     checks: Sequence[SensorCheck] = (),
     bank: BankKnown = NOTHING_KNOWN,
+    carry: Callable[[Onward | None], None] | None = None,
 ) -> Analysis:
     """Return the analysis of one unit as of a moment: a pure function of its arguments.
 
@@ -63,6 +66,8 @@ def assess(
         Checks in melting ice beside those of the unit file; later ones than `as_of_ms` are not known yet.
     bank : BankKnown
         What earlier days and the bank's other units say, and who is told what these days taught.
+    carry : callable, optional
+        Told what the next live samples can be judged on without all of this, where they can.
 
     Raises
     ------
@@ -86,7 +91,12 @@ def assess(
     )
     looked_at = view.series
     judging = clocks(view, settings, since_ms=utc_day_start_ms(as_of_ms) - HISTORY_MS)
-    entries = _entries(view, judging, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
+    airs = _airs(view, settings)
+    memo: food.Memo = {}
+    entries = told(judging, airs, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms, memo=memo)
+    quiet = silent(view, settings, from_ms=as_of_ms, to_ms=as_of_ms)
+    if bool(quiet.at(np.array([float(as_of_ms)]))[0]):
+        entries = [outlasted(entry, view, quiet, as_of_ms) for entry in entries]
     verdict, words = food.headline(entries)
     mean_c, no_mean = mean_kinetic(view, settings)
     result = power(
@@ -101,7 +111,7 @@ def assess(
     )
     bank.tell(result.learned)
     count = len(looked_at)
-    return Analysis(
+    analysis = Analysis(
         unit=settings.unit.id,
         start=int(looked_at.t_ms[0]) if count else as_of_ms,
         to=int(looked_at.t_ms[-1]) if count else as_of_ms,
@@ -142,6 +152,20 @@ def assess(
         mean_kinetic_c=mean_c,
         mean_kinetic_c_reason=no_mean,
     )
+    if carry is not None:
+        carry(
+            onward_of(
+                analysis,
+                view,
+                settings,
+                clocks=judging,
+                airs=airs,
+                memo=memo,
+                clock_from_ms=clock_from_ms,
+                checks=checks,
+            )
+        )
+    return analysis
 
 
 def worst_between(
@@ -199,66 +223,14 @@ def _looked_at(series: Series, as_of_ms: int, *, offline: bool) -> Series:
     return series.between(begin, as_of_ms + 1)
 
 
-def _entries(
-    view: View,
-    judging: Sequence[food.Clock],
-    settings: UnitSettings,
-    *,
-    as_of_ms: int,
-    clock_from_ms: int | None,
-) -> list[Exposure]:
-    entries = []
-    for clock in judging:
-        entries += food.clock_entries(clock, settings, as_of_ms=as_of_ms, clock_from_ms=clock_from_ms)
-    quiet = _silences(view, settings, from_ms=as_of_ms, to_ms=as_of_ms)
-    if bool(quiet.at(np.array([float(as_of_ms)]))[0]):
-        entries = [_outlasted(entry, view, quiet, as_of_ms) for entry in entries]
-    marks = food.marks(settings)
+def _airs(view: View, settings: UnitSettings) -> list[tuple[food.Clock, int]]:
+    """Return the clocks of the air itself, each with how many of its limits are information only."""
+    marks = marks_of(settings)
+    found = []
     for limits, cabinet, _ in sides(view):
-        air = food.air_clock(cabinet, (*limits.limits, *marks), view.terms)
-        entries += food.cabinet_entries(air, settings, as_of_ms=as_of_ms, marks=len(marks))
+        found.append((food.air_clock(cabinet, (*limits.limits, *marks), view.terms), len(marks)))
         marks = ()  # told once
-    return entries
-
-
-def _silences(view: View, settings: UnitSettings, *, from_ms: int, to_ms: int) -> Silences:
-    """Return when the unit was silent for longer than its food keeps; never where nobody judges it."""
-    probed = settings.unit.sensor.position == "product" and view.product.t_ms.size
-    heard = (view.product if probed else view.cabinet).t_ms
-    if settings.unit.state != "in_use" or not _decides(view):
-        heard = heard[:0]
-    return silences(
-        view.series,
-        settings,
-        limit_c=view.limits.food_limit_c,
-        heard_ms=heard,
-        expected=view.terms.expected,
-        from_ms=from_ms,
-        to_ms=to_ms,
-    )
-
-
-def _decides(view: View) -> bool:
-    """Return whether the limit the hold-over runs to can lead to hold at all."""
-    return any(
-        limit.limit_c == view.limits.food_limit_c and limit.cap != "watch"
-        for limit in view.limits.limits
-        if not limit.below and not limit.guard
-    )
-
-
-def _outlasted(entry: Exposure, view: View, quiet: Silences, as_of_ms: int) -> Exposure:
-    """Return an entry of the deciding limit raised to hold by silence; any other as it is."""
-    judged = entry.verdict is not None and Verdict(entry.verdict).rank < Verdict.HOLD.rank
-    if not judged or entry.basis == "cabinet" or entry.limit_c != view.limits.food_limit_c:
-        return entry
-    return entry.model_copy(
-        update={
-            "verdict": Verdict.HOLD,
-            "why": f"{entry.why}; {quiet.words(as_of_ms)}",
-            "reasons": (*entry.reasons, quiet.row(as_of_ms)),
-        }
-    )
+    return found
 
 
 def _assumed(view: View, settings: UnitSettings, *, clock_from_ms: int | None) -> list[str]:
@@ -312,7 +284,7 @@ def _worst_of_day(
                 top_rank, top_ms = int(rank[k]), int(moments[k])
                 top_why = food.reason(clock, index, top_ms, clock_from_ms=clock_from_ms)
     if top_rank < Verdict.HOLD.rank:
-        quiet = _silences(view, settings, from_ms=from_ms, to_ms=to_ms)
+        quiet = silent(view, settings, from_ms=from_ms, to_ms=to_ms)
         outlasted = quiet.at(moments)
         if outlasted.any():
             found = int(moments[int(np.argmax(outlasted))])

@@ -21,6 +21,7 @@ from services.telemetry import BOOLEAN_COLUMNS, COLUMNS, TEXT_COLUMNS, FloatArra
 from services.timebase import MINUTE_MS, SECOND_MS, ms_of
 
 BoolArray = npt.NDArray[np.bool_]
+Corrections = tuple[sensor_checks.Correction, ...]
 Flag = Literal["stuck", "out_of_range", "missing", "jump", "conflict", "drift", "check_failed"]
 
 SERVICE_INTERVAL_S = 60.0
@@ -53,6 +54,8 @@ class Quality:
     """The most that was added to readings of the cabinet sensor; never negative. [K]"""
     told: tuple[str, ...] = ()
     """What checks in melting ice made of the readings, in plain words."""
+    corrections: tuple[Corrections, Corrections] = ((), ())
+    """What is added to readings of the cabinet sensor and of the product probe, over all time."""
 
     @property
     def two_sided(self) -> bool:
@@ -167,7 +170,7 @@ def judged(
             continue
         channel = COLUMNS[column]
         values = series.numbers(column)
-        wrong = _out_of_range(values, column)
+        wrong = impossible(values, column)
         flags += _flags_of(series.t_ms, wrong, channel.name, "out_of_range")
         usable[column] = np.where(wrong, np.nan, values)
     for column, start_ms, end_ms in drifts(series, usable):
@@ -201,6 +204,7 @@ def judged(
         flags=tuple(sorted((*flags, *air.flags, *probe.flags), key=lambda f: (f.start, f.channel, f.flag))),
         correction_k=float(np.max(air.low_k, initial=0.0)),
         told=(*air.told, *probe.told),
+        corrections=(air.found, probe.found),
     )
 
 
@@ -208,6 +212,7 @@ def judged(
 class _Checked:
     """What the checks in melting ice of one channel make of its readings."""
 
+    found: Corrections
     low_k: FloatArray
     high_k: FloatArray
     flags: tuple[SensorFlag, ...]
@@ -228,6 +233,7 @@ class _Checked:
         seen = channel == "cabinet" or series.has("product_c")
         inside = sensor_checks.seen_by(found, series.t_ms) if seen else ()
         return _Checked(
+            found,
             low_k,
             high_k,
             tuple(
@@ -238,7 +244,8 @@ class _Checked:
         )
 
 
-def _out_of_range(values: FloatArray, column: str) -> BoolArray:
+def impossible(values: FloatArray, column: str) -> BoolArray:
+    """Return which readings no such sensor can have measured."""
     channel = COLUMNS[column]
     wrong = np.zeros(values.shape, dtype=bool)
     if channel.lowest is not None:

@@ -192,6 +192,9 @@ def _freezer(
     clock: Clock, classes: Sequence[FoodClass], *, from_ms: float, as_of_ms: int, last_ms: int
 ) -> Iterator[FoodAnswer]:
     curve, gap_ms = clock.track.whole_curve, clock.track.gap_ms
+    limits = sorted((x for x in clock.limits if x.frozen and x.law and not x.guard), key=lambda x: x.limit_c)
+    if not limits:
+        return
     over = line_parts(curve.t_ms, curve.highest_c, limit_c=OVER_40F_C, gap_ms=gap_ms)
     begin, now = np.array([from_ms]), np.array([float(as_of_ms)])
     inside = curve.highest_c[int(np.searchsorted(curve.t_ms, from_ms)) :]
@@ -208,7 +211,6 @@ def _freezer(
         silent_ms=as_of_ms - last_ms,
         marks=(),
     )
-    limits = sorted((x for x in clock.limits if x.frozen and x.law and not x.guard), key=lambda x: x.limit_c)
     if not _left_frozen(limits, warmth):
         return
     food_class: FoodClass = "ice_cream" if "ice_cream" in classes else classes[0]

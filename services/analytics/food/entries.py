@@ -7,10 +7,11 @@ from typing import Literal
 import numpy as np
 
 from services.analytics.food import track as clock
-from services.analytics.food.exposure import line_parts, stretch_stats
+from services.analytics.food.episodes import NOTHING_TOLD, Told, told
+from services.analytics.food.exposure import line_parts
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_ms
-from services.analytics.food.limit import FREEZER_MARKS_C, HOT_AIR_C, Limit, Limits
+from services.analytics.food.limit import HOT_AIR_C, Limit, Limits
 from services.analytics.food.reasons import air_rows, rows
 from services.analytics.food.verdicts import (
     SAME_MIN,
@@ -23,12 +24,14 @@ from services.analytics.food.verdicts import (
     standing_min,
     why,
 )
-from services.domain import Episode, Exposure, UnitSettings, Verdict
 from services.domain import Evidence as Row
+from services.domain import Exposure, UnitSettings, Verdict
 from services.telemetry import FloatArray, IntArray
 from services.timebase import MINUTE_MS, Span
 
 Basis = Literal["probe", "modelled_food", "cabinet"]
+Memo = dict[tuple[Basis, int], Told]
+"""What was told last of each clock's limits, by basis and place."""
 COARSE_MS = 30 * MINUTE_MS
 """Spacing above which a log is too coarse for anything better than watch."""
 _BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air", "cabinet": "cabinet air"}
@@ -177,10 +180,16 @@ def rank_at(
 
 
 def clock_entries(
-    clock_: Clock, settings: UnitSettings, *, as_of_ms: int, clock_from_ms: int | None
+    clock_: Clock,
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    clock_from_ms: int | None,
+    memo: Memo | None = None,
 ) -> list[Exposure]:
     """Return one entry per limit of a clock that carries verdicts."""
-    moment = np.array([float(as_of_ms)])
+    moment, memo = np.array([float(as_of_ms)]), {} if memo is None else memo
+    whole = clock_.track.whole_curve
     entries = []
     for index, limit in enumerate(clock_.limits):
         rank, minutes = rank_at(clock_, index, moment, clock_from_ms=clock_from_ms)
@@ -189,7 +198,17 @@ def clock_entries(
         if settings.unit.state != "in_use":
             verdict, words = RESTING[settings.unit.state], f"{PEOPLE_SAY[settings.unit.state]}; {words}"
         entries.append(
-            _entry(clock_, index, minutes, as_of_ms=as_of_ms, rule=limit.rule, verdict=verdict, words=words)
+            _entry(
+                clock_,
+                index,
+                minutes,
+                whole,
+                memo,
+                as_of_ms=as_of_ms,
+                rule=limit.rule,
+                verdict=verdict,
+                words=words,
+            )
         )
     return entries
 
@@ -207,22 +226,19 @@ def sentence(rule: str | None, words: str) -> str:
     return f"{words[:1].upper()}{words[1:]} ({rule})"
 
 
-def marks(settings: UnitSettings) -> tuple[Limit, ...]:
-    """Return the temperatures whose minutes are shown apart, without a verdict."""
-    if settings.unit.kind != "freezer":
-        return ()
-    return tuple(Limit("", mark, "information only, no rule") for mark in FREEZER_MARKS_C)
-
-
-def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, marks: int) -> list[Exposure]:
+def cabinet_entries(
+    clock_: Clock, settings: UnitSettings, *, as_of_ms: int, marks: int, memo: Memo | None = None
+) -> list[Exposure]:
     """Return the exact minutes of the air itself over all that is looked at; they raise at most watch.
 
     The last `marks` limits are information only.
     """
-    moment = np.array([float(as_of_ms)])
+    moment, memo = np.array([float(as_of_ms)]), {} if memo is None else memo
+    whole = clock_.track.whole_curve
     entries = []
     for index, limit in enumerate(clock_.limits):
-        minutes = _whole(clock_.evidence[index], as_of_ms)
+        # since the unit was first heard, not of the last 72 h only
+        minutes = minutes_at(clock_.evidence[index], moment, clock_from_ms=None, reach_ms=np.inf)
         stood_min = float(standing_min(clock_.evidence[index], moment)[0])
         stands = stood_min >= STANDING_MIN - SAME_MIN
         doubt = stands or bool(minutes.silent[0])
@@ -238,6 +254,8 @@ def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, mar
                 clock_,
                 index,
                 minutes,
+                whole,
+                memo,
                 as_of_ms=as_of_ms,
                 rule=rule,
                 verdict=judged,
@@ -248,15 +266,12 @@ def cabinet_entries(clock_: Clock, settings: UnitSettings, *, as_of_ms: int, mar
     return entries
 
 
-def _whole(evidence: Evidence, as_of_ms: int) -> Minutes:
-    """Return the minutes since the unit was first heard, not of the last 72 h only."""
-    return minutes_at(evidence, np.array([float(as_of_ms)]), clock_from_ms=None, reach_ms=np.inf)
-
-
 def _entry(
     clock_: Clock,
     index: int,
     minutes: Minutes,
+    whole: clock.Curve,
+    memo: Memo,
     *,
     as_of_ms: int,
     rule: str | None,
@@ -268,9 +283,10 @@ def _entry(
     begin = float(minutes.from_ms[0])
     above, unknown = float(minutes.above[0]), float(minutes.unknown[0])
     spans = clock_.track.above[index].clipped(begin, float(as_of_ms))
-    whole = clock_.track.whole_curve
-    times, curve = whole.t_ms, whole.lowest_c if limit.below else whole.highest_c
-    inside = curve[int(np.searchsorted(times, begin)) :]
+    key = clock_.basis, index
+    memo[key] = told(whole, spans, below=limit.below, before=memo.get(key, NOTHING_TOLD))
+    curve = whole.lowest_c if limit.below else whole.highest_c
+    inside = curve[int(np.searchsorted(whole.t_ms, begin)) :]
     extreme = np.min if limit.below else np.max
     peak_c = float(extreme(inside)) if inside.size else None
     lawful = rule is not None and limit.law
@@ -286,7 +302,7 @@ def _entry(
         minutes_worst_case=above + unknown,
         peak_c=peak_c,
         peak_c_reason=None if inside.size else "nothing measured",
-        episodes=_episodes(times, curve, spans, below=limit.below),
+        episodes=memo[key].episodes,
         verdict=verdict,
         verdict_reason="information only" if verdict is None else None,
         reasons=() if verdict is None else _reasons(clock_, limit, minutes, peak_c, stood_min),
@@ -319,23 +335,6 @@ def _compliant(clock_: Clock, limit: Limit, minutes: Minutes) -> Literal["yes", 
         return "unknown" if clock_.basis == "cabinet" else "no"
     doubt = float(minutes.worst_case[0]) > allowed or bool(minutes.silent[0]) or bool(minutes.awaited[0])
     return "unknown" if doubt else "yes"
-
-
-def _episodes(times: IntArray, curve: FloatArray, spans: Intervals, *, below: bool) -> tuple[Episode, ...]:
-    sign = -1.0 if below else 1.0
-    stats = stretch_stats(times, sign * curve, spans)
-    return tuple(
-        Episode.model_construct(
-            start=round(start), end=round(end), minutes=(end - start) / MINUTE_MS, peak_c=peak, mean_c=mean
-        )
-        for start, end, peak, mean in zip(
-            spans.start_ms.tolist(),
-            spans.end_ms.tolist(),
-            (sign * stats.peak_c).tolist(),
-            (sign * stats.mean_c).tolist(),
-            strict=True,
-        )
-    )
 
 
 def headline(entries: Sequence[Exposure]) -> tuple[Verdict, str]:

@@ -66,6 +66,8 @@ def line_parts(t_ms: IntArray, value_c: FloatArray, *, limit_c: float, gap_ms: f
     left, right = value_c[:-1], value_c[1:]
     over_left, over_right = left > limit_c, right > limit_c
     gap, gap_above = gaps(end - start, over_left & over_right, gap_ms=gap_ms)
+    if not gap.any() and not over_right.any() and not over_left[0]:
+        return Parts(Intervals.empty(), Intervals.empty())
     rise = right - left
     with np.errstate(divide="ignore", invalid="ignore"):
         crossing = start + (limit_c - left) / rise * (end - start)

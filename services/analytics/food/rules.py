@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from services.analytics.food.house import house_limits
-from services.analytics.food.limit import Limit, Limits
+from services.analytics.food.limit import FREEZER_MARKS_C, Limit, Limits
 from services.analytics.food.rulebook.catalog import DEFAULT_RULES, RULES
 from services.analytics.food.rulebook.clause import FROZEN, RuleSet
 from services.analytics.food.rulebook.eu_quick_frozen import BRIEF_C, BRIEF_MIN
@@ -42,6 +42,13 @@ def limits_of(settings: UnitSettings) -> Limits:
         brief_min=food.brief_min,
         error_k=settings.unit.sensor.error_k,
     )
+
+
+def marks_of(settings: UnitSettings) -> tuple[Limit, ...]:
+    """Return the temperatures whose minutes are shown apart, without a verdict."""
+    if settings.unit.kind != "freezer":
+        return ()
+    return tuple(Limit("", mark, "information only, no rule") for mark in FREEZER_MARKS_C)
 
 
 def limits_for(

@@ -69,9 +69,11 @@ def minutes_at(
     if clock_from_ms is not None:
         begin = np.maximum(begin, float(clock_from_ms))
     begin = np.minimum(begin, as_of_ms)
-    newest = np.searchsorted(evidence.sample_ms, as_of_ms, side="right") - 1
-    times = np.append(evidence.sample_ms.astype(np.float64), np.nan)
-    last = np.where(newest >= 0, times[newest], np.minimum(heard, as_of_ms))
+    times = evidence.sample_ms
+    newest = np.searchsorted(times, as_of_ms, side="right") - 1
+    last = np.minimum(heard, as_of_ms)
+    if times.size:
+        last = np.where(newest >= 0, times[np.maximum(newest, 0)].astype(np.float64), last)
     silent = (as_of_ms - last > evidence.gap_ms) | (newest < 0)
     until = np.maximum(last, begin)
     tail = (as_of_ms - until) / MINUTE_MS - evidence.expected.minutes_between(until, as_of_ms)
