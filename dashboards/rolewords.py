@@ -16,6 +16,8 @@ ROLES: Table[Role] = Table(
     }
 )
 VERIFIED, NOT_VERIFIED = Phrase("verified"), Phrase("not verified")
+CHECKED = frozenset({"account", "pin"})
+"""Ways of signing in which somebody proved who he is: by logging in, or with a PIN on a shared device."""
 
 
 class Place(Protocol):
@@ -40,9 +42,9 @@ def places_words(sites: Sites, known: Sequence[Place]) -> str:
 
 def signed_words(signed: str | None) -> str:
     """Return whether anybody checked who signed."""
-    return VERIFIED() if signed == "account" else NOT_VERIFIED()
+    return VERIFIED() if signed in CHECKED else NOT_VERIFIED()
 
 
 def signer_words(who: str, signed: str | None) -> str:
     """Return a name with whether it was checked, for lists that say of the rest that it was not."""
-    return f"{who} ({VERIFIED})" if signed == "account" else who
+    return f"{who} ({VERIFIED()})" if signed in CHECKED else who

@@ -209,7 +209,7 @@ def say(request: Request, desk: AtDesk, batch: BatchPath, form: Annotated[SaidOf
     """Write down what happened to a batch."""
     if form.kind == "loaded":
         raise HTTPException(422, _("A batch is put in on the page of its camp."))
-    happened = happened_ms(form.ago_min, desk.now_ms()) if form.ago_min else None
+    happened = happened_ms(form.ago_min, desk.spoken_ms()) if form.ago_min else None
     desk.say_of_batch(batch, form.kind, form.person, form.body(), happened_ms=happened)
     response = RedirectResponse(f"/batches/{batch}?noted={form.kind}", status_code=303)
     remember(request, response, form.person)

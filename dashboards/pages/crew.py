@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Path, Request
 from starlette.responses import RedirectResponse, Response
 
 from dashboards import text
+from dashboards.language import Phrase, _
 from dashboards.pages.login import AtDoor, status_of
 from dashboards.pages.render import draw_phone
 from dashboards.rolewords import ROLES, places_words
@@ -23,9 +24,9 @@ SitesField = Annotated[list[str], Form(max_length=500)]
 Everywhere = Annotated[str, Form(max_length=3)]
 Label = Annotated[str, Form(min_length=1, max_length=80)]
 
-_CODE_HOW = (
-    "Tell it to {who} in person or over the phone. It is shown only now, works once and ends after 72 hours. "
-    "It is typed at {where}."
+_CODE_HOW = Phrase(
+    "Tell it to %(who)s in person or over the phone. It is shown only now, works once and ends "
+    "after 72 hours. It is typed at %(where)s."
 )
 
 
@@ -115,8 +116,8 @@ def invite(  # noqa: PLR0917 - a form has as many fields as it has
         code = door.book.invite(name, role, _sites(everywhere, site), who=who, now_ms=door.now_ms())
     except Refused as error:
         return _page(request, door, wrong=error)
-    how = _CODE_HOW.format(who=name.strip(), where="/welcome")
-    return _page(request, door, given=Given(f"Code for {name.strip()}", code, how))
+    how = _CODE_HOW(who=name.strip(), where="/welcome")
+    return _page(request, door, given=Given(_("Code for %(name)s", name=name.strip()), code, how))
 
 
 @router.post("/people/{number}/change")
@@ -161,14 +162,19 @@ def device(
         code = door.book.device_code(label, _sites(everywhere, site), who=who, now_ms=door.now_ms())
     except Refused as error:
         return _page(request, door, wrong=error)
-    how = _CODE_HOW.format(who="whoever holds the device", where="/welcome on that device")
-    return _page(request, door, given=Given(f"Code for {label.strip()}", code, how))
+    how = _CODE_HOW(who=_("whoever holds the device"), where=_("/welcome on that device"))
+    return _page(request, door, given=Given(_("Code for %(name)s", name=label.strip()), code, how))
 
 
 @router.post("/people/device/end")
-def end_device(door: AtDoor, device: Annotated[str, Form(pattern=r"^[0-9a-f]{64}$")]) -> Response:
+def end_device(
+    request: Request, door: AtDoor, device: Annotated[str, Form(pattern=r"^[0-9a-f]{64}$")]
+) -> Response:
     """Take a device out."""
-    door.book.end_session(device)
+    try:
+        door.book.end_device(device, who=asker_of(request).name, now_ms=door.now_ms())
+    except Refused as error:
+        return _page(request, door, wrong=error)
     return RedirectResponse("/people", 303)
 
 
@@ -187,8 +193,8 @@ def token(  # noqa: PLR0917 - a form has as many fields as it has
         made = door.book.give_token(label, role, _sites(everywhere, site), who=who, now_ms=door.now_ms())
     except Refused as error:
         return _page(request, door, wrong=error)
-    how = "It is shown only now. The program sends it as: Authorization: Bearer and the token."
-    return _page(request, door, given=Given(f"Token for {label.strip()}", made, how))
+    how = _("It is shown only now. The program sends it as: Authorization: Bearer and the token.")
+    return _page(request, door, given=Given(_("Token for %(name)s", name=label.strip()), made, how))
 
 
 @router.post("/people/token/revoke")

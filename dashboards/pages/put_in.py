@@ -136,6 +136,7 @@ def _chosen(cards: list[UnitCard], unit: str) -> UnitCard | None:
 def add(request: Request, desk: AtDesk, site: str, unit: str = "") -> Response:
     """Show the templates: one tap puts food in."""
     place = site_of(desk, site)
+    now_ms, zone = desk.now_ms(), ZoneInfo(place.timezone)
     cards = _cabinets(desk, site)
     chosen = _chosen(cards, unit)
     templates = templates_for(desk.fleet().templates, chosen)
@@ -144,7 +145,9 @@ def add(request: Request, desk: AtDesk, site: str, unit: str = "") -> Response:
         "add.html",
         site=place,
         unit="" if chosen is None else chosen.unit,
-        cabinets=_views(cards, desk.now_ms()),
+        cabinets=_views(cards, now_ms),
+        now_ms=now_ms,
+        made=text.clock(now_ms, zone, now_ms),
         templates=templates,
         cooked=any(t.food_class == "cooked" for t in templates),
         people=desk.people(),
@@ -156,6 +159,7 @@ def add(request: Request, desk: AtDesk, site: str, unit: str = "") -> Response:
 def details(request: Request, desk: AtDesk, site: str, unit: str = "") -> Response:
     """Show the long form."""
     place = site_of(desk, site)
+    now_ms, zone = desk.now_ms(), ZoneInfo(place.timezone)
     cards = _cabinets(desk, site)
     chosen = _chosen(cards, unit)
     return draw_phone(
@@ -163,7 +167,9 @@ def details(request: Request, desk: AtDesk, site: str, unit: str = "") -> Respon
         "add_details.html",
         site=place,
         unit="" if chosen is None else chosen.unit,
-        cabinets=_views(cards, desk.now_ms()),
+        cabinets=_views(cards, now_ms),
+        now_ms=now_ms,
+        made=text.clock(now_ms, zone, now_ms),
         people=desk.people(),
         who=remembered(request),
     )
@@ -175,7 +181,7 @@ def put_in(request: Request, desk: AtDesk, site: str, form: Annotated[PutIn, For
     place = site_of(desk, site)
     if form.unit not in place.units:
         raise HTTPException(422, _("Choose a cabinet of this place."))
-    now_ms = desk.now_ms()
+    now_ms = desk.spoken_ms()
     happened = happened_ms(form.ago_min, now_ms) if form.ago_min else None
     new = _new(desk, form, now_ms, ZoneInfo(place.timezone))
     card = _just_said(desk, new, form.person, now_ms) or desk.load_batch(

@@ -42,6 +42,10 @@ def _environment() -> Environment:
         spot_note=foodwords.SPOT_NOTE,
         unrecorded_cook=foodwords.UNRECORDED_COOK,
         scale=language.scale,
+        degrees=text.degrees,
+        difference=text.difference,
+        plain=text.plain,
+        ages=text.AGES,
     )
     return environment
 
@@ -136,6 +140,7 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
         .render(
             css=Markup(_phone_style(theme)),  # noqa: S704 - our own file
             script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
+            outbox=request.app.state.shelf.url_or_none("outbox.js"),
             **_shared(request),
             **context,
         )

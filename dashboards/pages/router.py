@@ -7,6 +7,7 @@ from dashboards.pages import (
     account,
     batches,
     camp,
+    checks,
     compare,
     crew,
     departure,
@@ -17,6 +18,7 @@ from dashboards.pages import (
     log,
     login,
     mapped,
+    offline,
     plan,
     put_in,
     say,
@@ -36,7 +38,8 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
-    *(camp, put_in, batches, workshop, workshop_battery, workshop_unit, unit, log, say, health, why),
+    *(camp, checks, offline, put_in, batches),
+    *(workshop, workshop_battery, workshop_unit, unit, log, say, health, why),
     *(login, account, crew, languages, theme, trust),
 )
 

@@ -150,6 +150,8 @@ TABLE: tuple[Entry, ...] = (
         "/camp",
         "/camp/{site}",
         "/camp/{site}/food",
+        "/offline",
+        "/offline/kit",
         "/batches/{batch}",
         "/units/{unit}",
         "/units/{unit}/figure.json",
@@ -175,10 +177,13 @@ TABLE: tuple[Entry, ...] = (
     *_get(KITCHEN, "/camp/{site}/add", "/camp/{site}/add/details"),
     *_get(OFFICE, "/map"),
     *_post(KITCHEN, "/camp/{site}/add", "/batches/{batch}/say", "/units/{unit}/release"),
+    *_get(HANDS, "/camp/{site}/check"),
+    *_post(HANDS, "/camp/{site}/check"),
+    *_post(KITCHEN, "/kept/pin"),
     *_post(HANDS, "/units/{unit}/state", "/units/{unit}/correct", "/units/{unit}/check"),
     # People.
     *_get(EVERYONE, "/account", people_only=True),
-    *_post(EVERYONE, "/account/password", "/account/others", people_only=True),
+    *_post(EVERYONE, "/account/password", "/account/pin", "/account/others", people_only=True),
     *_get(HEAD, "/people", everywhere=True, people_only=True),
     *_post(
         HEAD,

@@ -1,6 +1,6 @@
 """The desk at which people come in: logging in, choosing a password, letting others in."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import Protocol
 
 from services.api.access import Asker
@@ -37,6 +37,21 @@ class AccountBook(EntryBook, Protocol):
 
     def end_session(self, ended: str) -> None:
         """End a session by its digest."""
+
+    def end_device(self, ended: str, *, who: str, now_ms: int) -> None:
+        """Take a device out by its digest."""
+
+    def set_pin(self, no: int, hashed: str | None, *, now_ms: int) -> None:
+        """Keep a new PIN, or none."""
+
+    def pin_of(self, name: str) -> str | None:
+        """Return what a PIN is checked against."""
+
+    def people_with_pin(self) -> frozenset[str]:
+        """Return the names that a PIN goes with."""
+
+    def show_pin(self, keys: Collection[str], *, who: str, device: str, now_ms: int) -> int:
+        """Write down that a PIN was shown for words."""
 
     def end_other_sessions(self, no: int, kept: str) -> None:
         """End every session of an account but one."""
@@ -127,18 +142,36 @@ class AccountDesk:
         WrongLogInError
             If name and password do not belong together.
         """
-        keys = (f"name {' '.join(name.split()).casefold()}", f"address {address}")
-        self._slow_down(keys)
-        found = self.book.log_in_of(name)
-        if not self._passwords.fits(password, None if found is None else found.hashed) or found is None:
-            self.book.note_refusal(keys, now_ms=self.now_ms())
-            raise WrongLogInError("Name and password do not belong together.")
-        self.book.forget_refusals(keys[0])
+        found = self.prove(name, password, address=address)
         if old is not None:
             self.book.end_session(old)
         return self.book.begin_session(found.account.no, now_ms=self.now_ms()), found.account
 
-    def _slow_down(self, keys: Sequence[str]) -> None:
+    def prove(self, name: str, password: str, *, address: str) -> LogIn:
+        """Return what a name and its password stand for (see `log_in` for what is raised)."""
+        keys = (f"name {' '.join(name.split()).casefold()}", f"address {address}")
+        self.slow_down(keys)
+        found = self.book.log_in_of(name)
+        if not self.fits(password, None if found is None else found.hashed) or found is None:
+            self.refuse(keys)
+            raise WrongLogInError("Name and password do not belong together.")
+        self.book.forget_refusals(keys[0])
+        return found
+
+    def hash(self, secret: str) -> str:
+        """Return what is kept of a secret."""
+        return self._passwords.hash(secret)
+
+    def fits(self, secret: str, hashed: str | None) -> bool:
+        """Return whether a secret is the one that was hashed."""
+        return self._passwords.fits(secret, hashed)
+
+    def refuse(self, keys: Iterable[str]) -> None:
+        """Remember that something was refused, under each key."""
+        self.book.note_refusal(keys, now_ms=self.now_ms())
+
+    def slow_down(self, keys: Sequence[str]) -> None:
+        """Refuse for a while what was refused too often under one of these keys."""
         now = self.now_ms()
         for key, most in zip(keys, (TRIES_A_NAME, TRIES_AN_ADDRESS), strict=False):
             tries = self.book.refusals(key, since_ms=now - WINDOW_MS)
@@ -156,12 +189,16 @@ class AccountDesk:
 
     def log_out(self, asker: Asker) -> None:
         """End the session of whoever asks."""
-        if asker.session is not None and asker.kind in {"person", "device"}:
+        if asker.session is None:
+            return
+        if asker.kind == "person":
             self.book.end_session(asker.session)
+        elif asker.kind == "device":
+            self.book.end_device(asker.session, who=asker.name, now_ms=self.now_ms())
 
     def _code(self, typed: str, address: str, purposes: tuple[str, ...]) -> Code:
         keys = (f"codes {address}", f"address {address}")
-        self._slow_down(keys)
+        self.slow_down(keys)
         found = self.book.code(typed, now_ms=self.now_ms())
         if found is None or found.purpose not in purposes:
             self.book.note_refusal(keys, now_ms=self.now_ms())
@@ -199,7 +236,7 @@ class AccountDesk:
             If the old one is wrong, or the new one too easily guessed.
         """
         keys = (f"name {asker.name.casefold()}", f"address {address}")
-        self._slow_down(keys)
+        self.slow_down(keys)
         found = self.book.log_in_of(asker.name)
         if not self._passwords.fits(old, None if found is None else found.hashed) or found is None:
             self.book.note_refusal(keys, now_ms=self.now_ms())

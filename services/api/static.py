@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+WORKER = "worker.js"
 _FOREVER = "public, max-age=31536000, immutable"
 
 
@@ -42,6 +43,10 @@ class StaticShelf:
         self._names[name] = hashed
         self._held[hashed] = _Held(content, gzip.compress(content, 9, mtime=0), kind)
 
+    def url_or_none(self, name: str) -> str | None:
+        """Return the address of a file, None when there is no such file."""
+        return self.url(name) if name in self._names else None
+
     def url(self, name: str) -> str:
         """Return the address of a file.
 
@@ -58,6 +63,8 @@ class StaticShelf:
         if held is None:
             raise HTTPException(404)
         headers = {"Cache-Control": _FOREVER, "Vary": "Accept-Encoding"}
+        if request.path_params["name"] == self._names.get(WORKER):
+            headers["Service-Worker-Allowed"] = "/"  # it keeps pages of the whole house
         if "gzip" in request.headers.get("accept-encoding", ""):
             return Response(
                 held.packed, headers={**headers, "Content-Encoding": "gzip"}, media_type=held.media_type
