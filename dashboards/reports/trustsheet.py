@@ -55,7 +55,7 @@ def style() -> str:
 
 def html(room: Trust | None) -> str:
     """Return the page; without an authority it says what to do."""
-    code = "" if room is None else segno.make(room.doors[0], error="m").svg_inline(light="#fff")
+    code = "" if room is None else segno.make(room.doors[0], error="m").svg_inline(light="#fff", omitsize=True)
     return alone(
         "trust.html",
         room=room,

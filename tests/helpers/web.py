@@ -5,19 +5,22 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
 
 
 @contextlib.contextmanager
-def serving(app: FastAPI) -> Iterator[str]:
-    """Yield the address the application answers on."""
+def serving(app: FastAPI, tls: tuple[Path, Path] | None = None) -> Iterator[str]:
+    """Yield the address the application answers on, with a certificate and its key by TLS."""
     # the protocol is named so that small answers are not held back for an acknowledgement
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
         listener.bind(("127.0.0.1", 0))
         listener.listen(64)
         config = uvicorn.Config(app, log_level="critical", timeout_graceful_shutdown=1, ws="none")
+        if tls is not None:
+            config.ssl_certfile, config.ssl_keyfile = tls
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
         thread.start()
@@ -27,7 +30,8 @@ def serving(app: FastAPI) -> Iterator[str]:
                 if time.monotonic() > deadline or not thread.is_alive():
                     raise RuntimeError("the web server did not start")
                 time.sleep(0.01)
-            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+            scheme = "http" if tls is None else "https"
+            yield f"{scheme}://127.0.0.1:{listener.getsockname()[1]}"
         finally:
             server.should_exit = True
             thread.join(10)

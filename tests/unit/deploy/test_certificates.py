@@ -1,9 +1,13 @@
+import shutil
+import subprocess
+
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
 from deploy import certificates
+from services.clock import now_ms
 from services.errors import ConfigurationError
 from services.timebase import DAY_MS, datetime_of
 
@@ -108,3 +112,72 @@ def test_keys_are_elliptic_and_named_by_their_fingerprint(authority):
     certificate = x509.load_pem_x509_certificate(authority.certificate)
     assert isinstance(certificate.public_key(), ec.EllipticCurvePublicKey)
     assert len(certificates.fingerprint(authority.certificate).split(":")) == 32
+
+
+def _openssl_says(folder, made, leaf):
+    """Return what another program makes of a certificate, as a browser would use it."""
+    (folder / "root.pem").write_bytes(made.root)
+    (folder / "issuer.pem").write_bytes(made.issuer.certificate)
+    (folder / "leaf.pem").write_bytes(leaf)
+    command = ["openssl", "verify", "-purpose", "sslserver", "-CAfile", "root.pem"]
+    done = subprocess.run(
+        [*command, "-untrusted", "issuer.pem", "leaf.pem"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    return done.stdout + done.stderr
+
+
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="needs the openssl program")
+@pytest.mark.parametrize(
+    ("site", "taken", "refused"),
+    [
+        (
+            ("camp.lan", "10.0.0.7"),
+            [("camp.lan",), ("10.0.0.7",)],
+            [("bank.example",), ("10.0.0.8",), ("::1",)],
+        ),
+        (("10.0.0.7",), [("10.0.0.7",)], [("camp.lan",), ("10.0.0.7", "camp.lan")]),
+        (("camp.lan",), [("camp.lan",), ("box.camp.lan",)], [("10.0.0.7",), ("fd00::1",), ("acamp.lan",)]),
+    ],
+    ids=["both", "addresses-only", "names-only"],
+)
+def test_a_sites_authority_speaks_for_its_own_names_and_no_others(tmp_path, site, taken, refused):
+    made = certificates.site_authority(site, now_ms=now_ms())
+    assert certificates.confined_to(made.issuer.certificate) == site
+    for hosts in (site, *taken):
+        said = _openssl_says(
+            tmp_path, made, certificates.of_pages(made.issuer, hosts, now_ms=now_ms()).certificate
+        )
+        assert said == "leaf.pem: OK\n", hosts
+    for hosts in refused:
+        said = _openssl_says(
+            tmp_path, made, certificates.of_pages(made.issuer, hosts, now_ms=now_ms()).certificate
+        )
+        assert "subtree violation" in said, hosts
+
+
+def test_the_issuer_of_a_site_is_bound_where_an_installed_roots_own_limits_are_not_looked_at():
+    """The library validates from the root's name and key, and holds the issuer to its limits all the same."""
+    made = certificates.site_authority(["camp.lan"], now_ms=NOW_MS)
+    issuer = x509.load_pem_x509_certificate(made.issuer.certificate)
+    store = Store([x509.load_pem_x509_certificate(made.root)])
+    for host, fine in (("camp.lan", True), ("bank.example", False)):
+        chain = certificates.of_pages(made.issuer, [host], now_ms=NOW_MS).certificate
+        leaf, *between = x509.load_pem_x509_certificates(chain)
+        assert between == [issuer]
+        at = PolicyBuilder().store(store).time(datetime_of(NOW_MS))
+        verifier = at.build_server_verifier(x509.DNSName(host))
+        if fine:
+            assert verifier.verify(leaf, between)[0] == leaf
+        else:
+            with pytest.raises(VerificationError):
+                verifier.verify(leaf, between)
+
+
+def test_a_site_needs_a_name_and_a_real_one():
+    for hosts in ([], ["no spaces"], ["*.lan"]):
+        with pytest.raises(ConfigurationError, match="name"):
+            certificates.site_authority(hosts, now_ms=NOW_MS)
