@@ -19,6 +19,8 @@ class CardView:
     site: str | None
     kind: str
     state: str
+    """In words."""
+    state_key: str
     in_use: bool
     verdict: str
     word: str
@@ -37,6 +39,7 @@ class CardView:
     heard_at: str
     old: bool
     notes: tuple[str, ...]
+    on_battery: bool
     run: text.RunoutWords
     risk: str
     holdable: bool
@@ -61,6 +64,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         site=card.site,
         kind=card.kind,
         state=text.STATES[card.state],
+        state_key=card.state,
         in_use=card.state == "in_use",
         verdict="resting" if resting else card.standing.value,
         word=words[0],
@@ -77,6 +81,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         heard_at="" if heard_ms is None else text.clock(heard_ms, zone, now_ms),
         old=heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card),
         notes=tuple(_notes(card)),
+        on_battery=card.runout.reason != "no_battery",
         run=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
         risk=text.risk_words(risk, zone=zone, now_ms=now_ms),
         holdable=(card.standing if card.own_standing is None else card.own_standing).rank
