@@ -2,6 +2,7 @@
 
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helpreadings import READINGS
+from dashboards.helpworkshop import WORKSHOP
 from dashboards.language import Phrase
 
 _ESTIMATE = Phrase("Estimate of this project; thresholds without a published source are judgement.")
@@ -169,6 +170,18 @@ POWER: dict[str, Help] = {
         Phrase("The cabinet's heat gain and cooling, as learned or assumed."),
         Phrase("How often its lid will be opened."),
     ),
+    "warm_load": Help(
+        Phrase("What warm food costs"),
+        Phrase("The charge it takes to bring down what is put in warm, and how long that takes."),
+        Phrase("Weight and temperature as given; heat of food by its kind. The rest is an estimate."),
+        Phrase("How it is packed, and whether it stands in the way of the air."),
+    ),
+    "hourly": Help(
+        Phrase("Hour by hour"),
+        Phrase("The ends of the bands of the pictures above, as numbers: charge of banks and warmest food."),
+        Phrase("The same 200 drawn courses of the trip."),
+        Phrase("Moments between two full hours."),
+    ),
     "changes": Help(
         Phrase("What would make it hold"),
         Phrase("The same trip worked out again with one change at a time; faint ones are not enough alone."),
@@ -271,6 +284,7 @@ WORK: dict[str, Help] = {
 GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
+    (Phrase("Workshop"), WORKSHOP),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
 )

@@ -126,7 +126,7 @@ def draw(request: Request, name: str, status: int = 200, **context: Any) -> Resp
     return HTMLResponse(body, status, {"Content-Security-Policy": _desk_policy(theme)})
 
 
-def written(name: str, **context: Any) -> str:  # noqa: ANN401 - templates take anything
+def written(name: str, /, **context: Any) -> str:  # noqa: ANN401 - templates take anything
     """Return a sheet for paper, which holds all it needs."""
     return _environment().get_template(name).render(**context)
 

@@ -1,5 +1,6 @@
 """Lays documents out as PDF; what that needs is loaded only when a PDF is asked for."""
 
+import hashlib
 import logging
 from typing import TYPE_CHECKING
 
@@ -18,12 +19,12 @@ MISSING = (
 
 
 def pdf_bytes(made: LogSheet) -> bytes:
-    """Return a log as PDF: the same log gives the same bytes on the same machine."""
-    return laid_out(sheet.html(made), sheet.identifier(made))
+    """Return a log as PDF (see `laid_out`)."""
+    return laid_out(sheet.html(made))
 
 
-def laid_out(html: str, identifier: str) -> bytes:
-    """Return a document as PDF; it must hold all it needs.
+def laid_out(page: str) -> bytes:
+    """Return a page that holds all it needs as PDF: the same page gives the same bytes on the same machine.
 
     Raises
     ------
@@ -36,12 +37,13 @@ def laid_out(html: str, identifier: str) -> bytes:
         raise ConfigurationError(MISSING, setting="PDF") from error
     # it writes remarks on style sheets to its own logger; ours has none that concern anybody
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
-    made: bytes | None = HTML(string=html, url_fetcher=_nothing_from_outside).write_pdf(
-        pdf_identifier=identifier.encode()
+    mark = hashlib.sha256(page.encode()).hexdigest()[:32]
+    content: bytes | None = HTML(string=page, url_fetcher=_nothing_from_outside).write_pdf(
+        pdf_identifier=mark.encode()
     )
-    if made is None:
+    if content is None:
         raise ConfigurationError("no PDF came out", setting="PDF")
-    return made
+    return content
 
 
 def _nothing_from_outside(url: str) -> "URLFetcherResponse":

@@ -1,7 +1,6 @@
 """A log as one page that reads on a screen and prints well."""
 
 import functools
-import hashlib
 import re
 from pathlib import Path
 from typing import Any
@@ -56,11 +55,6 @@ def file_stem(made: LogSheet) -> str:
     """Return a file name without its ending: the unit and the first and last day."""
     first, last = (text.local(t, made.zone).date() for t in (made.span.start_ms, made.span.end_ms - 1))
     return f"{made.settings.unit.id}_log_{first}_{last}"
-
-
-def identifier(made: LogSheet) -> str:
-    """Return a mark that is the same for the same log only."""
-    return hashlib.sha256(html(made).encode()).hexdigest()[:32]
 
 
 def _view(made: LogSheet) -> Plain:

@@ -150,6 +150,7 @@ class Unit(Frozen):
     site: Identifier | None = None
     state: UnitState = "in_use"
     volume_l: float | None = Field(default=None, gt=0)
+    plate: str | None = Field(default=None, max_length=120, description="Type plate: model, serial number.")
     set_point_c: float | None = None
     interval_s: int | None = Field(default=None, gt=0)
     food: Food = Food()

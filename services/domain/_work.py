@@ -5,6 +5,14 @@ from pydantic import Field
 from services.domain._frozen import Frozen
 from services.domain._reasoned import Instant, WithReasons
 
+DROP_LIMIT_SHARE = 0.03
+"""Most of the nominal voltage that a cable to a unit should lose: the 3 % that ISO 10133 asks of important
+circuits in small craft (clause excerpt, seen in a secondary copy); for cold cabinets common practice."""
+DROP_LIMIT_SOURCE = (
+    f"{DROP_LIMIT_SHARE:.0%} of the nominal voltage: ISO 10133 for important circuits in small craft"
+    " (clause excerpt, seen in a secondary copy); for cold cabinets common practice"
+)
+
 
 class PathOhm(Frozen):
     """The resistance between battery and unit at an instant."""

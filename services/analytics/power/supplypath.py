@@ -14,13 +14,10 @@ from services.analytics.power.resistance import (
     cable_ohm,
 )
 from services.analytics.power.trend import Trend, trend_of
-from services.domain import SupplyPath, UnitSettings
+from services.domain import DROP_LIMIT_SHARE, SupplyPath, UnitSettings
 from services.telemetry import FloatArray
 from services.timebase import DAY_MS
 
-DESIGN_DROP_SHARE = 0.03
-"""Most of the nominal voltage that a cable to a unit should lose: the 3 % that ISO 10133 asks of important
-circuits in small craft (clause excerpt, seen in a secondary copy); for cold cabinets common practice."""
 ALARM_DROP_SHARE = 0.05
 """Lost at running current, more is worth a repair (judgement; IEC 60364-5-52 table G.52.1 has 5 % for other
 circuits, from memory)."""
@@ -81,7 +78,7 @@ def hours_lost(
 
 
 def advised_mm2(
-    *, length_m: float, running_a: float, nominal_v: float, drop_share: float = DESIGN_DROP_SHARE
+    *, length_m: float, running_a: float, nominal_v: float, drop_share: float = DROP_LIMIT_SHARE
 ) -> float | None:
     """Return the smallest usual section that loses no more than a share of the nominal voltage, hot.
 
@@ -251,7 +248,7 @@ def _words(
     if section is not None and section > settings.cable_mm2:
         said.append(
             f"{settings.cable_length_m:g} m of {settings.cable_mm2:g} mm² is thin for"
-            f" {settings.running_a:g} A: {section:g} mm² keeps within {DESIGN_DROP_SHARE:.0%}."
+            f" {settings.running_a:g} A: {section:g} mm² keeps within {DROP_LIMIT_SHARE:.0%}."
             " Fuse it at the battery, at most the cable's rating."
         )
     elif drop > ALARM_DROP_SHARE and not worn:

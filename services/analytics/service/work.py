@@ -7,9 +7,9 @@ import numpy as np
 from services.analytics.power.curves import curve_of
 from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.resistance import FEWEST_STEPS, Reading, Steps, expected_ohm
-from services.analytics.power.supplypath import DESIGN_DROP_SHARE, FEWEST_A_DAY, daily_ohm
+from services.analytics.power.supplypath import FEWEST_A_DAY, daily_ohm
 from services.analytics.power.trend import trend_of
-from services.domain import PathOhm, UnitSettings, Work, WorkDay
+from services.domain import DROP_LIMIT_SHARE, DROP_LIMIT_SOURCE, PathOhm, UnitSettings, Work, WorkDay
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS, HOUR_MS
 
@@ -17,10 +17,6 @@ LEAST_SEEN_H = 1.0
 """Under an hour no share and no rate is told (judgement)."""
 MOST_STOPS = 60
 """Single stops handed on, evenly picked: more say nothing new on a chart."""
-DROP_SOURCE = (
-    f"{DESIGN_DROP_SHARE:.0%} of the nominal voltage: ISO 10133 for important circuits in small craft"
-    " (clause excerpt, seen in a secondary copy); for cold cabinets common practice"
-)
 NOT_SEEN = "no compressor state in these samples"
 TOO_SHORT = "less than an hour seen"
 
@@ -81,9 +77,9 @@ def work_of(
         starts_per_hour_reason=why,
         expected_ohm=expected_ohm(settings) if battery else None,
         expected_ohm_reason=fed,
-        drop_limit_v=DESIGN_DROP_SHARE * settings.nominal_v if battery else None,
+        drop_limit_v=DROP_LIMIT_SHARE * settings.nominal_v if battery else None,
         drop_limit_v_reason=fed,
-        drop_limit_source=DROP_SOURCE if battery else "",
+        drop_limit_source=DROP_LIMIT_SOURCE if battery else "",
         days=days,
         **({"stop_sd_ohm_reason": fed, "trend_reason": fed} if fed else path),
     )

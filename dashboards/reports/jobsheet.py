@@ -1,0 +1,227 @@
+"""What goes onto paper for the workshop: one unit's job, and the table of batteries and wires."""
+
+import functools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dashboards import text
+from dashboards.benchwords import (
+    CERTAINTIES,
+    CHEMISTRIES,
+    Fact,
+    bank_facts,
+    bench_facts,
+    cable_words,
+    full_words,
+    holds_words,
+    measured_words,
+    milliohm,
+    path_facts,
+    path_of,
+    work_in,
+)
+from dashboards.figures.workshop_svg import HEIGHT, WIDTH, charts
+from dashboards.language import Lines, _
+from dashboards.powerwords import evidence_words
+from services.domain import Bench, Cutout, Fleet, UnitCard, UnitSettings
+
+TEMPLATES = Path(__file__).resolve().parent.parent / "templates"
+CAUTIONS = Lines(
+    "Refrigerant is under pressure, and some kinds burn: refrigerant work by licensed technicians only, with"
+    " what the type plate names, away from flames and sparks.",
+    "A 12 or 24 V battery gives enough current to burn and to set on fire: isolate it first, no rings, no"
+    " loose tools. Electrical work is for electricians; fuse at the battery, at most the cable's rating.",
+    "Charging batteries give off gas that explodes: air the room. Engines and generators in the open air"
+    " only: exhaust kills.",
+    "Local codes and the maker's own instructions come before this sheet. It tells what changed, not what is"
+    " broken.",
+)
+AFTERWARDS = Lines(
+    "Let it run for 12 h as it is used, with its readings recorded, before it goes back (common practice, no"
+    " source).",
+    "After refrigerant work: pressure test with nitrogen, evacuate, weigh in the charge the type plate names"
+    " (common practice, no source).",
+)
+_MOST_CUTOUTS = 8
+BLANK = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CutoutRow:
+    """One cut-out as a row."""
+
+    start: str
+    end: str
+    minutes: str
+    voltage: str
+    rebound: str
+    cause: str
+    certainty: str
+    why: str
+    check: str
+    evidence: tuple[tuple[str, str, str], ...]
+    """Quantity, what was found against the threshold, and where the threshold comes from."""
+
+
+@functools.cache
+def style() -> str:
+    """Return the style that goes into every sheet, as it stands there."""
+    plain = re.sub(
+        r"/\*.*?\*/", "", (TEMPLATES / "jobsheet.css").read_text(encoding="utf-8"), flags=re.DOTALL
+    )
+    return "\n".join(line.strip() for line in plain.splitlines() if line.strip())
+
+
+def cutout_rows(card: UnitCard, found: Sequence[Cutout]) -> list[CutoutRow]:
+    """Return cut-outs as rows, the newest first."""
+    zone = text.zone_of(card)
+    return [
+        CutoutRow(
+            start=text.stamp(each.start, zone),
+            end=_("not over") if each.end is None else text.stamp(each.end, zone),
+            minutes=text.minutes(each.minutes_without_cooling),
+            voltage=text.volts(each.voltage_v),
+            rebound=text.volts(each.rebound_v),
+            cause=text.CAUSES[each.cause],
+            certainty=CERTAINTIES[each.certainty],
+            why=text.sentence(each.why),
+            check=text.CAUSE_CHECKS[each.cause],
+            evidence=tuple(evidence_words(row) for row in each.evidence),
+        )
+        for each in sorted(found, key=lambda each: -each.start)
+    ]
+
+
+def first_checks(card: UnitCard) -> list[str]:
+    """Return what to check first: of each finding, then of each cause, none twice."""
+    checks = [text.sentence(finding.check) for finding in card.service]
+    checks += [text.CAUSE_CHECKS[cutout.cause] for cutout in card.cutouts]
+    if any(flag.end is None for flag in card.sensors):
+        checks.append(_("Hold the doubtful sensor in melting ice, stirred, and write down what it reads."))
+    return list(dict.fromkeys(checks))
+
+
+def job_view(
+    card: UnitCard,
+    settings: UnitSettings,
+    analysis: Mapping[str, Any],
+    findings: Sequence[object],
+    sensors: Sequence[str],
+    *,
+    now_ms: int,
+) -> dict[str, Any]:
+    """Return everything a job sheet shows."""
+    zone = text.zone_of(card)
+    work, (path, no_path) = work_in(analysis), path_of(analysis)
+    cutouts = [Cutout.model_validate(item) for item in analysis.get("cutouts") or ()]
+    measured, gone = measured_words(card)
+    return {
+        "unit": card.unit,
+        "name": card.name,
+        "printed": f"{text.stamp(now_ms, zone)} {text.offset_name(now_ms, zone)}",
+        "facts": _facts(card, settings, now_ms),
+        "findings": findings,
+        "sensors": sensors,
+        "cutouts": cutout_rows(card, cutouts)[:_MOST_CUTOUTS],
+        "all_cutouts": len(cutouts),
+        "no_cutouts": text.sentence(str(analysis.get("cutouts_reason") or "")),
+        "checks": first_checks(card),
+        "charts": charts(work, path),
+        "box": (WIDTH, HEIGHT),
+        "numbers": bench_facts(card.bench),
+        "bank": [*bank_facts(settings, card.bench), *_path(settings, work, path, no_path)],
+        "measured": measured,
+        "gone": gone,
+        "readings": _readings(settings, card.bench),
+        "cautions": list(CAUTIONS),
+        "afterwards": list(AFTERWARDS),
+    }
+
+
+def _path(settings: UnitSettings, work: Any, path: Any, reason: str | None) -> list[Fact]:  # noqa: ANN401 - handed on
+    return path_facts(work, path, reason) if settings.has_battery else []
+
+
+def _facts(card: UnitCard, settings: UnitSettings, now_ms: int) -> list[tuple[str, str]]:
+    volume = "" if settings.unit.volume_l is None else f", {settings.unit.volume_l:g} l"
+    kind = _("fridge") if card.kind == "fridge" else _("freezer")
+    latest = card.latest.get("cabinet_c")
+    reading = text.degrees(None if latest is None else float(latest))
+    return [
+        (_("Unit"), f"{card.name} ({card.unit}), {kind}{volume}"),
+        (_("Place"), card.site_name or _("no place given")),
+        (_("Type plate"), settings.unit.plate or BLANK),
+        (_("Use"), text.STATES[card.state]),
+        (_("Set point, by the file"), text.degrees(card.set_point_c)),
+        (_("Last reading"), f"{reading}, {text.age(card.observed_at, now_ms)}"),
+    ]
+
+
+def _readings(settings: UnitSettings, bench: Bench | None) -> list[tuple[str, str]]:
+    """Return what to measure before and after, with what would be expected."""
+    found = []
+    if settings.has_battery:
+        sound = None if bench is None else bench.expected_ohm
+        drop = "" if sound is None else _("about %(ohm)s by the file", ohm=milliohm(sound))
+        amps = f"{settings.running_a:g} A"
+        found = [
+            (_("Battery at its terminals, at rest, V"), ""),
+            (_("Battery at its terminals, unit running, V"), ""),
+            (_("At the unit, running, V"), ""),
+            (_("Current, running, A"), _("%(amps)s by the file", amps=amps)),
+            (_("Resistance to the battery, mΩ"), drop),
+        ]
+    aim = _("%(value)s by the file", value=text.degrees(settings.set_point_c))
+    return [
+        *found,
+        (_("Cabinet, %(scale)s", scale="°C"), aim),
+        (_("Air around it, %(scale)s", scale="°C"), ""),
+        (_("Sensor in melting ice, %(scale)s", scale="°C"), _("0 °C is true, 1 K either way passes")),
+    ]
+
+
+BATTERY_HEADS = Lines(
+    "Unit", "Place", "Bank", "Kind", "Nominal, V", "Label, Ah", "Holds now", "Last full", "Cable",
+    "Resistance to the battery", "A sound one", "Lost at running current",
+)  # fmt: skip
+
+
+def battery_rows(fleet: Fleet, cards: Sequence[UnitCard]) -> list[list[str]]:
+    """Return one row for each unit: its bank and its wires, by the file, as measured and as learned."""
+    by_unit = {card.unit: card for card in cards}
+    rows = []
+    for unit in fleet.units:
+        settings, card = fleet.settings_of(unit.id), by_unit.get(unit.id)
+        rows.append(_battery_row(settings, None if card is None else card.bench))
+    return sorted(rows, key=lambda row: (row[1], row[2], row[0]))
+
+
+def _battery_row(settings: UnitSettings, bench: Bench | None) -> list[str]:
+    place = "" if settings.site is None else settings.site.name
+    name = f"{settings.name} ({settings.unit.id})"
+    if not settings.has_battery:
+        return [name, place, text.plain(settings.unit.supply.kind), *[BLANK] * (len(BATTERY_HEADS) - 3)]
+    bank = settings.bank
+    described = (
+        [_("not described"), "", f"{settings.nominal_v}", ""]
+        if bank is None
+        else [bank.id, CHEMISTRIES[bank.chemistry], f"{bank.nominal_v}", text.number(bank.capacity_ah, 0)]
+    )
+    return [name, place, *described, *_measured(bench)[:2], cable_words(settings), *_measured(bench)[2:]]
+
+
+def _measured(bench: Bench | None) -> list[str]:
+    unknown = _("not measured")
+    if bench is None:
+        return [unknown] * 5
+    ohm, sound, lost = bench.source_ohm, bench.expected_ohm, bench.drop_share
+    return [
+        holds_words(bench.capacity_ah) or unknown,
+        full_words(bench.days_since_full) or unknown,
+        unknown if ohm is None else milliohm(ohm),
+        unknown if sound is None else milliohm(sound),
+        unknown if lost is None else f"{text.number(100 * lost)} %",
+    ]
