@@ -14,6 +14,7 @@ from deploy.backing_up import bring_up_to_date
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.settings import Settings
 from services.store import StoreReader, TelemetryStore
+from services.store.counting import CountRule
 from services.store.influx_access import InfluxAccess
 from services.store.sqlite import SqliteReader, SqliteStore
 
@@ -45,8 +46,8 @@ def influx_access(settings: Settings) -> InfluxAccess:
     )
 
 
-def open_store(settings: Settings) -> TelemetryStore:
-    """Open the telemetry store for writing.
+def open_store(settings: Settings, rule: CountRule | None = None) -> TelemetryStore:
+    """Open the telemetry store for writing; with a rule its housekeeping counts hours by it.
 
     Raises
     ------
@@ -55,11 +56,11 @@ def open_store(settings: Settings) -> TelemetryStore:
     """
     _ready(settings)
     if settings.store == "sqlite":
-        return SqliteStore(settings.telemetry_db, seal_after_days=settings.seal_after_days)
+        return SqliteStore(settings.telemetry_db, seal_after_days=settings.seal_after_days, rule=rule)
     from services.store.influx import InfluxStore
     from services.store.influx_server import InfluxRefused
 
-    store = InfluxStore(influx_access(settings), settings.ledger_db)
+    store = InfluxStore(influx_access(settings), settings.ledger_db, rule=rule)
     try:
         store.check()
     except InfluxRefused as error:
@@ -78,16 +79,16 @@ def _ready(settings: Settings) -> None:
 
 
 @contextmanager
-def open_reader(settings: Settings) -> Iterator[StoreReader]:
+def open_reader(settings: Settings, rule: CountRule | None = None) -> Iterator[StoreReader]:
     """Open the telemetry store for reading; the file is made first where it does not exist yet."""
     _ready(settings)
     reader: StoreReader
     if settings.store == "sqlite":
-        reader = SqliteReader(settings.telemetry_db)
+        reader = SqliteReader(settings.telemetry_db, rule=rule)
     else:
         from services.store.influx import InfluxReader
 
-        reader = InfluxReader(influx_access(settings), settings.ledger_db)
+        reader = InfluxReader(influx_access(settings), settings.ledger_db, rule=rule)
     try:
         yield reader
     finally:

@@ -20,6 +20,7 @@ from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.foodchart import FoodChart
+from deploy.hourrule import HourRule
 from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
 from deploy.renewed import Renewed
@@ -39,7 +40,7 @@ from services.domain.fleetfile import parse_fleet, parse_unit_file
 from services.errors import ConfigurationError
 from services.ingest.access import Access
 from services.ingest.worker import run_ingest
-from services.monitor.worker import run_monitor
+from services.monitor.running import run_monitor
 from services.pulse import Pulse
 from services.records.facade import Records
 from services.settings import Settings
@@ -125,7 +126,7 @@ def ingest(settings: Settings) -> None:
     if broker_url is None:
         raise ConfigurationError("must say where the broker is, or --broker", setting="broker_url")
     records = open_records(settings)
-    store = open_store(settings)
+    store = open_store(settings, HourRule(records))
     try:
         run_ingest(
             broker_access(settings, broker_url),
@@ -198,7 +199,7 @@ def web(settings: Settings) -> None:
     """Serve API and pages until told to stop."""
     coming_in.require_private_pages(settings)
     stop = stop_event()
-    with open_reader(settings) as reader, trust_door(settings):
+    with open_reader(settings, HourRule(open_records(settings))) as reader, trust_door(settings):
         config = uvicorn.Config(
             build_app(settings, reader),
             host=settings.host,

@@ -17,6 +17,7 @@ import structlog
 from services.errors import DependencyUnavailable
 from services.store import keeping
 from services.store.bins import Grid
+from services.store.chunks import week_of
 from services.store.influx_bins import ROLLED_UP, bins_of_samples, hour_lines, hourly_of
 from services.store.influx_points import (
     ALL_FIELDS,
@@ -33,7 +34,7 @@ from services.store.protocol import Appended, Batch, Reject, Skipped
 from services.store.row_keeper import RowKeeper
 from services.store.rows import HEAD_WIDTH, VALUE_COLUMNS, Row, columns_in, values_of
 from services.store.schema import IMPORTED_BID
-from services.store.sealing import SETTLED
+from services.store.sealing import EVER_WEEK, SETTLED, weeks_with_rows
 from services.telemetry import COLUMNS, Rejected, Sample
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -66,8 +67,16 @@ class InfluxStore(RowKeeper, InfluxReader):
 
     _found: dict[tuple[int, int, int], Row]
     """What the server holds under the identities the present batch may repeat."""
+    _count_first = False
     _settled: set[tuple[int, int]] | None = None
     """Boots whose rows need not wait here any longer; None when that is not known."""
+
+    def weeks_held(self, connection: sqlite3.Connection, unit_no: int, unit: str) -> set[int]:
+        """Return the weeks from a unit's first sample to its last, and those of the rows that wait."""
+        waiting = weeks_with_rows(connection, EVER_WEEK, settled=False, unit_no=unit_no)
+        span = self.span_of(unit)
+        between = () if span is None else range(week_of(span[0]), week_of(span[1]) + 1)
+        return {*between, *(week for _, week in waiting)}
 
     def check(self) -> None:
         """Ask the server for next to nothing.
@@ -91,12 +100,17 @@ class InfluxStore(RowKeeper, InfluxReader):
         self._settled = None
 
     def tidy(self, now_ms: int) -> bool:
-        """Bring the hourly roll-up of one unit up to date; return whether more waits.
+        """Bring the hourly roll-up of one unit up to date, or count a day or two; return whether more waits.
 
         The hour that runs is left alone. What is written twice is the same.
         """
         if not self._send_settled():
             return False
+        self._count_first = not self._count_first
+        first, second = (self._count, self._roll) if self._count_first else (self._roll, self._count)
+        return first(now_ms) or second(now_ms)
+
+    def _roll(self, now_ms: int) -> bool:
         hourly = hourly_of(self._server.access.bucket)
         if not self._is_rolled_up(hourly):
             return False

@@ -1,6 +1,6 @@
 """Reading samples from an InfluxDB, together with the few rows that still wait beside the ledger."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from services.store.bins import Bins, Gathered, Grid, gathered
+from services.store.counting import CountRule
 from services.store.influx_access import InfluxAccess
 from services.store.influx_bins import bins_of_samples, gathered_points, hourly_of, hours_rolled_up
 from services.store.influx_points import (
@@ -42,9 +43,11 @@ class InfluxReader(RowReader):
     Rows wait in the ledger's file only while their time may still be corrected.
     """
 
-    def __init__(self, access: InfluxAccess, ledger_path: Path | str) -> None:
+    def __init__(
+        self, access: InfluxAccess, ledger_path: Path | str, *, rule: CountRule | None = None
+    ) -> None:
         """Open the ledger, creating an empty one when there is none yet; the server is asked later."""
-        super().__init__(ledger_path)
+        super().__init__(ledger_path, rule=rule)
         self._server = InfluxServer(access)
         self._rolled_up = False
 
@@ -150,12 +153,13 @@ class InfluxReader(RowReader):
         edges += super().span_of(unit) or ()
         return (min(edges), max(edges)) if edges else None
 
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
-        found = dict(super().latest(now_ms))
+    def latest(self, now_ms: int, units: Collection[str] | None = None) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
+        found = dict(super().latest(now_ms, units))
         before_ns = min(HIGHEST_NS, (now_ms + AHEAD_MS + 1) * NS_IN_MS)
+        among = "" if units is None else f" AND unit =~ /^({'|'.join(sorted(units))})$/"
         statement = (
-            f"SELECT {ALL_FIELDS} FROM {MEASUREMENT} WHERE time < {before_ns}"  # noqa: S608 - our own names
+            f"SELECT {ALL_FIELDS} FROM {MEASUREMENT} WHERE time < {before_ns}{among}"  # noqa: S608 - our own names
             f" GROUP BY unit ORDER BY time DESC LIMIT {_AT_ONE_TIME}"
         )
         for table in self._server.query(statement):

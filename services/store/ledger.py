@@ -10,6 +10,7 @@ import orjson
 import structlog
 
 from services.store import keeping
+from services.store.counting import REACH_MS, Counter, CountRule
 from services.store.held import Held, Run
 from services.store.ledger_reader import LedgerReader
 from services.store.protocol import Appended, Batch, Reject, Skipped, WaitingPack
@@ -69,9 +70,10 @@ class Ledger(LedgerReader):
 
     _writer = True
 
-    def __init__(self, path: object) -> None:
-        """Open the file for writing."""
-        super().__init__(str(path))
+    def __init__(self, path: object, *, rule: CountRule | None = None) -> None:
+        """Open the file for writing; `rule` says how time between readings is counted."""
+        super().__init__(str(path), rule=rule)
+        self._counter = Counter(rule)
         self._units: dict[str, int] = {}
         self._masks: dict[int, int] = {}
         self._boots: dict[tuple[int, int], Boot] = {}
@@ -93,6 +95,10 @@ class Ledger(LedgerReader):
         self, connection: sqlite3.Connection, unit_no: int, bid: int, start_ms: int
     ) -> list[tuple[int, int]]:
         """Re-date the samples of a boot by its start; return the windows they left and those they went to."""
+
+    @abstractmethod
+    def weeks_held(self, connection: sqlite3.Connection, unit_no: int, unit: str) -> Iterable[int]:
+        """Return the weeks in which a unit has samples; it is asked once for each."""
 
     def _look_up(self, connection: sqlite3.Connection, samples: Sequence[Sample]) -> None:
         """Prepare for `_stored` being asked about samples; for stores where asking one by one is slow."""
@@ -194,6 +200,15 @@ class Ledger(LedgerReader):
             except sqlite3.OperationalError as error:  # what is committed stays so: it must not come again
                 _log.warning("store.wal.not_emptied", error=str(error))
 
+    def _count(self, now_ms: int) -> bool:
+        """Count the hours of a day or two that are over; return whether more waits."""
+        with self._transaction() as connection:
+            due = self._counter.next_due(connection, now_ms, self.weeks_held)
+            if due is not None:
+                around = (due.from_ms - REACH_MS, due.to_ms + REACH_MS)
+                self._counter.write(connection, due, self.read(due.unit, *around, self._counter.columns))
+        return self._counter.more_due
+
     def _heed_others(self, connection: sqlite3.Connection) -> None:
         """Forget what is remembered when somebody else has written meanwhile, as an import does."""
         seen = connection.execute("PRAGMA data_version").fetchone()[0]
@@ -206,6 +221,7 @@ class Ledger(LedgerReader):
         self._units.clear()
         self._masks.clear()
         self._boots.clear()
+        self._counter.forget()
 
     def _unit_no(self, connection: sqlite3.Connection, unit: str) -> int:
         number = self._units.get(unit)
@@ -314,6 +330,7 @@ class Ledger(LedgerReader):
 
     def _reopen(self, connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> int:
         """Tell that a unit has other samples than before between two times; return the change's number."""
+        self._counter.touch(connection, unit_no, t_min_ms, t_max_ms)
         cursor = connection.execute(
             "INSERT INTO changes (unit_no, t_min_ms, t_max_ms) VALUES (?, ?, ?)",
             (unit_no, t_min_ms, t_max_ms),

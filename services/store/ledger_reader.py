@@ -1,15 +1,17 @@
 """Reading what every store writes down beside its samples, from any process, in short transactions."""
 
+import json
 import sqlite3
 import threading
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from services.store.bins import Bins, Grid, gathered
+from services.store.counting import CountRule
 from services.store.faults import unavailable
 from services.store.protocol import Change, Latest, Message, Reject, Skipped, UnitStatus, Waiting
 from services.store.schema import IMPORTED_BID, connect
@@ -22,7 +24,13 @@ AHEAD_MS = 5 * MINUTE_MS
 _BOOTS_WITH_BACKLOG = (
     "SELECT unit_no, bid FROM boots JOIN units USING (unit_no) WHERE unit = ? AND bid != ? AND newest > mark"
 )
+AMONG = " WHERE unit IN (SELECT value FROM json_each(?))"
 _RUNS = "SELECT from_sq, first_ms, last_ms FROM runs WHERE unit_no = ? AND bid = ? ORDER BY from_sq"
+
+
+def listed(units: Collection[str]) -> str:
+    """Return units as the one argument of `AMONG`."""
+    return json.dumps(sorted(units))
 
 
 class LedgerReader(ABC):
@@ -33,9 +41,10 @@ class LedgerReader(ABC):
 
     _writer = False
 
-    def __init__(self, path: Path | str) -> None:
-        """Open the file, creating an empty store when there is none yet."""
+    def __init__(self, path: Path | str, *, rule: CountRule | None = None) -> None:
+        """Open the file, creating an empty store when there is none yet; `rule` is for `counted`."""
         self.path = Path(path)
+        self._rule = rule
         self._lock = threading.RLock()
         self._connection = connect(self.path, writer=self._writer)
 
@@ -55,8 +64,8 @@ class LedgerReader(ABC):
         """Return the oldest and newest sample time of a unit, None when it has none."""
 
     @abstractmethod
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+    def latest(self, now_ms: int, units: Collection[str] | None = None) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
 
     @abstractmethod
     def _newest_before(self, unit: str, t_ms: int) -> int | None:
@@ -155,9 +164,10 @@ class LedgerReader(ABC):
         )
         return [Reject(Rejected(*row[:6]), *row[6:]) for row in rows]
 
-    def statuses(self) -> Mapping[str, UnitStatus]:
-        """Return what every unit last said about itself."""
-        rows = self._rows("SELECT unit, s, bid, next_s, fw, received_ms FROM unit_status")
+    def statuses(self, units: Collection[str] | None = None) -> Mapping[str, UnitStatus]:
+        """Return what every unit, or some, last said about itself."""
+        query = "SELECT unit, s, bid, next_s, fw, received_ms FROM unit_status"
+        rows = self._rows(query) if units is None else self._rows(query + AMONG, listed(units))
         return {row[0]: UnitStatus(*row) for row in rows}
 
     def messages_after(self, number: int, limit: int = 1_000) -> Sequence[Message]:

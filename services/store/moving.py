@@ -10,15 +10,17 @@ from typing import Protocol
 import orjson
 
 from services.errors import ConfigurationError
-from services.store.chunks import NAMES, rows_of, unpacked, week_of, week_start_ms
+from services.store.chunks import NAMES, rows_of, unpacked, week_start_ms
 from services.store.influx import InfluxStore
 from services.store.influx_points import ALL_FIELDS, row_at, select
 from services.store.rows import Row
-from services.store.sealing import SETTLED, weeks_with_rows
+from services.store.sealing import SETTLED
 from services.store.sqlite import SqliteStore
 
-_EVER_WEEK = week_of(2**62)
-_SAMPLES = ("samples", "chunks", "chunk_boots", "rolled", "week_hours", "stale_hours")
+_SAMPLES = (
+    *("samples", "chunks", "chunk_boots", "rolled", "week_hours", "stale_hours"),
+    *("listed", "counted", "week_counts"),
+)
 """Tables that hold samples or are made from them; all others are the ledger."""
 _PUT = (
     f"INSERT OR REPLACE INTO samples (unit_no, {', '.join(NAMES)})"  # noqa: S608 - our own names
@@ -80,11 +82,8 @@ class InFile:
 
     def weeks(self, unit_no: int, unit: str) -> Sequence[int]:
         """Return the weeks in which a unit has samples."""
-        del unit
         with self.store.held() as connection:
-            in_rows = weeks_with_rows(connection, _EVER_WEEK, settled=False, unit_no=unit_no)
-            sealed = connection.execute("SELECT week FROM chunks WHERE unit_no = ?", (unit_no,)).fetchall()
-        return sorted({*(week for _, week in in_rows), *(week for (week,) in sealed)})
+            return sorted(self.store.weeks_held(connection, unit_no, unit))
 
     def week(self, unit_no: int, unit: str, week: int) -> Week:
         """Return what a unit has in a week."""
@@ -112,12 +111,9 @@ class OnServer:
         self.store = store
 
     def weeks(self, unit_no: int, unit: str) -> Sequence[int]:
-        """Return the weeks from a unit's first sample to its last, and those of the rows that wait."""
-        span = self.store.span_of(unit)
+        """Return the weeks in which a unit may have samples."""
         with self.store.held() as connection:
-            waiting = weeks_with_rows(connection, _EVER_WEEK, settled=False, unit_no=unit_no)
-        between = () if span is None else range(week_of(span[0]), week_of(span[1]) + 1)
-        return sorted({*between, *(week for _, week in waiting)})
+            return sorted(self.store.weeks_held(connection, unit_no, unit))
 
     def week(self, unit_no: int, unit: str, week: int) -> Week:
         """Return what a unit has in a week."""

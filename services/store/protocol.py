@@ -1,11 +1,11 @@
 """What every telemetry store does; readers live in other processes than the one writer."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from services.store.bins import Bins, Grid
-from services.telemetry import Rejected, Sample, Series, Value
+from services.telemetry import IntArray, Rejected, Sample, Series, Value
 from services.timebase import Span
 
 
@@ -113,11 +113,17 @@ class StoreReader(Protocol):
     def binned(self, unit: str, over: Grid, columns: Sequence[str]) -> Mapping[str, Bins]:
         """Return columns of numbers or booleans in bins of time, in the order asked for."""
 
+    def counted(self, unit: str, column: str, edges_ms: IntArray) -> IntArray | None:
+        """Return what the rule counts of a column, one number per row and stretch; edges are on the hour.
+
+        None when the store was opened without a rule that counts the column.
+        """
+
     def span_of(self, unit: str) -> tuple[int, int] | None:
         """Return the oldest and newest sample time of a unit, None when it has none."""
 
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+    def latest(self, now_ms: int, units: Collection[str] | None = None) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
 
     def changes_after(self, change_no: int, limit: int = 10_000) -> Sequence[Change]:
         """Return changes with a higher number, oldest first."""
@@ -147,8 +153,8 @@ class StoreReader(Protocol):
     def quarantine(self, limit: int = 100) -> Sequence["Reject"]:
         """Return the newest rejects, newest first."""
 
-    def statuses(self) -> Mapping[str, UnitStatus]:
-        """Return what every unit last said about itself."""
+    def statuses(self, units: Collection[str] | None = None) -> Mapping[str, UnitStatus]:
+        """Return what every unit, or some, last said about itself."""
 
     def messages_after(self, number: int, limit: int = 1_000) -> Sequence[Message]:
         """Return events and replies with a higher number, oldest first."""

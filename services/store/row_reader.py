@@ -1,8 +1,9 @@
 """Reading samples that are kept as rows of the store's own file."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
-from services.store.ledger_reader import AHEAD_MS, LedgerReader
+from services.store.counted_reader import CountedReader
+from services.store.ledger_reader import AHEAD_MS, AMONG, listed
 from services.store.protocol import Latest
 from services.store.rows import VALUE_COLUMNS, columns_in, series_of, values_of
 from services.telemetry import Series
@@ -13,7 +14,7 @@ _LATEST = (
 )
 
 
-class RowReader(LedgerReader):
+class RowReader(CountedReader):
     """A store's samples as rows, clustered by unit and time; one index hop finds the newest of a unit."""
 
     def read(self, unit: str, start_ms: int, end_ms: int, columns: Sequence[str] | None = None) -> Series:
@@ -42,11 +43,13 @@ class RowReader(LedgerReader):
         )
         return (rows[0][0], rows[0][1]) if rows and rows[0][0] is not None else None
 
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+    def latest(self, now_ms: int, units: Collection[str] | None = None) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
         found = {}
         with self._access() as connection:
-            for unit_no, unit in connection.execute("SELECT unit_no, unit FROM units").fetchall():
+            query, arguments = "SELECT unit_no, unit FROM units", [] if units is None else [listed(units)]
+            query += "" if units is None else AMONG
+            for unit_no, unit in connection.execute(query, arguments).fetchall():
                 row = connection.execute(_LATEST, (unit_no, now_ms + AHEAD_MS)).fetchone()
                 if row is not None:
                     found[unit] = Latest(unit, row[0], row[1], values_of(row[2:]))

@@ -10,7 +10,7 @@ from services.store.rows import VALUE_COLUMNS
 from services.store.wal import SHRINKS_TO_BYTES
 from services.telemetry import TEXT_COLUMNS
 
-VERSION = 3
+VERSION = 4
 """Raised with every change of the tables."""
 
 BUSY_TIMEOUT_S = 5.0
@@ -51,6 +51,15 @@ CREATE TABLE IF NOT EXISTS rolled (
 CREATE TABLE IF NOT EXISTS week_hours (
     unit_no INTEGER NOT NULL, week INTEGER NOT NULL, place INTEGER NOT NULL, body BLOB NOT NULL,
     PRIMARY KEY (unit_no, week, place)
+);
+CREATE TABLE IF NOT EXISTS listed (unit_no INTEGER PRIMARY KEY);
+CREATE TABLE IF NOT EXISTS counted (
+    unit_no INTEGER NOT NULL, week INTEGER NOT NULL, upto_ms INTEGER NOT NULL, version TEXT NOT NULL,
+    PRIMARY KEY (unit_no, week)
+) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS week_counts (
+    unit_no INTEGER NOT NULL, week INTEGER NOT NULL, what TEXT NOT NULL, body BLOB NOT NULL,
+    PRIMARY KEY (unit_no, week, what)
 );
 CREATE TABLE IF NOT EXISTS boots (
     unit_no INTEGER NOT NULL, bid INTEGER NOT NULL, mark INTEGER NOT NULL, newest INTEGER NOT NULL,

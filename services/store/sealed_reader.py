@@ -1,7 +1,7 @@
 """Reading samples of one file wherever they are kept: in rows, or in the sealed chunks of old weeks."""
 
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from services.store.chunks import HEAD, rows_of, unpacked
-from services.store.ledger_reader import AHEAD_MS
+from services.store.ledger_reader import AHEAD_MS, AMONG, listed
 from services.store.protocol import Latest
 from services.store.row_reader import RowReader
 from services.store.rows import columns_in, columns_of, values_of
@@ -21,6 +21,7 @@ _NEWEST_CHUNKS = (
     "SELECT unit, chunk_no, last_ms FROM units JOIN chunks USING (unit_no) WHERE week ="
     " (SELECT max(week) FROM chunks AS each WHERE each.unit_no = units.unit_no AND first_ms <= ?)"
 )
+_AND_AMONG = AMONG.replace(" WHERE", " AND")
 _NEWEST_ROW = (
     "SELECT t_ms, bid, sq FROM samples JOIN units USING (unit_no) WHERE unit = ? AND t_ms <= ? AND tq >= 0"
     " ORDER BY t_ms DESC, bid DESC, sq DESC LIMIT 1"
@@ -81,11 +82,13 @@ class SealedReader(RowReader):
         edges = (first_ms, last_ms, *(in_rows or ()))
         return min(edges), max(edges)
 
-    def latest(self, now_ms: int) -> Mapping[str, Latest]:
-        """Return the newest sample of every unit with ``t_ms <= now_ms + 5 min``."""
+    def latest(self, now_ms: int, units: Collection[str] | None = None) -> Mapping[str, Latest]:
+        """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
         with self._snapshot() as connection:
-            found = dict(super().latest(now_ms))
-            newest = connection.execute(_NEWEST_CHUNKS, (now_ms + AHEAD_MS,)).fetchall()
+            found = dict(super().latest(now_ms, units))
+            query, arguments = _NEWEST_CHUNKS, [] if units is None else [listed(units)]
+            query += "" if units is None else _AND_AMONG
+            newest = connection.execute(query, [now_ms + AHEAD_MS, *arguments]).fetchall()
             for unit, number, last_ms in newest:
                 if unit not in found or found[unit].t_ms <= last_ms:
                     row = _last_of(connection, number, now_ms + AHEAD_MS)

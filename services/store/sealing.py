@@ -27,6 +27,8 @@ SEAL_AFTER_DAYS = 28
 """Age of the newest sample of a week, at least, before it is sealed."""
 LOOK_EVERY_MS = HOUR_MS
 """How often weeks to seal are looked for."""
+EVER_WEEK = week_of(2**62)
+"""After all weeks there can be."""
 ROWS_AT_ONCE = 1_440
 """Rows sealed in one go, a day of most units: commits wait meanwhile."""
 _WEEKS_AT_HAND = 8

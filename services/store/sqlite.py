@@ -4,11 +4,12 @@ import sqlite3
 import time
 from collections.abc import Sequence
 
+from services.store.counting import CountRule
 from services.store.rolled_reader import RolledReader
 from services.store.rolling import ROLLED, Roller
 from services.store.row_keeper import RowKeeper
 from services.store.rows import Row
-from services.store.sealing import SEAL_AFTER_DAYS, Sealer
+from services.store.sealing import EVER_WEEK, SEAL_AFTER_DAYS, Sealer, weeks_with_rows
 
 AT_ONCE_S = 0.02
 """When rolling up pauses, so that a commit waits for two days of one unit at most and not for all."""
@@ -23,21 +24,23 @@ class SqliteReader(RolledReader):
 class SqliteStore(RowKeeper, SqliteReader):
     """The `TelemetryStore` over one SQLite file; a commit is on the disk before it returns."""
 
-    def __init__(self, path: object, *, seal_after_days: float = SEAL_AFTER_DAYS) -> None:
+    def __init__(
+        self, path: object, *, seal_after_days: float = SEAL_AFTER_DAYS, rule: CountRule | None = None
+    ) -> None:
         """Open the file for writing; weeks that ended so many days ago are sealed by and by."""
-        super().__init__(path)
+        super().__init__(path, rule=rule)
         self._sealer = Sealer(seal_after_days)
         self._roller = Roller()
-        self._seal_first = False
+        self._turn = 0
 
     def tidy(self, now_ms: int) -> bool:
         """Roll up or seal a little of what is old enough; return whether more waits.
 
-        They begin in turn, so that much of the one does not keep the other waiting.
+        Each kind of work begins in turn, so that much of one does not keep the others waiting.
         """
-        first, second = (self._seal, self._roll) if self._seal_first else (self._roll, self._seal)
-        self._seal_first = not self._seal_first
-        return first(now_ms) or second(now_ms)
+        kinds = (self._roll, self._seal, self._count)
+        self._turn = (self._turn + 1) % len(kinds)
+        return any(work(now_ms) for work in (*kinds[self._turn :], *kinds[: self._turn]))
 
     def write_anew(self) -> None:
         """Write the file anew without its empty pages; from then on it gives such pages back by itself."""
@@ -76,6 +79,13 @@ class SqliteStore(RowKeeper, SqliteReader):
         super()._forget()
         self._roller.forget()
         self._sealer.forget()
+
+    def weeks_held(self, connection: sqlite3.Connection, unit_no: int, unit: str) -> set[int]:
+        """Return the weeks in which a unit has rows or a chunk."""
+        del unit
+        in_rows = weeks_with_rows(connection, EVER_WEEK, settled=False, unit_no=unit_no)
+        sealed = connection.execute("SELECT week FROM chunks WHERE unit_no = ?", (unit_no,))
+        return {*(week for _, week in in_rows), *(week for (week,) in sealed)}
 
     def _stored(self, connection: sqlite3.Connection, row: Row) -> Sequence[object] | None:
         found = super()._stored(connection, row)

@@ -13,10 +13,12 @@ import structlog
 from services.store.sqlite import SqliteStore
 from services.telemetry import Sample
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from tests.helpers.hour_rule import RuleFor
 
 UNITS = ("v3-meat", "v3-drinks")
 START_MS = 1_759_708_800_000
 STEP_MS = 7 * MINUTE_MS
+RULE = RuleFor(20.0)
 TOTAL = 500_000
 BATCH = 400
 
@@ -36,7 +38,7 @@ def main(path: Path, seed: int) -> None:
     """Write and tidy until killed or done."""
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
     rng = random.Random(seed)  # noqa: S311 - moments, not secrets
-    store = SqliteStore(path, seal_after_days=2.0)
+    store = SqliteStore(path, seal_after_days=2.0, rule=RULE)
     held = [store.newest_sq(unit).get(1, -1) for unit in UNITS]
     while min(held) < TOTAL:
         for place, unit in enumerate(UNITS):
@@ -48,7 +50,7 @@ def main(path: Path, seed: int) -> None:
             store.append([sample_of(unit, sq) for sq in numbers], received_ms=now_ms)
             print(unit, *numbers, flush=True)
             held[place] = front - 1
-        for _ in range(3):
+        for _ in range(6):
             store.tidy(START_MS + max(held) * STEP_MS + 3 * DAY_MS + rng.randrange(2 * HOUR_MS))
     store.close()
     print("done", flush=True)

@@ -1,4 +1,4 @@
-"""Killing a store's writer while it commits, seals weeks, merges late samples into them and rolls them up.
+"""Killing a store's writer while it commits, seals weeks, merges late samples, rolls up and counts.
 
 What a kill leaves behind is what the operating system was given; losing power is another matter, which
 cannot be tried here: that a commit is flushed before it returns is SQLite's `synchronous = FULL`.
@@ -18,12 +18,12 @@ from services.store.bins import grid
 from services.store.ledger_reader import LedgerReader
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import milli_of
-from services.timebase import DAY_MS
-from tests.helpers.store_process import START_MS, STEP_MS, UNITS, sample_of
+from services.timebase import DAY_MS, HOUR_MS
+from tests.helpers.store_process import RULE, START_MS, STEP_MS, UNITS, sample_of
 
 pytestmark = pytest.mark.integration
 
-KILLS = 12
+KILLS = 8
 
 
 def test_a_writer_killed_at_any_moment_loses_and_doubles_nothing(tmp_path):
@@ -33,18 +33,19 @@ def test_a_writer_killed_at_any_moment_loses_and_doubles_nothing(tmp_path):
     sealed = grew = 0
     for _ in range(KILLS):
         _run_and_kill(path, rng, confirmed)
-        with contextlib.closing(SqliteReader(path)) as reader:
+        with contextlib.closing(SqliteReader(path, rule=RULE)) as reader:
             grew += _count(path, "chunks") > sealed
             sealed = _count(path, "chunks")
             for unit in UNITS:
                 _assert_whole(reader, unit, confirmed[unit])
     assert grew > KILLS // 4, "weeks were sealed while the killing went on"
-    with contextlib.closing(SqliteStore(path, seal_after_days=2.0)) as store:
+    with contextlib.closing(SqliteStore(path, seal_after_days=2.0, rule=RULE)) as store:
         while store.tidy(START_MS + 10_000 * DAY_MS):
             pass
         for unit in UNITS:
             _assert_whole(store, unit, confirmed[unit])
     assert _count(path, "samples") == 0, "in the end everything is sealed"
+    assert _count(path, "week_counts") >= _count(path, "chunks"), "and counted"
 
 
 def _run_and_kill(path, rng, confirmed):
@@ -81,3 +82,8 @@ def _assert_whole(reader, unit, confirmed):
     raw = LedgerReader.binned(reader, unit, over, ["cabinet_c"])["cabinet_c"]
     for part in ("lowest", "highest", "mean", "count"):
         np.testing.assert_array_equal(getattr(rolled, part), getattr(raw, part))
+    first_ms, end_ms = (int(t_ms) // HOUR_MS * HOUR_MS for t_ms in series.t_ms[[0, -1]])
+    if first_ms < end_ms:
+        hours_ms = np.arange(first_ms, end_ms + 1, HOUR_MS, dtype=np.int64)
+        of_samples = reader._of_samples(unit, "cabinet_c", first_ms, end_ms)
+        np.testing.assert_array_equal(reader.counted(unit, "cabinet_c", hours_ms), of_samples)

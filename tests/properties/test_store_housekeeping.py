@@ -1,4 +1,4 @@
-"""Sealing and rolling up at any moment change nothing of what a store answers."""
+"""Sealing, rolling up and counting at any moment change nothing of what a store answers."""
 
 import contextlib
 import random
@@ -12,13 +12,14 @@ from services.store.ledger_reader import LedgerReader
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from tests.helpers.hour_rule import RuleFor
 
 MONDAY_MS = 1_759_708_800_000
 COLUMNS = ["cabinet_c", "battery_v", "compressor_on"]
 UNITS = ("v3-meat", "v3-drinks")
 NEVER_TIDIED, TIDIED = 0, 1
 
-SEEDS = range(24)
+SEEDS = range(12)
 STEPS = 30
 
 
@@ -44,6 +45,8 @@ def drawn_sample(rng):
     values = {"cabinet": (sq * 7919 % 13_000) / 1000 - 4.0, "compressor": sq % 3 == 0}
     if sq % 2:
         values["battery"] = 11.0 + (sq % 2_000) / 1000
+    if sq % 3:
+        values["current"] = (sq * 31 % 9_000) / 1000 - 1.0
     if sq % 5 == 0:
         values |= {"supply": "battery", "odd": sq}
     if rng.random() < 0.02:
@@ -65,6 +68,9 @@ def drawn_span(rng):
     return start_ms, start_ms + rng.randrange(1, 40 * DAY_MS), rng.choice((3, 40, 500))
 
 
+RULE = RuleFor(40.0)
+
+
 class _BrokenError(Exception):
     """Comes in the middle of a transaction."""
 
@@ -76,10 +82,10 @@ class Pair:
         self.folder = folder
         self.now_ms = MONDAY_MS
         self.stores = [self._opened(name) for name in (NEVER_TIDIED, TIDIED)]
-        self.reader = SqliteReader(folder / f"{TIDIED}.db")
+        self.reader = SqliteReader(folder / f"{TIDIED}.db", rule=RULE)
 
     def _opened(self, name):
-        return SqliteStore(self.folder / f"{name}.db", seal_after_days=1.0)
+        return SqliteStore(self.folder / f"{name}.db", seal_after_days=1.0, rule=RULE)
 
     def append(self, batch):
         plain, tidied = (store.append(batch, received_ms=self.now_ms) for store in self.stores)
@@ -87,7 +93,7 @@ class Pair:
 
     def tidy(self, days):
         self.now_ms += days * DAY_MS + HOUR_MS
-        for _ in range(200):
+        for _ in range(2_000):
             if not self.stores[TIDIED].tidy(self.now_ms):
                 return
         raise AssertionError("housekeeping has no end")
@@ -141,8 +147,11 @@ def test_a_tidied_store_answers_as_one_that_keeps_everything_in_rows(seed, tmp_p
                 assert_same_answers(tidied, plain, pair.now_ms)
             for unit in UNITS:
                 assert_same_span(pair.reader, plain, unit, drawn_span(rng))
+                assert_same_hours(pair.reader, plain, unit, drawn_span(rng))
         pair.tidy(100)
         assert pair.stores[TIDIED]._connection.execute("SELECT count(*) FROM chunks").fetchone()[0] > 3
+        weeks = pair.stores[TIDIED]._connection.execute("SELECT count(DISTINCT week) FROM week_counts")
+        assert weeks.fetchone()[0] > 3
         assert_same_answers(pair.reader, plain, pair.now_ms)
 
 
@@ -161,6 +170,16 @@ def assert_same_span(tidied, plain, unit, span):
     assert_same_series(some, others)
     over = grid(start_ms, end_ms, points)
     assert_same_bins(tidied.binned(unit, over, COLUMNS), LedgerReader.binned(plain, unit, over, COLUMNS))
+
+
+def assert_same_hours(tidied, plain, unit, span):
+    start_ms, end_ms, parts = span
+    edges_ms = np.unique(
+        np.linspace(start_ms, end_ms, min(parts, 40) + 1).astype(np.int64) // HOUR_MS * HOUR_MS
+    )
+    for column in ("cabinet_c", "current_a"):
+        some, others = (store.counted(unit, column, edges_ms) for store in (tidied, plain))
+        np.testing.assert_array_equal(some, others, err_msg=column)
 
 
 def test_days_and_weeks_end_where_they_end(tmp_path):

@@ -8,6 +8,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from deploy import store_care
+from deploy.hourrule import mark_for
 from services.settings import load_settings
 from services.store import chunks, sealing
 from services.store.bins import Grid
@@ -16,6 +17,7 @@ from services.store.ledger_reader import LedgerReader
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, ms_of_iso
+from tests.helpers.hour_rule import RuleFor
 
 UNIT = "v3-meat"
 MONDAY_MS = ms_of_iso("2025-10-06T00:00:00Z")
@@ -178,21 +180,17 @@ def test_a_unit_never_heard_again_keeps_its_newest_sample_and_its_chart(store):
     assert store.binned(UNIT, over, ["cabinet_c"])["cabinet_c"].count.tolist() == [6] * 72
 
 
-@pytest.mark.parametrize("version", [1, 2])
+@pytest.mark.parametrize("version", [1, 2, 3])
 def test_a_store_of_an_earlier_version_is_brought_up_to_date_and_then_sealed(tmp_path, version):
     path = tmp_path / "telemetry.db"
     with closing(SqliteStore(path)) as made:
         made.append(samples(10), received_ms=7)
         before, marks = made.read(UNIT, 0, 2**62), made.marks(UNIT)
     older = sqlite3.connect(path)
-    for table in (
-        "chunks",
-        "chunk_boots",
-        "rolled",
-        "week_hours",
-        "stale_hours",
-        *(["runs"] * (version == 1)),
-    ):
+    gone = ["listed", "counted", "week_counts"]
+    if version < 3:
+        gone += ["chunks", "chunk_boots", "rolled", "week_hours", "stale_hours"]
+    for table in [*gone, *(["runs"] * (version == 1))]:
         older.execute(f"DROP TABLE {table}")
     older.execute(f"PRAGMA user_version = {version}")
     older.execute("PRAGMA journal_mode = DELETE")
@@ -200,9 +198,15 @@ def test_a_store_of_an_earlier_version_is_brought_up_to_date_and_then_sealed(tmp
     older.execute("VACUUM")
     older.close()
     size = path.stat().st_size
-    with closing(SqliteStore(path)) as newer, closing(SqliteReader(path)) as reader:
+    rule = RuleFor(30.0)
+    with closing(SqliteStore(path, rule=rule)) as newer, closing(SqliteReader(path, rule=rule)) as reader:
+        days_ms = MONDAY_MS + np.arange(0, 11, dtype=np.int64) * DAY_MS
+        counted = reader.counted(UNIT, "cabinet_c", days_ms)
         tidied(newer, MONDAY_MS + 90 * DAY_MS)
         assert kept_in(newer) == (0, 1_440)
+        assert newer._connection.execute("SELECT count(*) FROM week_counts").fetchone() == (2,)
+        np.testing.assert_array_equal(reader.counted(UNIT, "cabinet_c", days_ms), counted)
+        assert counted[mark_for(5.0)].any()
         np.testing.assert_array_equal(reader.read(UNIT, 0, 2**62).t_ms, before.t_ms)
         assert reader.marks(UNIT) == marks
         over = Grid(MONDAY_MS, MONDAY_MS + 10 * DAY_MS, MONDAY_MS, DAY_MS)
