@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from dashboards.language import Phrase, Table, _
+from dashboards.natural import natural
 from services.api.access import Role, Sites
 
 ROLES: Table[Role] = Table(
@@ -37,7 +38,9 @@ def places_words(sites: Sites, known: Sequence[Place]) -> str:
     if sites is None:
         return _("sees every place")
     names = {place.id: place.name for place in known}
-    return _("sees %(places)s", places=", ".join(sorted(names.get(site, site) for site in sites)))
+    return _(
+        "sees %(places)s", places=", ".join(sorted((names.get(site, site) for site in sites), key=natural))
+    )
 
 
 def signed_words(signed: str | None) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
+from dashboards.natural import natural
 from services.domain import UnitCard, Verdict
 from services.timebase import HOUR_MS
 
@@ -116,7 +117,7 @@ def in_order(cards: Iterable[UnitCard]) -> list[Placed]:
             *_rank(p),
             p.need,
             _when_ms(p.card),
-            p.card.site_name or "",
-            p.card.name,
+            natural(p.card.site_name or ""),
+            natural(p.card.name),
         ),
     )

@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import text
 from dashboards.figures.compare import HEIGHT, WIDTH, Strip, axis, days, strip
 from dashboards.language import _, msg
+from dashboards.natural import natural
 from dashboards.pages.render import draw
 from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.urgency import in_order
@@ -198,7 +199,7 @@ def compare(  # noqa: PLR0917 - a query has as many parts as it has
 def _by_place(desk: Desk, picked: set[str]) -> list[tuple[str, list[tuple[str, str, bool]]]]:
     """Return every judged cabinet under the name of its place."""
     groups: dict[str, list[tuple[str, str, bool]]] = {}
-    for card in sorted(desk.cards(), key=lambda c: (c.site_name or "~", c.name)):
+    for card in sorted(desk.cards(), key=lambda c: (natural(c.site_name or "~"), natural(c.name))):
         groups.setdefault(card.site_name or _("no place given"), []).append(
             (card.unit, card.name, card.unit in picked)
         )

@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from dashboards import text
 from dashboards.language import Phrase, _
+from dashboards.natural import natural
 from dashboards.pages.login import AtDoor, status_of
 from dashboards.pages.render import draw_phone
 from dashboards.rolewords import ROLES, places_words
@@ -65,7 +66,7 @@ def _page(
                 "waiting": a.waiting,
                 "disabled": a.disabled,
             }
-            for a in sorted(accounts, key=lambda a: (a.disabled, a.name.casefold()))
+            for a in sorted(accounts, key=lambda a: (a.disabled, natural(a.name)))
         ],
         devices=[
             {

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import text
 from dashboards.language import Phrase, _, food
 from dashboards.leaving import ANSWERS, Answer, Reasons, answer_of, reasons_of
+from dashboards.natural import natural
 from dashboards.nightwords import next_at
 from dashboards.pages.forms import time_or_none
 from dashboards.pages.lively import live_of
@@ -192,7 +193,7 @@ def vehicles(desk: Desk, until: time) -> list[VehicleView]:
     carrying = {unit.site for unit in fleet.units}
     found = [morning.vehicle(s) for s in fleet.sites if s.kind in _MOBILE and s.id in carrying]
     order = list(ANSWERS)
-    return sorted(found, key=lambda view: (order.index(view.answer), view.name))
+    return sorted(found, key=lambda view: (order.index(view.answer), natural(view.name)))
 
 
 def headline(found: Sequence[VehicleView]) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from dashboards import urgentwords
 from dashboards.language import _, food, ngettext
+from dashboards.natural import natural
 from dashboards.pages.views import CardView, card_view
 from dashboards.urgency import Need, Placed, in_order
 from services.api.desk import Desk
@@ -75,7 +76,7 @@ def places_of(rest: Sequence[Placed], now_ms: int) -> tuple[PlaceRows, ...]:
         card = placed.card
         groups.setdefault((card.site or "", card.site_name or _("no place given")), []).append(placed)
     few = len(rest) <= FOLDED_ABOVE
-    order = sorted(groups.items(), key=lambda item: (min(p.need for p in item[1]), item[0][1]))
+    order = sorted(groups.items(), key=lambda item: (min(p.need for p in item[1]), natural(item[0][1])))
     return tuple(
         PlaceRows(
             key=site or "none",

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import text
 from dashboards.figures.chart_map import Picture, Place, picture
 from dashboards.language import _, food
+from dashboards.natural import natural
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view
@@ -124,7 +125,7 @@ def site_views(
         )
         need = in_order(own)[0].need if own else Need.NOT_KNOWN
         found.append((min(need, Need.NOT_KNOWN) if silent else need, view, _at(site, fix)))
-    return [(view, at) for _, view, at in sorted(found, key=lambda each: (each[0], each[1].name))]
+    return [(view, at) for _, view, at in sorted(found, key=lambda each: (each[0], natural(each[1].name)))]
 
 
 def _drawn(

@@ -9,6 +9,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.language import _, ngettext, with_mark
+from dashboards.natural import natural
 from dashboards.nightwords import (
     ANSWERS,
     BAD,
@@ -115,7 +116,9 @@ def _engine(cards: Sequence[UnitCard], now_ms: int) -> str:
 
 def _night(key: str, cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until: time | None) -> Night:
     bank = next((one for one in fleet.banks if one.id == key), None)
-    units = sorted((_unit(card, now_ms, until) for card in cards), key=lambda u: (u.rank, u.plan_ms, u.name))
+    units = sorted(
+        (_unit(card, now_ms, until) for card in cards), key=lambda u: (u.rank, u.plan_ms, natural(u.name))
+    )
     first = units[0]
     engine = _engine(cards, now_ms)
     size = (
@@ -160,7 +163,9 @@ def nights(cards: Sequence[UnitCard], fleet: Fleet, now_ms: int, until: time | N
         if card.state == "in_use" and card.runout.reason != "no_battery":
             groups.setdefault(named.get(card.unit) or _("unit %(unit)s", unit=card.unit), []).append(card)
     found = [_night(key, own, fleet, now_ms, until) for key, own in groups.items()]
-    return sorted(found, key=lambda night: (night.rank, night.plan_ms, night.place, night.title))
+    return sorted(
+        found, key=lambda night: (night.rank, night.plan_ms, natural(night.place), natural(night.title))
+    )
 
 
 def _failing(bad: int, banks: int) -> str:
