@@ -1,5 +1,7 @@
 """How people come in to an installation: with accounts behind TLS, or in a demonstration on this machine."""
 
+from pathlib import Path
+
 from dashboards.reports.trustsheet import addresses_first, in_address
 from deploy.site_tls import hosts_served
 from services.api.accountdesk import AccountDesk
@@ -25,8 +27,7 @@ def require_private_pages(settings: Settings) -> None:
         raise ConfigurationError(
             "a certificate goes with its key: set both tls_certificate and tls_key", setting="tls_certificate"
         )
-    if settings.trust_port is not None and settings.tls_authority is None:
-        raise ConfigurationError("there is no authority to tell of: set tls_authority", setting="trust_port")
+    _require_files(settings)
     here = settings.host in LOOPBACK
     if settings.access == "demo" and (not here or settings.behind_tls_proxy):
         raise ConfigurationError(
@@ -36,9 +37,21 @@ def require_private_pages(settings: Settings) -> None:
     if not here and not settings.behind_tls_proxy and settings.tls_certificate is None:
         raise ConfigurationError(
             "pages for other machines carry passwords and need TLS: put a proxy with TLS in front and set "
-            "behind_tls_proxy = true, or give tls_certificate and tls_key",
+            "behind_tls_proxy = true, or let `bushlarder setup tls` make or check a certificate",
             setting="host",
         )
+
+
+def _require_files(settings: Settings) -> None:
+    for name in ("tls_certificate", "tls_key", "tls_authority"):
+        file: Path | None = getattr(settings, name)
+        if file is not None and not file.is_file():
+            raise ConfigurationError(
+                f"{file} is not there (no backup holds keys): bring it back, or `bushlarder setup tls` again",
+                setting=name,
+            )
+    if settings.trust_port is not None and settings.tls_authority is None:
+        raise ConfigurationError("there is no authority to tell of: set tls_authority", setting="trust_port")
 
 
 def doors(settings: Settings, records: Records) -> tuple[AccountAccess, AccountDesk]:

@@ -33,17 +33,24 @@ def test_pages_that_would_carry_passwords_in_the_open_are_not_served(tmp_path, c
         {"host": "::1"},
         {"access": "demo"},
         {"host": EVERYWHERE, "behind_tls_proxy": True},
-        {"host": EVERYWHERE, "tls_certificate": "page.crt", "tls_key": "page.key"},
     ],
 )
 def test_pages_on_this_machine_or_behind_tls_are_served(tmp_path, changes):
     coming_in.require_private_pages(Settings(data=tmp_path, **changes))
 
 
+def test_a_certificate_lets_others_in_as_long_as_its_files_are_there(tmp_path):
+    files = {name: tmp_path / name for name in ("tls_certificate", "tls_key")}
+    settings = Settings(data=tmp_path, host=EVERYWHERE, **files)
+    files["tls_certificate"].touch()
+    with pytest.raises(ConfigurationError, match="tls_key is not there"):
+        coming_in.require_private_pages(settings)
+    files["tls_key"].touch()
+    coming_in.require_private_pages(settings)
+
+
 def test_the_refusal_says_what_to_set(tmp_path):
-    with pytest.raises(
-        ConfigurationError, match="behind_tls_proxy = true, or give tls_certificate and tls_key"
-    ):
+    with pytest.raises(ConfigurationError, match="behind_tls_proxy = true, or let `bushlarder setup tls`"):
         coming_in.require_private_pages(Settings(data=tmp_path, host=EVERYWHERE))
 
 

@@ -4,6 +4,7 @@ from deploy import certificates, given_certificate
 from services.clock import now_ms
 from services.errors import ConfigurationError
 from services.timebase import DAY_MS
+from tests.helpers.given_files import given_files
 
 
 @pytest.fixture(scope="module")
@@ -11,17 +12,8 @@ def site():
     return certificates.site_authority(["camp.example", "10.0.0.7"], now_ms=now_ms())
 
 
-def files(folder, pair, root):
-    """Write what somebody would bring along."""
-    found = [folder / name for name in ("given.crt", "given.key", "root.crt")]
-    for file, content in zip(found, (pair.certificate, pair.key, root), strict=True):
-        file.write_bytes(content)
-        file.chmod(0o600)
-    return found
-
-
 def look(folder, pair, root, *hosts, known=True):
-    certificate, key, authority = files(folder, pair, root)
+    certificate, key, authority = given_files(folder, pair, root)
     return given_certificate.look(
         certificate, key, hosts, authority=authority if known else None, now_ms=now_ms()
     )
@@ -61,7 +53,7 @@ def test_what_is_wrong_is_said_in_plain_words(tmp_path, site):
 
 def test_a_key_that_others_can_read_is_not_used(tmp_path, site):
     pair = certificates.of_pages(site.issuer, ["camp.example"], now_ms=now_ms())
-    certificate, key, root = files(tmp_path, pair, site.root)
+    certificate, key, root = given_files(tmp_path, pair, site.root)
     key.chmod(0o644)
     with pytest.raises(ConfigurationError, match="chmod 600"):
         given_certificate.look(certificate, key, (), authority=root, now_ms=now_ms())
