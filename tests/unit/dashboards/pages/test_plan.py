@@ -52,6 +52,9 @@ def test_a_filled_form_is_answered_with_the_plan_and_its_cautions(client):
     assert "Electrical and refrigeration work is for licensed technicians" in words
     assert response.text.count("<polygon") == 3
     assert 'value="41"' in response.text
+    for key in ("trip", "bank_course", "food_course", "changes", "warm_load", "hourly"):
+        assert f'popovertarget="why-{key}"' in response.text, key
+        assert f'id="why-{key}"' in response.text, key
 
 
 def test_a_good_trip_asks_for_no_change(client):

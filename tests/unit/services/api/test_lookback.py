@@ -3,8 +3,10 @@ import pytest
 from services.api.lookback import ALL_KINDS, VerdictMove, happenings
 from services.api.schemas import StatementRow
 from services.domain import BatchEvent, BatchNew, Verdict
+from services.records import batchbook
 from services.records.facade import Records
 from services.timebase import HOUR_MS, MINUTE_MS
+from tests.helpers.food_cards import food_card
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
 
 
@@ -45,3 +47,26 @@ def test_it_is_narrowed_by_cabinet_kind_time_and_number(records):
     assert [each.kind for each in told(records, kinds={"food"})] == ["food"]
     assert len(told(records, limit=2)) == 2
     assert [each.kind for each in told(records, end_ms=NOW_MS + MINUTE_MS)] == ["verdict"]
+
+
+def test_a_verdict_that_a_person_moved_names_that_person_even_where_words_are_left_out(records):
+    at_ms = NOW_MS + 5 * MINUTE_MS
+    records.release_hold(
+        "v3-meat", who="Thandi M.", probe_c=3.0, disposition="kept", reason="probed", now_ms=at_ms
+    )
+    first, *rest = told(records, kinds={"verdict"})
+    assert (first.told.origin, first.told.who) == ("person", "Thandi M.")
+    assert [each.told.who for each in rest] == [""]
+
+
+def test_the_end_of_a_batch_on_hold_names_who_closed_it(records):
+    new = BatchNew(what="Mince", food_class="mince", unit="v3-veg")
+    batch = records.load_batch(new, who="Jonas K.", now_ms=NOW_MS)
+    held = food_card(batch, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
+    kept = records.batch_card(batch)
+    with records._database.writing() as session:
+        batchbook.put_card(session, held.model_copy(update={"batch": kept.batch, "as_of": NOW_MS}))
+    body = {"probe_c": 9.0, "disposition": "discarded", "reason": "warm"}
+    records.say_of_batch(batch, "hold_closed", who="Thandi M.", body=body, now_ms=NOW_MS + 6 * MINUTE_MS)
+    moved = [e for e in told(records, kinds={"verdict"}) if e.batch == batch and e.told.origin == "person"]
+    assert [each.told.who for each in moved] == ["Thandi M."]
