@@ -17,7 +17,7 @@ from services.analytics.food import track
 from services.analytics.food.answers import unit_answers
 from services.analytics.food.exposure import line_parts
 from services.analytics.food.kinetic import mean_kinetic_of
-from services.analytics.food.limit import HOT_AIR_C
+from services.analytics.food.limit import HOT_AIR_C, Limit
 from services.analytics.quality import Corrections, impossible
 from services.analytics.steady import Steady, Supplied
 from services.analytics.view import View
@@ -64,6 +64,16 @@ class Onward:
     def size(self) -> int:
         """Samples that are kept in memory for it."""
         return int(self.cabinet.t_ms.size)
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        """Every limit of the unit."""
+        return self.clocks[0].limits
+
+    def warmest_since_c(self, moment_ms: int) -> float:
+        """Return the highest reading after a moment, of the air or of the product probe, in °C."""
+        found = (self.cabinet.since(moment_ms + 1).value_c, self.product.since(moment_ms + 1).value_c)
+        return max(float(values.max(initial=-np.inf)) for values in found)
 
     def after(self, rows: Series, as_of_ms: int) -> "Onward | None":
         """Return the same after the newest samples, as of a moment; None where all has to be looked at."""

@@ -96,7 +96,8 @@ class BatchJudge:
 
         `past` says that all of the looked-at past may read otherwise than before.
         """
-        self._drop(moment)
+        if moment.touched_ms is not None:
+            self.touched(moment.unit, moment.touched_ms)
         if moment.unit not in self._units:
             own = result.card.with_batches(())
             return replace(result, card=own, own_clock=result.own)
@@ -154,13 +155,11 @@ class BatchJudge:
         self.read_anew()
         self._followed.clear()
 
-    def _drop(self, moment: Moment) -> None:
+    def touched(self, unit: str, from_ms: int) -> None:
         """Forget readings of a cabinet that are not as they were read any more."""
-        if moment.touched_ms is None:
-            return
         for kept in (self._old, self._others):
-            if moment.unit in kept and moment.touched_ms <= kept[moment.unit].end_ms:
-                del kept[moment.unit]
+            if unit in kept and from_ms <= kept[unit].end_ms:
+                del kept[unit]
 
     def _concerned(self, moment: Moment, *, past: bool) -> dict[int, BatchContext]:
         """Return the batches in a cabinet or out of it, and those that lay in it where samples changed."""

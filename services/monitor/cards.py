@@ -1,6 +1,10 @@
 """Builds what the lists show of a unit from one assessment."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from services.analytics.food.answers import beside
+from services.analytics.food.limit import Limit
 from services.analytics.food.rules import limits_of
 from services.analytics.food.spotcheck import spot_of_unit
 from services.domain import Analysis, Bench, CoreReading, Exposure, UnitCard, UnitSettings
@@ -25,7 +29,7 @@ def card_of(
 ) -> UnitCard:
     """Return the card of one unit."""
     site = settings.site
-    clock, limits = deciding(analysis), limits_of(settings)
+    limits = limits_of(settings)
     return UnitCard(
         unit=settings.unit.id,
         name=settings.name,
@@ -38,24 +42,7 @@ def card_of(
         classes=settings.classes,
         set_point_c=settings.set_point_c,
         limit_c=limits.food_limit_c,
-        observed_at=None if latest is None else latest.t_ms,
-        received_at=None if latest is None else latest.received_ms,
         interval_s=SERVICE_INTERVAL_S if settings.interval_s is None else settings.interval_s,
-        latest={} if latest is None else {k: v for k, v in latest.values.items() if k not in _NOT_SHOWN},
-        standing=standing.verdict,
-        standing_since=standing.since_ms,
-        standing_why=standing.why,
-        computed=analysis.verdict,
-        computed_why=analysis.verdict_why,
-        decided_c=None if clock is None else clock.limit_c,
-        decided_below=clock is not None
-        and any(
-            limit.below and (limit.rule, limit.limit_c) == (clock.rule, clock.limit_c)
-            for limit in limits.limits
-        ),
-        minutes_above=0.0 if clock is None else clock.minutes_above,
-        minutes_unknown=0.0 if clock is None else clock.minutes_unknown,
-        minutes_worst_case=0.0 if clock is None else clock.minutes_worst_case,
         backlog_expected=backlog_expected,
         runout=analysis.runout,
         cutouts=UnitCard.newest_cutouts(analysis),
@@ -64,9 +51,47 @@ def card_of(
         bench=Bench.of(analysis),
         sensors=analysis.sensors,
         spot=() if probe is None else spot_of_unit(settings, probe),
-        answers=beside(analysis.answers, standing.verdict, standing.why),
-        as_of=analysis.as_of,
+        **_moving(analysis, limits.limits, latest=latest, standing=standing),
     )
+
+
+def moved_on(
+    card: UnitCard,
+    analysis: Analysis,
+    limits: Sequence[Limit],
+    *,
+    latest: Latest | None,
+    standing: Standing,
+) -> UnitCard:
+    """Return the card of a unit whose judgement was carried on: forecasts stay as they were told last."""
+    return card.model_copy(update=_moving(analysis, limits, latest=latest, standing=standing))
+
+
+def _moving(
+    analysis: Analysis, limits: Sequence[Limit], *, latest: Latest | None, standing: Standing
+) -> dict[str, Any]:
+    """Return what every sample moves."""
+    clock = deciding(analysis)
+    return {
+        "observed_at": None if latest is None else latest.t_ms,
+        "received_at": None if latest is None else latest.received_ms,
+        "latest": {} if latest is None else {k: v for k, v in latest.values.items() if k not in _NOT_SHOWN},
+        "standing": standing.verdict,
+        "standing_since": standing.since_ms,
+        "standing_why": standing.why,
+        "computed": analysis.verdict,
+        "computed_why": analysis.verdict_why,
+        "decided_c": None if clock is None else clock.limit_c,
+        "decided_below": clock is not None
+        and any(
+            limit.below and (limit.rule, limit.limit_c) == (clock.rule, clock.limit_c) for limit in limits
+        ),
+        "minutes_above": 0.0 if clock is None else clock.minutes_above,
+        "minutes_unknown": 0.0 if clock is None else clock.minutes_unknown,
+        "minutes_worst_case": 0.0 if clock is None else clock.minutes_worst_case,
+        "answers": beside(analysis.answers, standing.verdict, standing.why),
+        "as_of": analysis.as_of,
+    }
 
 
 def deciding(analysis: Analysis) -> Exposure | None:

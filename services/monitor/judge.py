@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from services.analytics.assess import assess, worst_between
 from services.analytics.food.rules import limits_of
+from services.analytics.onward import Onward
 from services.analytics.power.assess import NOTHING_KNOWN, BankKnown
 from services.domain import Analysis, UnitSettings, Verdict
 from services.monitor.cards import card_of
@@ -46,14 +47,28 @@ class Case:
     """What is known of its bank; only the judgement as of now starts from it."""
 
 
-def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]:
-    """Return one assessment with the verdict that stands after it, and the samples it looked at."""
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One judgement in full."""
+
+    result: Result
+    series: Series
+    """The samples it looked at."""
+    onward: Onward | None
+    """What the next live samples can be judged on; None where they ask for a look at everything."""
+
+
+def judge(case: Case, windows: Windows, *, now_ms: int) -> Judged:
+    """Return one assessment with the verdict that stands after it."""
     unit = case.settings.unit.id
     context = case.context
     touched_ms = None if case.touch is None else case.touch.t_min_ms
     start_ms = utc_day_start_ms(now_ms) - LOOK_BACK_MS
     series = windows.read(unit, start_ms, now_ms + 1, touched_from_ms=touched_ms)
-    analysis = _assessed(case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms, bank=case.bank)
+    kept: list[Onward | None] = []
+    analysis = _assessed(
+        case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms, bank=case.bank, carry=kept.append
+    )
     past = unseen(case, now_ms=now_ms)
     found = None if past is None else _found(case, windows, past, series)
     answered = _is_answered(case, series, analysis, now_ms=now_ms)
@@ -79,7 +94,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> tuple[Result, Series]
         probe=context.probe,
     )
     past_analyses = () if found is None else found.analyses
-    return Result(card, analysis, context.statement_no, origin, past_analyses), series
+    return Judged(Result(card, analysis, context.statement_no, origin, past_analyses), series, kept[0])
 
 
 def unseen(case: Case, *, now_ms: int) -> Span | None:
@@ -205,6 +220,7 @@ def _assessed(
     now_ms: int,
     clock_from_ms: int | None,
     bank: BankKnown = NOTHING_KNOWN,
+    carry: Callable[[Onward | None], None] | None = None,
 ) -> Analysis:
     return assess(
         series,
@@ -215,6 +231,7 @@ def _assessed(
         heard_from_ms=_heard_ms(case),
         checks=case.context.checks,
         bank=bank,
+        carry=carry,
     )
 
 

@@ -40,6 +40,8 @@ class Pending:
         self._touches: dict[str, Touch] = {}
         self._urgent: set[str] = set()
         self._judged_ms: dict[str, int] = {}
+        self._told_ms: dict[str, int] = {}
+        """When each unit was last judged, in full or carried on."""
 
     def touch(self, changes: Iterable[Change], known: frozenset[str]) -> None:
         """Take in changes; those of units nobody described are passed over."""
@@ -55,7 +57,7 @@ class Pending:
         self._urgent.update(units)
 
     def due(self, known: frozenset[str], now_ms: int) -> list[str]:
-        """Return the units whose turn it is, those that waited longest first."""
+        """Return the units whose turn it is, what is urgent first, then those that waited longest."""
         return sorted(
             (unit for unit in known if self._is_due(unit, now_ms)),
             key=lambda unit: (unit not in self._urgent, self._judged_ms.get(unit, 0), unit),
@@ -69,7 +71,15 @@ class Pending:
         if touch is None:
             return now_ms - judged_ms >= SILENT_EVERY_MS
         late = touch.t_max_ms < now_ms - LATE_AFTER_MS
-        return now_ms - judged_ms >= (LATE_EVERY_MS if late else LIVE_EVERY_MS)
+        return now_ms - self._told_ms.get(unit, judged_ms) >= (LATE_EVERY_MS if late else LIVE_EVERY_MS)
+
+    def is_urgent(self, unit: str) -> bool:
+        """Return whether a unit is to be judged in full at once."""
+        return unit in self._urgent or unit not in self._judged_ms
+
+    def wants_all(self, unit: str, now_ms: int) -> bool:
+        """Return whether a minute has passed since everything of a unit was looked at."""
+        return not 0 <= now_ms - self._judged_ms.get(unit, now_ms - SILENT_EVERY_MS) < SILENT_EVERY_MS
 
     def touch_of(self, unit: str) -> Touch | None:
         """Return what the feed said of a unit since it was last judged."""
@@ -79,12 +89,17 @@ class Pending:
         """Take a unit off the list: its result is kept."""
         self._touches.pop(unit, None)
         self._urgent.discard(unit)
-        self._judged_ms[unit] = now_ms
+        self._judged_ms[unit] = self._told_ms[unit] = now_ms
+
+    def carried(self, unit: str, now_ms: int) -> None:
+        """Take what touched a unit off the list: it was judged without a look at everything."""
+        self._touches.pop(unit, None)
+        self._told_ms[unit] = now_ms
 
     def put_off(self, unit: str, now_ms: int) -> None:
         """Try a unit again later, without forgetting what touched it."""
         self._urgent.discard(unit)
-        self._judged_ms[unit] = now_ms + SILENT_EVERY_MS
+        self._judged_ms[unit] = self._told_ms[unit] = now_ms + SILENT_EVERY_MS
 
     def position(self, without: Iterable[str] = ()) -> int:
         """Return the place in the feed up to which nothing waits, once `without` are judged."""

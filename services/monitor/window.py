@@ -1,7 +1,7 @@
 """Keeps the looked-at days of each unit at hand, reading only what the change feed says is new."""
 
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,8 +10,8 @@ import numpy.typing as npt
 from services.store import StoreReader
 from services.telemetry import TEXT_COLUMNS, Series
 
-UNITS_KEPT = 64
-"""How many units' days stay in memory; eight days a minute apart are about 1 MB a unit."""
+ROWS_KEPT = 6_000_000
+"""How many samples stay in memory, about 60 bytes each: 500 units with eight days of minutes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +24,11 @@ class _Kept:
 class Windows:
     """Returns the samples of a unit in a moving window, equal to a fresh read of the store."""
 
-    def __init__(self, reader: StoreReader, units_kept: int = UNITS_KEPT) -> None:
-        """Read from `reader`, and keep at most `units_kept` windows."""
+    def __init__(self, reader: StoreReader, rows_kept: int = ROWS_KEPT) -> None:
+        """Read from `reader`, and keep at most so many samples, of the units asked for last."""
         self._reader = reader
-        self._units_kept = units_kept
+        self._rows_kept = rows_kept
+        self._rows = 0
         self._kept: OrderedDict[str, _Kept] = OrderedDict()
         self.rows_read = 0
         """How many samples were read from the store so far."""
@@ -45,11 +46,18 @@ class Windows:
             known_to_ms = min(kept.end_ms, end_ms, end_ms if touched_from_ms is None else touched_from_ms)
             tail = self._fresh(unit, max(start_ms, known_to_ms), end_ms)
             series = joined(kept.series.between(start_ms, known_to_ms), tail)
+        self.forget(unit)
         self._kept[unit] = _Kept(start_ms, end_ms, series)
-        self._kept.move_to_end(unit)
-        if len(self._kept) > self._units_kept:
-            self._kept.popitem(last=False)
+        self._rows += len(series)
+        while self._rows > self._rows_kept and len(self._kept) > 1:
+            self.forget(next(iter(self._kept)))
         return series
+
+    def touched(self, unit: str, from_ms: int) -> None:
+        """Read a unit's samples from a moment on anew next time: the feed told of a change there."""
+        kept = self._kept.get(unit)
+        if kept is not None and from_ms < kept.end_ms:
+            self._kept[unit] = replace(kept, end_ms=from_ms)
 
     def past(self, unit: str, start_ms: int, end_ms: int) -> Series:
         """Return the samples of a stretch of the past, keeping nothing."""
@@ -57,7 +65,8 @@ class Windows:
 
     def forget(self, unit: str) -> None:
         """Read a unit afresh next time: what the feed said of it may have been lost."""
-        self._kept.pop(unit, None)
+        kept = self._kept.pop(unit, None)
+        self._rows -= 0 if kept is None else len(kept.series)
 
     def _fresh(self, unit: str, start_ms: int, end_ms: int) -> Series:
         if end_ms <= start_ms:

@@ -1,11 +1,7 @@
 """Follows the change feed and the clock, and keeps every unit judged."""
 
-import random
-import threading
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import structlog
 
@@ -14,9 +10,10 @@ from services.domain import Fleet, UnitSettings
 from services.errors import DependencyUnavailable
 from services.monitor.banks import Banks
 from services.monitor.batches import BatchJudge, Moment
+from services.monitor.carrying import Carrying
 from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
-from services.monitor.pending import Pending
+from services.monitor.pending import LATE_AFTER_MS, Pending
 from services.monitor.ruled import Ruled
 from services.monitor.window import Windows
 from services.records.facade import Records
@@ -25,13 +22,14 @@ from services.store import Latest, StoreReader, UnitStatus
 from services.timebase import Span
 
 BATCH = 16
-"""Units judged before their results are written: a write stays within 50 ms (design 4)."""
+"""Units judged in full before their results are written: a write stays within 50 ms (design 4)."""
+CARRIED_AT_ONCE = 64
+"""Carried results written at once: each is one card."""
+LEAST_IN_TURN = 4
+"""Units whose turn it is that are judged in full in every step, however much is urgent."""
 PAGES = 20
 """Pages of the change feed read in one step."""
 PAGE = 10_000
-POLL_S = 0.25
-BEAT_EVERY_S = 1.0
-_WORST_WAIT_S = 30.0
 
 _log = structlog.get_logger(__name__)
 
@@ -44,13 +42,34 @@ class Step:
     failed: tuple[str, ...]
     more: bool
     """Whether units are left whose turn it is already."""
+    carried: int = 0
+    """How many of the judged ones were carried on, without a look at everything."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """What to do with the units whose turn it is."""
+
+    carried: list[str]
+    at_once: list[str]
+    in_turn: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What the store says last of some units."""
+
+    latest: Mapping[str, Latest]
+    statuses: Mapping[str, UnitStatus]
 
 
 class Monitor:
     """Judges units whenever their samples change, somebody says something, or a minute has passed."""
 
-    def __init__(self, reader: StoreReader, records: Records) -> None:
-        """Go on from the place in the change feed that the records keep."""
+    def __init__(
+        self, reader: StoreReader, records: Records, *, beat: Callable[[], None] = lambda: None
+    ) -> None:
+        """Go on from the place in the change feed that the records keep; `beat` shows life between units."""
         self._reader = reader
         self._records = records
         self._windows = Windows(reader)
@@ -59,13 +78,15 @@ class Monitor:
         self._ruled = Ruled(records)
         self._batches = BatchJudge(records, self._windows, self._ruled)
         self._banks = Banks(records, self._windows)
+        self._carrying = Carrying(reader)
+        self._beat = beat
         self._fleet: Fleet | None = None
         self._said_no = 0
 
     @property
     def rows_read(self) -> int:
         """How many samples were read from the store so far."""
-        return self._windows.rows_read
+        return self._windows.rows_read + self._carrying.rows_read
 
     @property
     def behind(self) -> int:
@@ -73,27 +94,96 @@ class Monitor:
         return self._pending.read_to - self._kept_position
 
     def step(self, now_ms: int) -> Step:
-        """Judge the units whose turn it is, at most `BATCH` of them, and keep the results."""
+        """Carry on what can be carried on, judge others whose turn it is in full, and keep the results."""
         fleet = self._records.fleet()
         known = frozenset(unit.id for unit in fleet.units)
         self._take_in(fleet, known)
         self._batches.homeless(fleet, now_ms)
         due = self._pending.due(known, now_ms)
-        batch = due[:BATCH]
-        if not batch:
+        if not due:
             self._keep_position()
             return Step((), (), more=False)
-        latest, statuses = self._reader.latest(now_ms), self._reader.statuses()
+        plan = self._planned(due, now_ms)
+        carried, asked = self._carry(plan.carried, fleet, now_ms)
+        at_once = [*plan.at_once, *asked]
+        self._pending.urge(asked)
+        whole = [*at_once[:BATCH], *plan.in_turn][: max(BATCH, min(len(at_once), BATCH) + LEAST_IN_TURN)]
+        judged, failed = self._judge(whole, fleet, now_ms)
+        done = len(carried) + len(judged) + len(failed)
+        return Step((*carried, *judged), failed, more=done < len(due), carried=len(carried))
+
+    def _planned(self, due: Sequence[str], now_ms: int) -> _Plan:
+        """Return which units to carry on, and which to judge in full, what may move a verdict first."""
+        plan = _Plan([], [], [])
+        for unit in due:
+            touch = self._pending.touch_of(unit)
+            if self._pending.is_urgent(unit):
+                plan.at_once.append(unit)
+            elif not self._carrying.may(unit, touch, now_ms):
+                live = touch is not None and touch.t_max_ms >= now_ms - LATE_AFTER_MS
+                (plan.at_once if live else plan.in_turn).append(unit)
+            elif self._pending.wants_all(unit, now_ms):
+                plan.in_turn.append(unit)
+            else:
+                plan.carried.append(unit)
+        room = max(LEAST_IN_TURN, BATCH - len(plan.at_once))
+        later = [unit for unit in plan.in_turn[room:] if self._pending.touch_of(unit) is not None]
+        plan.carried.extend(u for u in later if self._carrying.may(u, self._pending.touch_of(u), now_ms))
+        del plan.in_turn[room:]
+        return plan
+
+    def _carry(self, units: Sequence[str], fleet: Fleet, now_ms: int) -> tuple[list[str], list[str]]:
+        """Carry units on; return those that were, and those that ask for a look at everything."""
+        if not units:
+            return [], []
+        seen = _Seen(self._reader.latest(now_ms, units), self._reader.statuses(units))
+        kept: list[str] = []
+        asked: list[str] = []
+        results: list[Result] = []
+        for unit in units:
+            result = self._carried(unit, seen, fleet, now_ms)
+            if result is None:
+                self._carrying.forget(unit)
+                asked.append(unit)
+            else:
+                results.append(result)
+            if len(results) >= CARRIED_AT_ONCE:
+                kept += self._keep(results, now_ms)
+                results = []
+        return [*kept, *self._keep(results, now_ms)], asked
+
+    def _carried(self, unit: str, seen: _Seen, fleet: Fleet, now_ms: int) -> Result | None:
+        self._beat()
+        touch = self._pending.touch_of(unit)
+        if touch is None:
+            return None
+        try:
+            return self._carrying.carried(
+                unit, touch, seen.latest.get(unit), seen.statuses.get(unit), fleet=fleet, now_ms=now_ms
+            )
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - each unit is a loop of its own
+            _log.exception("monitor.unit.not_carried", unit=unit)
+            return None
+
+    def _judge(
+        self, units: Sequence[str], fleet: Fleet, now_ms: int
+    ) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Judge units in full; return those whose results were kept, and those that cannot be judged."""
+        if not units:
+            return (), ()
+        seen = _Seen(self._reader.latest(now_ms, units), self._reader.statuses())
         results: list[Result] = []
         failed: list[str] = []
-        for unit in batch:
-            result = self._judged(fleet, unit, latest.get(unit), statuses, now_ms)
+        for unit in units:
+            self._beat()
+            result = self._judged(fleet, unit, seen.latest.get(unit), seen.statuses, now_ms)
             if result is None:
                 failed.append(unit)
             else:
                 results.append(result)
-        judged = self._keep(results, now_ms)
-        return Step(judged, tuple(failed), more=len(due) > len(batch) or len(judged) < len(results))
+        return self._keep(results, now_ms), tuple(failed)
 
     def _take_in(self, fleet: Fleet, known: frozenset[str]) -> None:
         for _ in range(PAGES):
@@ -105,6 +195,7 @@ class Monitor:
             self._pending.urge(known if self._fleet is None else _changed(self._fleet, fleet))
             self._batches.read_anew()
             self._ruled.forget()
+            self._carrying.forget_all()
             self._fleet = fleet
         said = self._records.statements_after(self._said_no)
         if said:
@@ -147,10 +238,12 @@ class Monitor:
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
                 bank=known,
             )
-            result, series = judge(case, self._windows, now_ms=now_ms)
-            self._banks.note(settings, series, now_ms=now_ms)
-            analysis, card = self._banks.with_neighbours(result.analysis, result.card, fleet, now_ms=now_ms)
-            result = replace(result, analysis=analysis, card=card, taught=taken.taught())
+            found = judge(case, self._windows, now_ms=now_ms)
+            self._banks.note(settings, found.series, now_ms=now_ms)
+            analysis, card = self._banks.with_neighbours(
+                found.result.analysis, found.result.card, fleet, now_ms=now_ms
+            )
+            result = replace(found.result, analysis=analysis, card=card, taught=taken.taught())
             moment = Moment(
                 unit=unit,
                 now_ms=now_ms,
@@ -158,16 +251,18 @@ class Monitor:
                 expected=case.expected,
                 doubt=doubt_of(case),
                 fleet=fleet,
-                series=series,
+                series=found.series,
                 expected_of=expected_of,
             )
             past = rechecked_from_ms(context) is not None
-            return self._batches.joined(result, moment, past=past)
+            result = self._batches.joined(result, moment, past=past)
+            return self._carrying.keeping(result, found.onward, case, fleet)
         except DependencyUnavailable:
             raise
         except Exception:  # noqa: BLE001 - each unit is a loop of its own
             _log.exception("monitor.unit.failed", unit=unit)
             self._windows.forget(unit)
+            self._carrying.forget(unit)
             self._batches.forget()
             self._pending.put_off(unit, now_ms)
             return None
@@ -180,18 +275,31 @@ class Monitor:
             return fleet.settings_of(unit)
 
     def _keep(self, results: Sequence[Result], now_ms: int) -> tuple[str, ...]:
+        if not results:
+            return ()
         units = [result.card.unit for result in results]
         position = self._pending.position(without=units)
         overtaken = self._records.write_results(results, now_ms=now_ms, position=position)
         self._kept_position = self._kept_position if overtaken else position
-        judged = tuple(unit for unit in units if unit not in overtaken)
-        for unit in judged:
-            self._pending.judged(unit, now_ms)
         for result in results:
-            if result.card.unit not in overtaken:
+            unit = result.card.unit
+            if unit in overtaken:
+                self._carrying.forget(unit)
+            elif result.carried:
+                self._went_on(unit, now_ms)
+            else:
+                self._pending.judged(unit, now_ms)
                 self._pending.urge(self._batches.kept(result))
         self._pending.urge(overtaken)
-        return judged
+        return tuple(unit for unit in units if unit not in overtaken)
+
+    def _went_on(self, unit: str, now_ms: int) -> None:
+        """Take note that a carried result is kept: what else looks at the unit reads its new samples anew."""
+        touch = self._pending.touch_of(unit)
+        if touch is not None:
+            self._windows.touched(unit, touch.t_min_ms)
+            self._batches.touched(unit, touch.t_min_ms)
+        self._pending.carried(unit, now_ms)
 
     def _keep_position(self) -> None:
         """Move on past changes of units nobody described."""
@@ -209,89 +317,3 @@ def _changed(before: Fleet, after: Fleet) -> frozenset[str]:
 
     old = described(before)
     return frozenset(unit for unit, settings in described(after).items() if old.get(unit) != settings)
-
-
-@dataclass(slots=True)
-class _Figures:
-    """What the monitor says of itself."""
-
-    judged: int = 0
-    failed: int = 0
-    step_s: float = 0.0
-    """The last step's time."""
-    trouble: str | None = None
-    busy_since_ms: int | None = None
-    """Since when there has always been more to judge."""
-
-    def done(self, step: Step, now_ms: int, took_s: float) -> None:
-        """Note a step."""
-        self.judged += len(step.judged)
-        self.failed += len(step.failed)
-        self.step_s = took_s
-        self.trouble = None
-        if not step.more:
-            self.busy_since_ms = None
-        elif self.busy_since_ms is None:
-            self.busy_since_ms = now_ms
-
-    def said(self, behind: int) -> Mapping[str, Any]:
-        """Return everything as it goes into the sign of life."""
-        return {
-            "judged": self.judged,
-            "failed": self.failed,
-            "step_s": round(self.step_s, 4),
-            "behind": behind,
-            "busy_since_ms": self.busy_since_ms,
-            "trouble": self.trouble,
-        }
-
-
-def run_monitor(
-    reader: StoreReader,
-    records: Records,
-    *,
-    stop: threading.Event,
-    clock: Callable[[], int],
-    heartbeat: Callable[[int, Mapping[str, Any]], None],
-) -> None:
-    """Judge until told to stop; what fails is counted, told and tried again.
-
-    `heartbeat` takes the time and what there is to say about once a second, also while waiting.
-    """
-    monitor = Monitor(reader, records)
-    figures = _Figures()
-    failures = 0
-    while not stop.is_set():
-        wait_s = POLL_S
-        begun_s = time.monotonic()
-        try:
-            moment_ms = clock()
-            step = monitor.step(moment_ms)
-            wait_s = 0.0 if step.more else POLL_S
-            failures = 0
-            figures.done(step, moment_ms, time.monotonic() - begun_s)
-        except DependencyUnavailable as error:
-            failures += 1
-            wait_s = _wait_s(failures)
-            figures.trouble = f"Nothing is judged: {error}"
-            _log.warning("monitor.dependency.unavailable", error=str(error), failures=failures)
-        except Exception:  # noqa: BLE001 - the outermost loop
-            failures += 1
-            wait_s = _wait_s(failures)
-            figures.trouble = "Nothing is judged: a fault in the service itself; its log says which."
-            _log.exception("monitor.step.failed", failures=failures)
-        _rest(stop, wait_s, lambda: heartbeat(clock(), figures.said(monitor.behind)))
-
-
-def _rest(stop: threading.Event, wait_s: float, beat: Callable[[], None]) -> None:
-    """Show life, then wait, showing it again every second."""
-    end_s = time.monotonic() + wait_s
-    beat()
-    while (left_s := end_s - time.monotonic()) > 0.0 and not stop.wait(min(left_s, BEAT_EVERY_S)):
-        if left_s > BEAT_EVERY_S:
-            beat()
-
-
-def _wait_s(failures: int) -> float:
-    """Return a jittered back-off."""
-    return min(_WORST_WAIT_S, POLL_S * 2.0 ** min(failures, 8)) * random.uniform(0.5, 1.0)  # noqa: S311

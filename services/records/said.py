@@ -122,6 +122,8 @@ class Result:
     """The batches that were judged with it."""
     taught: tuple[Taught, ...] = ()
     """What its bank's days taught anew."""
+    carried: bool = False
+    """Whether only what live samples move was judged: verdicts and episodes are those of the last one."""
 
     @property
     def own(self) -> Standing:

@@ -77,7 +77,8 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
             }
         )
         note_change(session, before.get(card.unit), card, origin=p.result.origin, now_ms=now_ms)
-    put_episodes(session, [a for p in prepared for a in (*p.result.past, p.result.analysis)], now_ms=now_ms)
+    whole = [p.result for p in prepared if not p.result.carried]
+    put_episodes(session, [a for result in whole for a in (*result.past, result.analysis)], now_ms=now_ms)
 
 
 def _columns_of(result: Result, card_json: str, *, change_no: int) -> dict[str, object]:

@@ -10,7 +10,7 @@ import pytest
 from services.clock import now_ms
 from services.domain import Verdict
 from services.errors import Refused
-from services.monitor.worker import run_monitor
+from services.monitor.running import run_monitor
 from services.pulse import Pulse, signs
 from services.records.facade import Records
 from services.store.sqlite import SqliteReader

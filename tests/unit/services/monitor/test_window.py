@@ -50,7 +50,7 @@ def test_late_samples_reopen_the_window_from_their_time_on(house):
 
 
 def test_a_window_that_starts_earlier_or_was_dropped_is_read_afresh(house):
-    windows = Windows(house.reader, units_kept=1)
+    windows = Windows(house.reader, rows_kept=1)
     house.hear(minutes([3.0] * 10, end_ms=NOON_MS), at_ms=NOON_MS)
     windows.read("v3-meat", NOON_MS - MINUTE_MS, NOON_MS + 1, touched_from_ms=None)
     assert len(windows.read("v3-meat", NOON_MS - 9 * MINUTE_MS, NOON_MS + 1, touched_from_ms=None)) == 10

@@ -5,7 +5,8 @@ import threading
 import pytest
 
 from services.domain import Verdict
-from services.monitor.worker import BATCH, Monitor, run_monitor
+from services.monitor.running import run_monitor
+from services.monitor.worker import BATCH, Monitor
 from services.store import Skipped
 from tests.helpers import made
 from tests.helpers.house import DAY_MS, HOUR_MS, MINUTE_MS, House, minutes, sample
