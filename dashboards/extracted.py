@@ -70,7 +70,8 @@ def template_texts(
     names = ("_", "gettext", "ngettext", "pgettext", "food_text")
     given: dict[str, Any] = {"trimmed": "true", "newstyle_gettext": "true", **options}
     for line, function, texts, comments in babel_extract(fileobj, names, tuple(comment_tags), given):
-        if function == "food_text" and isinstance(texts, str):
-            yield line, "pgettext", (FOOD, texts), comments
+        if function == "food_text":
+            first = texts[0] if isinstance(texts, tuple) else texts
+            yield line, "pgettext", (FOOD, first), comments
         else:
             yield line, function, texts, comments

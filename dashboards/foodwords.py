@@ -2,7 +2,7 @@
 
 import math
 
-from dashboards.language import FoodPhrase, FoodTable, Table, food, in_scale, scale, with_mark
+from dashboards.language import FoodPhrase, FoodTable, Table, food, in_scale, msg, scale, with_mark
 from services.domain import BatchCard, BatchTemplate, FoodClass, FoodQuestion
 
 CLASSES: Table[FoodClass] = Table(
@@ -137,22 +137,22 @@ KG_PER_L = 0.5
 """Food a cabinet takes per litre, packed so that air gets round it (judgement, no source). [kg/l]"""
 
 TEMPLATES: tuple[BatchTemplate, ...] = (
-    BatchTemplate(what="Chicken pieces", food_class="poultry", piece_kg=0.3),
-    BatchTemplate(what="Whole chicken", food_class="poultry", piece_kg=1.8),
-    BatchTemplate(what="Fish", food_class="fish", piece_kg=0.4),
-    BatchTemplate(what="Mince or sausages", food_class="mince", piece_kg=0.5),
-    BatchTemplate(what="Steaks or chops", food_class="red_meat", piece_kg=0.3),
-    BatchTemplate(what="Roast", food_class="red_meat", piece_kg=2.5),
-    BatchTemplate(what="Game meat", food_class="game", piece_kg=1.0),
-    BatchTemplate(what="Milk", food_class="milk", piece_kg=1.0, ready_to_eat=True),
-    BatchTemplate(what="Eggs, cheese, salad", food_class="other_chilled", piece_kg=0.5),
-    BatchTemplate(what="Leftovers, cooked today", food_class="cooked", piece_kg=1.0, ready_to_eat=True),
-    BatchTemplate(what="Frozen fish", food_class="frozen_fish", piece_kg=0.5),
-    BatchTemplate(what="Frozen meat or poultry", food_class="frozen_other", piece_kg=0.5),
-    BatchTemplate(what="Ice cream", food_class="ice_cream", piece_kg=1.0, ready_to_eat=True),
+    BatchTemplate(what=msg("Chicken pieces"), food_class="poultry", piece_kg=0.3),
+    BatchTemplate(what=msg("Whole chicken"), food_class="poultry", piece_kg=1.8),
+    BatchTemplate(what=msg("Fish"), food_class="fish", piece_kg=0.4),
+    BatchTemplate(what=msg("Mince or sausages"), food_class="mince", piece_kg=0.5),
+    BatchTemplate(what=msg("Steaks or chops"), food_class="red_meat", piece_kg=0.3),
+    BatchTemplate(what=msg("Roast"), food_class="red_meat", piece_kg=2.5),
+    BatchTemplate(what=msg("Game meat"), food_class="game", piece_kg=1.0),
+    BatchTemplate(what=msg("Milk"), food_class="milk", piece_kg=1.0, ready_to_eat=True),
+    BatchTemplate(what=msg("Eggs, cheese, salad"), food_class="other_chilled", piece_kg=0.5),
+    BatchTemplate(what=msg("Leftovers, cooked today"), food_class="cooked", piece_kg=1.0, ready_to_eat=True),
+    BatchTemplate(what=msg("Frozen fish"), food_class="frozen_fish", piece_kg=0.5),
+    BatchTemplate(what=msg("Frozen meat or poultry"), food_class="frozen_other", piece_kg=0.5),
+    BatchTemplate(what=msg("Ice cream"), food_class="ice_cream", piece_kg=1.0, ready_to_eat=True),
 )
 """What a cook picks from where the fleet file has no list of its own; weights of pieces are judgement."""
-MEDICINE = BatchTemplate(what="Medicine", food_class="medicine")
+MEDICINE = BatchTemplate(what=msg("Medicine"), food_class="medicine")
 """All that goes into a cabinet for medicine."""
 
 

@@ -26,6 +26,8 @@ LANGUAGES: Mapping[str, str] = {
 """Every language a page can be read in, each under its own name."""
 CHOSEN_LANGUAGE, CHOSEN_DEGREES = "language", "degrees"
 """Cookies with what somebody chose in this browser."""
+SCALE_FIELD = "scale"
+"""Field of a form that was shown in °F; without it what was typed is °C."""
 Degrees = Literal["c", "f"]
 
 
@@ -57,8 +59,15 @@ def read_by(who: Reader) -> Iterator[None]:
 
 
 async def write_for_asker(request: Request) -> None:
-    """Write this answer for whoever asks; asynchronous, so that the page's own thread inherits it."""
-    _reader.set(reader_of(request))
+    """Write this answer for whoever asks; asynchronous, so that the page's own thread inherits it.
+
+    What was typed is read in the scale its form was shown in, whatever was chosen since: the form says so.
+    """
+    asker = reader_of(request)
+    if request.method == "POST":
+        form = await request.form()
+        asker = Reader(asker.language, "f" if form.get(SCALE_FIELD) == "f" else "c")
+    _reader.set(asker)
 
 
 def reader_of(request: Request) -> Reader:
@@ -221,9 +230,12 @@ def _mark_of(language: str) -> str:
     return get_decimal_symbol(_locale(language))
 
 
+_LOCALES = {code: "en_GB" if code == "en" else code for code in LANGUAGES}
+"""Days come before months and the day has 24 hours, in English too."""
+
+
 def _locale(language: str) -> str:
-    """Return a locale whose days come before months and whose day has 24 hours."""
-    return {"en": "en_GB"}.get(language, language if language in LANGUAGES else "en_GB")
+    return _LOCALES.get(language, _LOCALES["en"])
 
 
 def with_mark(shown: str) -> str:
@@ -240,6 +252,11 @@ def scale() -> str:
 def in_scale(value_c: float) -> float:
     """Return a temperature in the reader's scale (°F = 9/5 °C + 32)."""
     return value_c * 9 / 5 + 32 if reader().degrees == "f" else value_c
+
+
+def from_scale(shown: float) -> float:
+    """Return a temperature in °C that was typed in the reader's scale, at the resolution of records."""
+    return shown if reader().degrees == "c" else round((shown - 32) * 5 / 9, 3)
 
 
 def whole_degrees(value_c: float) -> str:
@@ -269,6 +286,8 @@ def draft_note() -> str:
     return "Draft, not reviewed by a speaker"
 
 
-def food_in_english() -> bool:
-    """Return whether the sentences food hangs on stand in English on a page in another language."""
-    return reader().language != "en" and not _catalogue().food_reviewed_by
+def english_note() -> str:
+    """Return what stands in English on a page in another language."""
+    if _catalogue().food_reviewed_by:
+        return _("Reasons are in English.")
+    return _("Reasons and sentences about food are in English.")

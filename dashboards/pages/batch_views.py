@@ -115,7 +115,7 @@ def reason_rows(reasons: Sequence[Evidence]) -> tuple[ReasonRow, ...]:
             operator=OPERATORS[r.operator],
             threshold=text.number(r.threshold),
             unit=r.unit,
-            met="yes" if COMPARED[r.operator](r.value, r.threshold) else "no",
+            met=_("yes") if COMPARED[r.operator](r.value, r.threshold) else _("no"),
             source=r.source,
         )
         for r in reasons

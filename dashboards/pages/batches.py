@@ -43,6 +43,8 @@ class SaidOfBatch(BaseModel):
     kind: BatchEventKind
     person: Name
     ago_min: int = 0
+    scale: str = ""
+    """Read before anything else: the scale its temperatures were typed in."""
     unit: str = ""
     probe_c: str = ""
     surface_c: str = ""

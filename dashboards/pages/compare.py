@@ -154,9 +154,9 @@ def compare(  # noqa: PLR0917 - a query has as many parts as it has
         raise HTTPException(
             404,
             _(
-                "The spans are %(join)s, the channels %(join2)s.",
-                join=", ".join(SPANS),
-                join2=", ".join(_CHANNELS),
+                "The spans are %(spans)s, the channels %(channels)s.",
+                spans=", ".join(SPANS),
+                channels=", ".join(_CHANNELS),
             ),
         )
     now_ms, cards = desk.now_ms(), _chosen(desk, units, unit)

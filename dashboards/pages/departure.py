@@ -170,7 +170,7 @@ class _Morning:
             name=site.name,
             answer=answer,
             mark=mark,
-            word=word,
+            word=food(word),
             reasons=_reasons(reasons),
             until=text.clock(until_ms, site.zone, self.now_ms),
             cabinets=tuple(_line(card, charges[card.unit], self.now_ms) for card in own),

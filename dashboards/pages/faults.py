@@ -1,5 +1,7 @@
 """What was wrong with a form that was sent, in words of the form and not of the program."""
 
+import re
+
 from dashboards.language import Phrase, Table, _
 from services.api.schemas import FieldFault, Problem
 
@@ -66,10 +68,36 @@ _KINDS = {
 _NOT_UNDERSTOOD = Phrase("%(field)s is not understood.")
 
 
+_TITLES: Table[int] = Table(
+    {
+        401: "Not logged in",
+        403: "Not allowed",
+        404: "Not found",
+        405: "Not done here",
+        409: "Not written down",
+        422: "Not understood",
+        429: "Too many tries",
+        503: "Not now",
+    }
+)
+_ADDRESS = re.compile(r"[A-Z]+ (/\S*)")
+"""All a problem says where nothing but the address is wrong."""
+
+
+def title_of(problem: Problem) -> str:
+    """Return what kind of problem it is, in words of people; that of the standard where there are none."""
+    return _TITLES.get(problem.status) or problem.title
+
+
 def detail_of(problem: Problem) -> str:
     """Return what a person is told of a problem."""
     if not problem.errors:
-        return problem.detail
+        nowhere = _ADDRESS.fullmatch(problem.detail)
+        return (
+            problem.detail
+            if nowhere is None
+            else _("Nothing here has the address %(path)s.", path=nowhere[1])
+        )
     return " ".join(dict.fromkeys(_fault(fault) for fault in problem.errors))
 
 

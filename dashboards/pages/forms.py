@@ -5,7 +5,7 @@ from datetime import date, time
 
 from starlette.exceptions import HTTPException
 
-from dashboards.language import _
+from dashboards.language import _, from_scale, scale
 from services.timebase import MINUTE_MS
 
 _NUMBER = re.compile(r"[-+]?\d{1,3}([.,]\d{1,3})?")
@@ -16,19 +16,21 @@ _LONGEST_AGO_MIN = 72 * 60
 
 
 def number_from(typed: str) -> float:
-    """Return a temperature as people type it: comma or point, any kind of minus.
+    """Return a temperature as people type it, in their own scale: comma or point, any kind of minus [°C].
 
     Raises
     ------
     HTTPException
         422 when it is no number, or none a probe in food can show.
     """
-    tidy = typed.strip().removesuffix("°C").strip().replace("\N{MINUS SIGN}", "-")
+    tidy = typed.strip().removesuffix(scale()).strip().replace("\N{MINUS SIGN}", "-")
     if not _NUMBER.fullmatch(tidy):
         raise HTTPException(422, _("%(typed)s is not a temperature. Write it like 4.5 or 4,5.", typed=typed))
-    value = float(tidy.replace(",", "."))
+    value = from_scale(float(tidy.replace(",", ".")))
     if not _LOWEST_PROBE_C <= value <= _HIGHEST_PROBE_C:
-        raise HTTPException(422, _("%(typed)s °C is not what a probe in food can show.", typed=typed))
+        raise HTTPException(
+            422, _("%(typed)s %(scale)s is not what a probe in food can show.", typed=typed, scale=scale())
+        )
     return value
 
 

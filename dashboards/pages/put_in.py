@@ -40,6 +40,8 @@ class PutIn(BaseModel):
     person: Name
     template: str = ""
     ago_min: int = 0
+    scale: str = ""
+    """Read before anything else: the scale its temperatures were typed in."""
     what: str = ""
     food_class: FoodClass | Literal[""] = ""
     core_c: str = ""

@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, language, text
 from dashboards.helpwords import Asked
-from dashboards.pages.faults import detail_of
+from dashboards.pages.faults import detail_of, title_of
 from dashboards.themes import Theme, style, theme_of
 from services.api.access import Asker, entry_of, may
 from services.api.middleware import content_policy, text_hash
@@ -56,7 +56,12 @@ def _speak(environment: Environment) -> None:
     environment.install_gettext_callables(  # type: ignore[attr-defined]  # the extension brings it
         language.unfilled, language.unfilled_count, newstyle=True, pgettext=language.unfilled_in
     )
-    environment.globals.update(food_text=language.food, reader=language.reader, draft=language.draft_note)
+    environment.globals.update(
+        food_text=language.food,
+        reader=language.reader,
+        draft=language.draft_note,
+        in_english=language.english_note,
+    )
 
 
 @functools.cache
@@ -156,4 +161,5 @@ def alone(name: str, **context: Any) -> str:  # noqa: ANN401 - templates take an
 def problem_page(request: Request, problem: Problem) -> Response:
     """Return an error as a page for people, one that no route answered too."""
     with language.read_by(language.reader_of(request)):
-        return draw_phone(request, "problem.html", problem.status, problem=problem, detail=detail_of(problem))
+        told = {"title": title_of(problem), "detail": detail_of(problem)}
+        return draw_phone(request, "problem.html", problem.status, problem=problem, **told)

@@ -69,7 +69,7 @@ def fields(tomorrow: str) -> tuple[tuple[str, tuple[Field, ...]], ...]:
                 Field("kg", _("Kilograms"), "0", low="0", high="500"),
                 Field("warm_c", _("How warm, °C"), "30", low="-20", high="60"),
                 Field("load_day", _("On day"), "1", step="1", low="1", high="22"),
-                Field("load_at", "At", "11:00", "time"),
+                Field("load_at", _("At"), "11:00", "time"),
             ),
         ),
     )

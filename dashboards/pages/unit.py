@@ -15,8 +15,8 @@ from dashboards import foodwords, text
 from dashboards.figures import look
 from dashboards.figures.ahead import ahead_ms
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
-from dashboards.language import _, food
 from dashboards.helpreadings import CHANNELS
+from dashboards.language import Table, _, food
 from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
@@ -25,6 +25,7 @@ from dashboards.pages.lively import live_of
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
 from dashboards.pages.spots import spot_views
+from dashboards.pages.unit_days import days_view
 from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.pages.views import card_view
 from dashboards.powerwords import battery_words, energy_rows, move_words
@@ -67,10 +68,13 @@ def _table(
     ]
 
 
+_RAN: Table[tuple[int, int]] = Table({(0, 0): "no", (1, 1): "throughout"})
+
+
 def _ran(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return _("not known")
-    return {(0, 0): "no", (1, 1): "throughout"}.get((int(low), int(high)), "at times")
+    return _RAN.get((int(low), int(high))) or _("at times")
 
 
 def _exposures(
@@ -201,6 +205,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         zone=text.offset_name(now_ms, zone),
         summary=summary(shown, start_ms=start_ms, end_ms=end_ms),
         table=_table(desk, unit, start_ms, end_ms, zone),
+        by_day=days_view(request, card, start_ms, end_ms, now_ms),
     )
 
 

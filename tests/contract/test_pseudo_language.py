@@ -1,0 +1,93 @@
+"""Every text of every page can be translated: read in a language of brackets, none stands outside them."""
+
+import re
+
+import httpx
+import orjson
+import pytest
+
+from dashboards.language import CHOSEN_LANGUAGE, LANGUAGES
+from services.api.routes import PREFIX
+from tests.helpers import pseudo
+from tests.helpers.every_page import DESK_PAGES, PHONE_PAGES, every_page
+
+_HTML = {"accept": "text/html"}
+_PARTS = ("", "/statements", "/exposure", "/cutouts", "/service", "/sensors", "/battery", "/runout")
+MAP_NAMES = {"Ridge track", "Ridge gate", "Slow river"}
+ALLOWED = frozenset(
+    {
+        *("Bushlarder", "UTC", "Ah", "Wh", "kg", "mm", "Hz", "dBW", "CSV", "PDF", "AGM", "LiFePO"),
+        *("min", "Language", "Lugha", "Taal", "Língua", "Langue"),
+    }
+)
+"""Names, units and abbreviations that are the same in every language."""
+
+
+@pytest.fixture(scope="module")
+def house(tmp_path_factory):
+    with every_page(tmp_path_factory.mktemp("house")) as found:
+        yield found
+
+
+@pytest.fixture
+def client(house, monkeypatch):
+    cookies = {CHOSEN_LANGUAGE: pseudo.CODE}
+    with (
+        pseudo.spoken(monkeypatch),
+        httpx.Client(
+            base_url=house.open, timeout=30, headers={"accept": "text/html"}, cookies=cookies
+        ) as found,
+    ):
+        yield found
+
+
+def leaves(found):
+    """Yield every string of a JSON answer."""
+    if isinstance(found, str):
+        yield found
+    elif isinstance(found, dict):
+        for value in found.values():
+            yield from leaves(value)
+    elif isinstance(found, list | tuple):
+        for value in found:
+            yield from leaves(value)
+
+
+@pytest.fixture(scope="module")
+def data(house):
+    """Everything that came from the records or was worked out, in words of the services: longest first."""
+    fleet = house.larder.records.fleet()
+    found = set(leaves(orjson.loads(fleet.model_dump_json())))
+    for card in house.larder.records.cards():
+        found |= set(leaves(orjson.loads(card.model_dump_json())))
+    with httpx.Client(base_url=house.open, timeout=30) as client:
+        for unit in fleet.units:
+            found |= set(leaves(house.larder.records.analysis(unit.id)))
+            for part in _PARTS:
+                found |= set(leaves(client.get(f"{PREFIX}/units/{unit.id}{part}").json()))
+        for number in range(1, 7):
+            for part in ("", "/events", "/verdicts"):
+                found |= set(leaves(client.get(f"{PREFIX}/batches/{number}{part}").json()))
+    # one word of the services is a code, and codes are put into words; names may be one word
+    names = {each.name or "" for each in (*fleet.units, *fleet.sites, *fleet.people)}
+    names |= {house.larder.records.batch_card(number).batch.what for number in range(1, 7)}
+    names |= {each.id for each in (*fleet.units, *fleet.sites, *fleet.banks)} | MAP_NAMES
+    worth = names | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}
+    return sorted(worth, key=len, reverse=True)
+
+
+def strange(pieces, data):
+    """Return the words that stand outside the brackets and are nobody's data."""
+    left = "\n".join(piece for piece in pieces if re.search(r"[A-Za-zÀ-ž]{2}", piece))
+    for text in data:
+        if text and text.lower() in left.lower():
+            left = re.sub(re.escape(text), " ", left, flags=re.IGNORECASE)
+    return [word for word in re.findall(r"[A-Za-zÀ-ž]{2,}", left) if word not in ALLOWED]
+
+
+@pytest.mark.parametrize("path", [*DESK_PAGES, *PHONE_PAGES, "/language"])
+def test_no_text_of_a_page_stands_outside_the_catalogue(client, data, path):
+    html = client.get(path).text
+    assert f'<html lang="{pseudo.CODE}"' in html
+    names = [*LANGUAGES.values(), "Pseudo"] if path == "/language" else []
+    assert strange(pseudo.outside(html), [*data, *names]) == []
