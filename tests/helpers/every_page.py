@@ -29,8 +29,8 @@ DESK_PAGES = (
     "/compare?units=v3-meat,camp-milk,camp-fish",
     "/history",
     "/workshop",
+    "/workshop/units/v3-meat",
     "/units/v3-meat",
-    "/units/camp-milk?span=14d",
     "/health",
 )
 PHONE_PAGES = (
@@ -40,7 +40,9 @@ PHONE_PAGES = (
     "/camp/vehicle-3/food",
     "/camp/vehicle-3/add",
     "/camp/vehicle-3/add/details",
-    "/batches/2",
+    "/camp/vehicle-3/check",
+    "/why",
+    "/language",
     "/batches/3",
     "/batches/6",
     "/nowhere",
@@ -85,7 +87,7 @@ def _batch(larder: Larder, what: str, food_class: str, unit: str = "v3-veg", **f
     return larder.records.load_batch(new, who="Jonas K.", now_ms=NOW_MS)
 
 
-def _shown_as(larder: Larder, number: int, **changes: object) -> None:
+def shown_as(larder: Larder, number: int, **changes: object) -> None:
     """Keep a card of a batch as if it had been judged so."""
     held = larder.records.batch_card(number)
     card = food_card(number, **changes).model_copy(update={"batch": held.batch, "as_of": NOW_MS})
@@ -102,12 +104,12 @@ def _stock(larder: Larder) -> None:
     _batch(larder, "Yoghurt", "other_chilled", ready_to_eat=True)
     _batch(larder, "Bush stew", "cooked", ready_to_eat=True)
     larder.records.say_of_batch(6, "taken_out", who="Jonas K.", now_ms=NOW_MS)
-    _shown_as(larder, 1, use_first=0.2)
-    _shown_as(larder, 2, use_first=0.9, cook_to_c=69.0)
-    _shown_as(larder, 3, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
-    _shown_as(larder, 4, standing=Verdict.DISCARD_ADVISED, standing_why="5 h above 4.0 °C")
-    _shown_as(larder, 5, dates="past", dates_why="use by Mon 2 Mar")
-    _shown_as(larder, 6, timers=(timer(),))
+    shown_as(larder, 1, use_first=0.2)
+    shown_as(larder, 2, use_first=0.9, cook_to_c=69.0)
+    shown_as(larder, 3, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
+    shown_as(larder, 4, standing=Verdict.DISCARD_ADVISED, standing_why="5 h above 4.0 °C")
+    shown_as(larder, 5, dates="past", dates_why="use by Mon 2 Mar")
+    shown_as(larder, 6, timers=(timer(),))
 
 
 def furnished(folder: Path) -> tuple[Larder, FastAPI]:
