@@ -22,7 +22,7 @@ Limits of a unit are dated and may change; these do not, so that what was counte
 """
 TEMPERATURES = ("cabinet_c", "product_c")
 CURRENT = "current_a"
-_MICRO = 1_000_000
+MICRO = 1_000_000
 
 
 class HourRule:
@@ -49,7 +49,7 @@ class HourRule:
         t_ms, values = series.t_ms[known], values[known]
         if column == CURRENT:
             drawn_ah, given_ah, told_ms = charge_each(t_ms, values, gap_ms=reach_ms, edges_ms=edges_ms)
-            rows = [drawn_ah * _MICRO, given_ah * _MICRO, told_ms]
+            rows = [drawn_ah * MICRO, given_ah * MICRO, told_ms]
         else:
             each = [
                 above_each(t_ms, values, limit_c=mark, gap_ms=reach_ms, edges_ms=edges_ms) for mark in MARKS_C

@@ -19,6 +19,7 @@ from deploy import coming_in, importing, site_tls
 from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
+from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.hourrule import HourRule
 from deploy.logbook import LogBook
@@ -175,6 +176,7 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     app.state.planner = plan
     app.state.trust = site_tls.trust_of(settings)
     app.state.food_model = FoodChart(records, reader, now_ms)
+    app.state.day_counts = DayCounts(reader)
     app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
     return app
 

@@ -27,6 +27,7 @@ from dashboards.pages import (
     tonight,
     trust,
     unit,
+    unit_days,
     why,
     workshop,
     workshop_battery,
@@ -39,7 +40,7 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, checks, offline, put_in, batches),
-    *(workshop, workshop_battery, workshop_unit, unit, log, say, health, why),
+    *(workshop, workshop_battery, workshop_unit, unit, unit_days, log, say, health, why),
     *(login, account, crew, languages, theme, trust),
 )
 

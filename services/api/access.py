@@ -155,6 +155,7 @@ TABLE: tuple[Entry, ...] = (
         "/batches/{batch}",
         "/units/{unit}",
         "/units/{unit}/figure.json",
+        "/units/{unit}/days.json",
         "/units/{unit}/log",
         "/units/{unit}/log.csv",
         "/units/{unit}/log.pdf",

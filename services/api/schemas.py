@@ -78,6 +78,31 @@ class Samples(Wire):
     channels: dict[str, ChannelBins]
 
 
+class CountedTime(Wire):
+    """Time above a mark in stretches of time, and how much of each is known."""
+
+    above_min: tuple[float, ...]
+    told_min: tuple[float, ...]
+
+
+class CountedCharge(Wire):
+    """Charge a unit drew and gave back in stretches of time; null where no current was measured."""
+
+    drawn_ah: tuple[float | None, ...]
+    given_ah: tuple[float | None, ...]
+    told_min: tuple[float, ...]
+
+
+class Counted(Wire):
+    """What stretches of time held, added up from hours."""
+
+    mark_c: float
+    """The mark that was counted: the limit, or the next colder one that is kept. [°C]"""
+    cabinet: CountedTime
+    product: CountedTime | None
+    charge: CountedCharge | None
+
+
 class WaitingUnit(Wire):
     """A unit nobody has added yet; its packs are kept and not confirmed to it."""
 
