@@ -68,7 +68,7 @@ class Seen(HTMLParser):
         self._in_heading = self._in_heading or tag in {"h2", "h3"}
         if (tag == "th" and found.get("scope") == "col") or tag == "dt":
             self._open = [tag, "", tag == "th" and any(self._sections)]
-        if tag == "button" and found.get("class") == "why":
+        if tag == "button" and found.get("class") == "asks":
             self._ask(self.asked, found["popovertarget"].removeprefix("why-"))
         if tag == "a" and (found.get("href") or "").startswith("/why#"):
             self._ask(self.linked, found["href"].removeprefix("/why#"))
