@@ -140,7 +140,7 @@ def _bars(
         "y": [None if value is None else round(value, 2) for value in y],
         "yaxis": axis,
         # the pattern tells them apart, the ink only helps
-        "marker": {"color": ink, "pattern": {"shape": mark, "fgcolor": look.PAPER}},
+        "marker": {"color": ink, "pattern": {"shape": mark, "fgcolor": look.PAPER, "fillmode": "overlay"}},
     }
 
 
