@@ -132,8 +132,14 @@ def draw(request: Request, name: str, status: int = 200, **context: Any) -> Resp
 
 
 def written(name: str, /, **context: Any) -> str:  # noqa: ANN401 - templates take anything
-    """Return a sheet for paper, which holds all it needs."""
+    """Return a document that holds all it needs: for paper, or for who has not come in."""
     return _environment().get_template(name).render(**context)
+
+
+def _later(request: Request) -> str:
+    """Return the scripts a phone page fetches once it can be read; none where there is no shelf for them."""
+    found = (request.app.state.shelf.url_or_none(name) for name in ("outbox.js", "line.js"))
+    return " ".join(url for url in found if url is not None)
 
 
 def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
@@ -145,17 +151,12 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
         .render(
             css=Markup(_phone_style(theme)),  # noqa: S704 - our own file
             script=Markup(_inlined("phone.js")),  # noqa: S704 - our own file
-            outbox=request.app.state.shelf.url_or_none("outbox.js"),
+            outbox=_later(request),
             **_shared(request),
             **context,
         )
     )
     return HTMLResponse(body, status, {"Content-Security-Policy": _phone_policy(theme)})
-
-
-def alone(name: str, **context: Any) -> str:  # noqa: ANN401 - templates take anything
-    """Return a document that stands alone: for paper, or for who has not come in."""
-    return _environment().get_template(name).render(**context)
 
 
 def problem_page(request: Request, problem: Problem) -> Response:

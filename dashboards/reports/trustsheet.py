@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import segno
 from markupsafe import Markup
 
-from dashboards.pages.render import HERE, alone
+from dashboards.pages.render import HERE, written
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +55,10 @@ def style() -> str:
 
 def html(room: Trust | None) -> str:
     """Return the page; without an authority it says what to do."""
-    code = "" if room is None else segno.make(room.doors[0], error="m").svg_inline(light="#fff", omitsize=True)
-    return alone(
+    code = ""
+    if room is not None:
+        code = segno.make(room.doors[0], error="m").svg_inline(light="#fff", omitsize=True)
+    return written(
         "trust.html",
         room=room,
         css=Markup(style()),  # noqa: S704 - our own file

@@ -19,4 +19,4 @@ else{d.body.innerHTML=b.innerHTML;S();L();dispatchEvent(new Event("fresh"))}}).c
 o=d.currentScript.dataset.o;
 S();L();setInterval(L,1e4);setInterval(R,6e4);addEventListener("look",R);addEventListener("online",R);
 d.addEventListener("visibilitychange",L);
-if(o)addEventListener("load",()=>(self.requestIdleCallback||setTimeout)(()=>{let e=d.createElement("script");e.src=o;d.head.append(e)}))})()
+if(o)addEventListener("load",()=>(self.requestIdleCallback||setTimeout)(()=>o.split(" ").map(u=>{let e=d.createElement("script");e.src=u;d.head.append(e)})))})()

@@ -6,7 +6,7 @@ import time
 import pytest
 
 from services.domain import Verdict
-from tests.helpers.browser import DESK, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
 from tests.helpers.larder import CUTOUT, analysis, app_of, card, open_judged_larder
 from tests.helpers.web import serving
 
@@ -175,3 +175,31 @@ def test_a_page_reads_without_a_script(browser, house):
         for path in PAGES:
             watched.page.goto(base + path)
             assert re.match(r"as of \d{4}-\d\d-\d\d", watched.page.inner_text("#live")), path
+
+
+def test_the_camp_page_hears_of_changes_over_one_stream_and_says_when_it_does_not(browser, house):
+    larder, base = house
+    larder.records.write_card(cold := card("camp-milk"), analysis(cold))
+    with browser.new_context(
+        service_workers="block", viewport={"width": PHONE[0], "height": PHONE[1]}
+    ) as context:
+        page = context.new_page()
+        begun = []
+        page.on("request", lambda r: begun.append(r.url) if "/api/v1/live" in r.url else None)
+        with page.expect_request("**/api/v1/live", timeout=60_000):
+            page.goto(f"{base}/camp/river-camp")
+        held = card("camp-milk", standing=Verdict.HOLD, standing_why="the lid stood open")
+        for _ in range(20):  # the stream begins with what comes after it; nobody is told when it is there
+            larder.records.write_card(held, analysis(held))
+            page.wait_for_timeout(1_000)
+            if "The lid stood open" in page.inner_text("#camp-milk"):
+                break
+        assert "The lid stood open" in page.inner_text("#camp-milk")
+        assert len(begun) == 1
+        context.set_offline(True)
+        until(
+            page,
+            "/^not live since [0-9:]{5}, trying again$/.test(document.getElementById('line')?.textContent)",
+        )
+        context.set_offline(False)
+        until(page, "document.getElementById('line') === null", 60.0)
