@@ -56,10 +56,17 @@ def bench_facts(bench: Bench | None) -> list[Fact]:
     return [
         _fact("run_hours", _("Run hours"), run_words(bench), bench.hours_run_reason),
         _fact("starts", _("Starts"), start_words(bench), bench.starts_reason),
-        _fact("full", _("Last full"), full_words(bench.days_since_full), bench.days_since_full_reason),
+        _full(bench),
         _fact("ohm", _("Source resistance"), ohm_words(bench), bench.source_ohm_reason),
         _fact("holds", _("Battery holds"), holds_words(bench.capacity_ah), bench.capacity_ah_reason),
     ]
+
+
+def _full(bench: Bench) -> Fact:
+    """Return when the bank was last full; that is seen or not seen, rather than measured."""
+    words = full_words(bench.days_since_full)
+    why = text.plain(bench.days_since_full_reason or "not worked out")
+    return Fact("full", _("Last full"), words or _("not known: %(why)s", why=why), words is not None)
 
 
 def run_words(of: Bench | Work) -> str | None:
@@ -197,7 +204,7 @@ def path_facts(work: Work | None, path: SupplyPath | None, reason: str | None) -
         if path.wires_ohm is not None:
             found.append(Fact("path", _("Of it cable and joints"), milliohm(path.wires_ohm)))
         if path.advised_mm2 is not None:
-            found.append(Fact("path", _("Advised section"), f"{path.advised_mm2:g} mm²"))
+            found.append(Fact("path", _("Thinnest section that is enough"), f"{path.advised_mm2:g} mm²"))
     if work is not None and work.drop_limit_v is not None:
         most = _("%(volts)s: %(source)s", volts=text.volts(work.drop_limit_v), source=work.drop_limit_source)
         found.append(Fact("path", _("Most it should lose"), most))

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import text
 from dashboards.benchwords import Fact, bench_facts
 from dashboards.language import _
+from dashboards.natural import natural
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view, flag_words
@@ -49,6 +50,32 @@ class JobView:
     more_cutouts: int
     sensors: tuple[str, ...]
     facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RestView:
+    """One unit with nothing to do: no more than its row shows, as there are many."""
+
+    unit: str
+    name: str
+    place: str
+    state: str
+    """Empty where it is in use."""
+    heard_ms: int | None
+    heard: str
+    facts: tuple[Fact, ...]
+
+
+def _rest_view(card: UnitCard, now_ms: int) -> RestView:
+    return RestView(
+        unit=card.unit,
+        name=card.name,
+        place=card.site_name or _("no place given"),
+        state="" if card.state == "in_use" else text.STATES[card.state],
+        heard_ms=card.observed_at,
+        heard=text.age(card.observed_at, now_ms),
+        facts=tuple(bench_facts(card.bench)),
+    )
 
 
 def finding_views(card: UnitCard, found: Iterable[Finding], now_ms: int) -> tuple[FindingView, ...]:
@@ -114,7 +141,8 @@ def workshop(
     due = due_list(cards, now_ms)
     busy = {each.card.unit for each in due}
     rest = sorted(
-        (card for card in cards if card.unit not in busy), key=lambda c: (c.site_name or "", c.name)
+        (card for card in cards if card.unit not in busy),
+        key=lambda c: (natural(c.site_name or ""), natural(c.name)),
     )
     waiting = [
         (w.unit, w.packs, text.age(w.first_ms, now_ms), text.age(w.last_ms, now_ms)) for w in desk.waiting()
@@ -130,7 +158,7 @@ def workshop(
                 ("later", _("Can wait for the next service"), False),
             )
         ],
-        rest=[(card_view(card, now_ms), bench_facts(card.bench)) for card in rest],
+        rest=[_rest_view(card, now_ms) for card in rest],
         heads=[(fact.key, fact.name) for fact in _heads(rest)],
         waiting=waiting,
         places=_places(every),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from dashboards import text
 from dashboards.language import Table, _, dynamic, ngettext
+from dashboards.natural import natural
 from services.domain import UnitCard
 from services.timebase import DAY_MS
 
@@ -114,8 +115,8 @@ def order(due: Due) -> tuple[object, ...]:
         -len(due.reasons),
         -len(card.cutouts),
         -len(card.service),
-        card.site_name or "",
-        card.name,
+        natural(card.site_name or ""),
+        natural(card.name),
     )
 
 

@@ -25,6 +25,7 @@ from dashboards.benchwords import (
 )
 from dashboards.figures.workshop_svg import HEIGHT, WIDTH, charts
 from dashboards.language import Lines, _
+from dashboards.natural import natural
 from dashboards.powerwords import evidence_words
 from services.domain import Bench, Cutout, Fleet, UnitCard, UnitSettings
 
@@ -45,8 +46,8 @@ AFTERWARDS = Lines(
     "After refrigerant work: pressure test with nitrogen, evacuate, weigh in the charge the type plate names"
     " (common practice, no source).",
 )
+NOTHING = "\N{EN DASH}"
 _MOST_CUTOUTS = 8
-BLANK = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +154,7 @@ def _facts(card: UnitCard, settings: UnitSettings, now_ms: int) -> list[tuple[st
     return [
         (_("Unit"), f"{card.name} ({card.unit}), {kind}{volume}"),
         (_("Place"), card.site_name or _("no place given")),
-        (_("Type plate"), settings.unit.plate or BLANK),
+        (_("Type plate"), settings.unit.plate or ""),
         (_("Use"), text.STATES[card.state]),
         (_("Set point, by the file"), text.degrees(card.set_point_c)),
         (_("Last reading"), f"{reading}, {text.age(card.observed_at, now_ms)}"),
@@ -196,14 +197,14 @@ def battery_rows(fleet: Fleet, cards: Sequence[UnitCard]) -> list[list[str]]:
     for unit in fleet.units:
         settings, card = fleet.settings_of(unit.id), by_unit.get(unit.id)
         rows.append(_battery_row(settings, None if card is None else card.bench))
-    return sorted(rows, key=lambda row: (row[1], row[2], row[0]))
+    return sorted(rows, key=lambda row: [natural(row[at]) for at in (1, 2, 0)])
 
 
 def _battery_row(settings: UnitSettings, bench: Bench | None) -> list[str]:
     place = "" if settings.site is None else settings.site.name
     name = f"{settings.name} ({settings.unit.id})"
     if not settings.has_battery:
-        return [name, place, text.plain(settings.unit.supply.kind), *[BLANK] * (len(BATTERY_HEADS) - 3)]
+        return [name, place, text.plain(settings.unit.supply.kind), *[NOTHING] * (len(BATTERY_HEADS) - 3)]
     bank = settings.bank
     described = (
         [_("not described"), "", f"{settings.nominal_v}", ""]
