@@ -2,6 +2,8 @@ import pytest
 
 from deploy import doctor
 from deploy.backup import take
+from deploy.certificates import PAGES_DAYS, REMIND_DAYS
+from deploy.site_tls import folder_of, set_up
 from services.clock import now_ms
 from services.errors import DependencyUnavailable
 from services.pulse import Pulse
@@ -85,3 +87,19 @@ def test_a_backup_that_cannot_be_read_is_a_row_and_not_the_end_of_the_rounds(dat
     monkeypatch.setattr(doctor, "backups", locked)
     assert row(data, "backup").state == "trouble"
     assert row(data, "versions").state == "ok"
+
+
+@pytest.mark.parametrize(
+    ("since_days", "state"),
+    [(0, "ok"), (PAGES_DAYS - REMIND_DAYS, "look"), (PAGES_DAYS + 1, "trouble")],
+)
+def test_the_pages_certificate_is_spoken_of_before_it_runs_out(data, since_days, state):
+    folder = folder_of(data)
+    set_up(folder, ["camp.lan"], now_ms=now_ms() - since_days * DAY_MS)
+    names = {"tls_certificate": folder.certificate, "tls_key": folder.key, "tls_authority": folder.root}
+    found = row(data, "pages' certificate", **{name: str(file) for name, file in names.items()})
+    assert found.state == state
+    assert "--renew" in found.advice
+    given = row(data, "pages' certificate", tls_certificate=str(folder.root), tls_key=str(folder.key))
+    assert "Get a new one" in given.advice
+    assert row(data, "pages' authority", **{name: str(file) for name, file in names.items()}).state == "ok"
