@@ -131,7 +131,7 @@ POWER: dict[str, Help] = {
         Phrase("Units that are silent: of them nothing good is said."),
     ),
     "leave": Help(
-        Phrase("May it leave"),
+        Phrase("Which vehicles may leave"),
         Phrase(
             "Yes when every cabinet in use is cold by its verdict and by a fresh reading, and nine "
             "batteries in ten would last until the time asked for, without the engine."

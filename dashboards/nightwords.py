@@ -1,5 +1,6 @@
 """Words for the night: does a battery last, until when, what feeds it, what to do."""
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime, time, timedelta, tzinfo
 
@@ -112,10 +113,10 @@ def _moment(last: LastsUntil) -> str:
 
 
 def in_words(chance: float) -> str:
-    """Return a chance in words that promise nothing at either end."""
+    """Return a chance in words that promise nothing at either end, rounded down."""
     if chance >= _SURE:
         return _("nearly certain")
-    return _("less than 2 %%") if chance < _HARDLY else f"{100 * chance:.0f} %"
+    return _("less than 2 %%") if chance < _HARDLY else f"{math.floor(100 * chance + 1e-9)} %"
 
 
 def chance_words(last: LastsUntil, zone: tzinfo, now_ms: int) -> str:

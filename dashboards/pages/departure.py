@@ -199,7 +199,7 @@ def vehicles(desk: Desk, until: time) -> list[VehicleView]:
 def headline(found: Sequence[VehicleView]) -> str:
     """Return how many vehicles may leave."""
     if not found:
-        return _("No vehicle or trailer carries a cabinet.")
+        return _("No vehicle or trailer carries a cabinet: give the cabinet such a site in the fleet file.")
     count = {answer: sum(view.answer == answer for view in found) for answer in ANSWERS}
     words = [food("%(ready)s of %(all)s may leave", ready=count["yes"], all=len(found))]
     if count["not_yet"]:

@@ -100,6 +100,8 @@ def headline(urgent: int, judged: int, silent: int) -> str:
     total = judged + silent
     if total == 0:
         return _("No cabinet has been added yet. Describe them in a fleet file: bushlarder fleet apply FILE.")
+    if not judged:
+        return _("Nothing is known yet of %(silent)s cabinets.", silent=silent)
     if urgent:
         one = "%(num)s of %(total)s needs somebody now."
         lead = ngettext(one, "%(num)s of %(total)s need somebody now.", urgent, total=total)

@@ -1,6 +1,7 @@
 """Draws templates: pages for a desk with a linked style, phone pages with everything in one answer."""
 
 import functools
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import foodwords, language, text
 from dashboards.helpwords import Asked
+from dashboards.language import _
 from dashboards.pages.faults import detail_of, title_of
 from dashboards.themes import Theme, style, theme_of
 from services.api.access import Asker, entry_of, may
@@ -19,6 +21,8 @@ from services.api.schemas import Problem
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC_DIR = HERE / "static"
+_FORMS = re.compile(r"/(batches|units|camp)/[a-z0-9-]+(?=/)")
+"""The page whose forms are sent to an address below its own."""
 
 
 @functools.cache
@@ -159,8 +163,21 @@ def draw_phone(request: Request, name: str, status: int = 200, **context: Any) -
     return HTMLResponse(body, status, {"Content-Security-Policy": _phone_policy(theme)})
 
 
+def _back(path: str) -> tuple[str, str] | None:
+    """Return the page a refused form came from, with what it is called; None where nothing was sent."""
+    found = _FORMS.match(path)
+    if found is None:
+        return None
+    kinds = {
+        "batches": _("Back to the food"),
+        "units": _("Back to the cabinet"),
+        "camp": _("Back to the camp"),
+    }
+    return found[0], kinds[found[1]]
+
+
 def problem_page(request: Request, problem: Problem) -> Response:
     """Return an error as a page for people, one that no route answered too."""
     with language.read_by(language.reader_of(request)):
-        told = {"title": title_of(problem), "detail": detail_of(problem)}
+        told = {"title": title_of(problem), "detail": detail_of(problem), "back": _back(request.url.path)}
         return draw_phone(request, "problem.html", problem.status, problem=problem, **told)

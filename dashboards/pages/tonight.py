@@ -191,8 +191,10 @@ def _failing_by(bad: int, banks: int, until: str) -> str:
     )
 
 
-def headline(found: Sequence[Night], until: time | None = None) -> str:
+def headline(found: Sequence[Night], until: time | None = None, silent: int = 0) -> str:
     """Return how many banks need somebody before the night, or before a time asked for."""
+    if not found and silent:
+        return _("Nothing is known yet of %(silent)s cabinets on batteries.", silent=silent)
     if not found:
         return _("No cabinet in use runs on a battery.")
     worst = [night.units[0].answer for night in found]
@@ -223,7 +225,7 @@ def tonight(request: Request, desk: AtDesk, until: str = "") -> Response:
         request,
         "tonight.html",
         nights=found,
-        headline=headline(found, at),
+        headline=headline(found, at, len(silent)),
         until="" if at is None else f"{at:%H:%M}",
         generators=_on_generators(cards, fleet, now_ms),
         mind=CAUTIONS,

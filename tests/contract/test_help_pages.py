@@ -26,6 +26,7 @@ NAMES = frozenset(
             "Part",
             "Hour",
             "Kind",
+            "Kind of food",
         ),
         *(
             "Why",
