@@ -193,7 +193,10 @@ def tell_broker(folder: BrokerFolder) -> bool:
 
 
 def end_session(folder: BrokerFolder, unit: str) -> bool:
-    """Take over and end a unit's session: reading files anew does not end one begun with a certificate."""
+    """Take over and end a unit's session, and what waits in it.
+
+    Reading its files anew, the broker ends no connection begun with a certificate and drops no queue.
+    """
     time.sleep(_READS_ANEW_S)
     secret = folder.service_secret.read_text(encoding="utf-8").strip()
     access = Access(f"mqtt://127.0.0.1:{folder.service_port()}", user=SERVICE_USER, password=secret)

@@ -64,16 +64,15 @@ def revoke(
     broker_folder: Folder = None,
     data: Data = DATA,
 ) -> None:
-    """Shut units out: no new connection, and the one that stands ends."""
+    """Shut units out: no new connection, the one that stands ends, and what waits for them is dropped."""
     from deploy.provisioning import end_session, tell_broker
 
     desk = _desk(broker_folder, data, who)
-    mutual = desk.folder.mutual
     desk.require_revocable(units)
     for unit in units:
         desk.revoke(unit)
     told = tell_broker(desk.folder)
-    left = [unit for unit in units if mutual and told and not end_session(desk.folder, unit)]
+    left = [unit for unit in units if told and not end_session(desk.folder, unit)]
     ended = told and not left
     for unit in units:
         typer.echo(f"{unit} is shut out" + ("" if ended else " as soon as the broker reads its files"))

@@ -97,6 +97,8 @@ class Knocked:
 
     client: mqtt.Client
     reason: ReasonCode | None = None
+    resumed: bool = False
+    """Whether the broker had kept a session for it."""
     error: Exception | None = None
     got: list[tuple[str, bytes]] = field(default_factory=list)
     lost: list[ReasonCode] = field(default_factory=list)
@@ -144,6 +146,7 @@ def knock(
     will: str | None = None,
     host: str = "127.0.0.1",
     expiry_s: int = 0,
+    clean_start: bool = True,
 ) -> Knocked:
     """Try to connect with MQTT 5 and say how it went; the caller leaves again."""
     client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=MQTTProtocolVersion.MQTTv5)
@@ -154,7 +157,12 @@ def knock(
         client.tls_set_context(context)
     if will is not None:
         client.will_set(will, b"gone", 1)
-    client.on_connect = lambda _c, _u, _f, reason, _p: setattr(made, "reason", reason)
+
+    def answered(_client, _user, flags, reason, _more) -> None:  # type: ignore[no-untyped-def]
+        made.resumed = bool(flags.session_present)
+        made.reason = reason
+
+    client.on_connect = answered
     client.on_message = lambda _c, _u, message: made.got.append((message.topic, message.payload))
     client.on_disconnect = lambda _c, _u, _f, reason, _p: made.lost.append(reason)
     client.on_publish = lambda _c, _u, mid, reason, _p: made.answers.__setitem__(mid, reason)
@@ -162,7 +170,7 @@ def knock(
     properties = Properties(PacketTypes.CONNECT)
     properties.SessionExpiryInterval = expiry_s
     try:
-        client.connect(host, port, clean_start=True, properties=properties)
+        client.connect(host, port, clean_start=clean_start, properties=properties)
     except OSError as error:
         made.error = error
         return made

@@ -78,6 +78,17 @@ def _let_in(house, unit, **more):
     return made.let_in
 
 
+def _let_in_at_last(house, **more):
+    """Knock until the broker has read its files anew."""
+    for _ in range(100):
+        made = knock(house.port, **more)
+        if made.let_in:
+            return made
+        made.leave()
+        time.sleep(0.1)
+    raise AssertionError("not let in")
+
+
 def _unit(house, unit, **more):
     made = knock(house.port, user=unit, password=house.secrets[unit], context=house.context, **more)
     assert made.let_in
@@ -267,6 +278,31 @@ def test_07_a_revoked_unit_is_thrown_out_and_stays_out(house, tmp_path):
     records.close()
     twice = subprocess.run(command, capture_output=True, text=True, check=False)
     assert twice.returncode == 2
+
+
+def test_07_what_waited_for_a_revoked_unit_goes_with_it(house, tmp_path):
+    secret, asks = house.secret_of("cart-fish"), topics.topic("cart-fish", "down/cmd")
+    provisioning.tell_broker(house.folder)
+    came = {"user": "cart-fish", "password": secret, "context": house.context, "expiry_s": 3_600}
+    away = _let_in_at_last(house, **came)
+    away.subscribe(asks)
+    away.leave()
+    back = knock(house.port, **came, clean_start=False)
+    back.leave()
+    assert back.resumed, "the broker keeps what a unit out of coverage asked for"
+    service = house.service()
+    sender = knock(house.service_port, client_id="sender", user=service.user, password=service.password)
+    assert sender.publish(asks, b"for who holds the old secret") == 0
+    sender.leave()
+    place = ["--who", "Ben Otieno", "--broker-folder", str(house.folder.path), "--data", str(tmp_path)]
+    command = [sys.executable, "-m", "deploy.cli", "unit", "revoke", "cart-fish", *place]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout == "cart-fish is shut out\n"
+    came["password"] = house.secret_of("cart-fish")
+    provisioning.tell_broker(house.folder)
+    anew = _let_in_at_last(house, **came, clean_start=False)
+    anew.leave()
+    assert not anew.resumed
 
 
 @pytest.mark.parametrize("version", ["TLSv1", "TLSv1_1", "TLSv1_2", "TLSv1_3"])
