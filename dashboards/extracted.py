@@ -31,9 +31,23 @@ def python_texts(
             for each in _texts_in(node):
                 yield (node.lineno, *_told(each, _MANY[name]), ())
         elif name == "ngettext":
-            yield node.lineno, "ngettext", tuple(_text(arg) for arg in node.args[:2]), ()
+            yield node.lineno, "ngettext", _forms(node), ()
         elif name in _PLAIN | _OF_FOOD and node.args and (text := _text(node.args[0])) is not None:
             yield (node.lineno, *_told(text, FOOD if name in _OF_FOOD else None), ())
+
+
+def _forms(node: ast.Call) -> tuple[str | None, ...]:
+    """Return both forms of a text that goes with a number.
+
+    Raises
+    ------
+    ValueError
+        When one is not written out: nobody could translate it.
+    """
+    forms = tuple(_text(arg) for arg in node.args[:2])
+    if None in forms:
+        raise ValueError(f"line {node.lineno}: both forms of a text have to stand in the call itself")
+    return forms
 
 
 def _name_of(function: ast.expr) -> str:

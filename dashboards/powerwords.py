@@ -64,9 +64,13 @@ def cutout_view(cutout: Cutout, *, zone: ZoneInfo, now_ms: int) -> CutoutView:
     if cutout.warmed_k is not None:
         facts.append(_("the cabinet warmed by %(difference)s", difference=text.difference(cutout.warmed_k)))
     if cutout.attempts > 0:
-        one = "%(num)s failed start seen, between two readings more may go unseen"
-        many = "%(num)s failed starts seen, between two readings more may go unseen"
-        facts.append(ngettext(one, many, cutout.attempts))
+        facts.append(
+            ngettext(
+                "%(num)s failed start seen, between two readings more may go unseen",
+                "%(num)s failed starts seen, between two readings more may go unseen",
+                cutout.attempts,
+            )
+        )
     return CutoutView(
         words=text.cutout_words(cutout, zone=zone, now_ms=now_ms),
         why=text.sentence(cutout.why),

@@ -16,6 +16,16 @@ ROLES: Table[Role] = Table(
         "administrator": "administrator",
     }
 )
+NAMES: Table[Role] = Table(
+    {
+        "manager": "manager",
+        "cook": "cook",
+        "workshop": "workshop",
+        "inspector": "inspector",
+        "administrator": "administrator",
+    }
+)
+"""The same in one word, for the head of a page."""
 VERIFIED, NOT_VERIFIED = Phrase("verified"), Phrase("not verified")
 CHECKED = frozenset({"account", "pin"})
 """Ways of signing in which somebody proved who he is: by logging in, or with a PIN on a shared device."""

@@ -349,9 +349,46 @@ def sentence(words: str) -> str:
     return tidy[0].upper() + tidy[1:] + ("" if tidy[-1] in ".!?:" else ".")
 
 
+CODES: Table[str] = Table(
+    {
+        "dawn": "dawn",
+        "dusk": "dusk",
+        "midnight": "midnight",
+        "probe": "probe",
+        "modelled_food": "modelled food",
+        "cabinet": "cabinet",
+        "product": "product",
+        "fridge": "fridge",
+        "freezer": "freezer",
+        "ingest": "ingest",
+        "monitor": "monitor",
+        "running": "running",
+        "silent": "silent",
+        "stuck": "stuck",
+        "out_of_range": "out of range",
+        "missing": "missing",
+        "jump": "jump",
+        "conflict": "conflict",
+        "mains": "mains",
+        "generator": "generator",
+        "engine": "engine",
+        "solar": "solar",
+        "battery": "battery",
+        "none": "none",
+        "gone": "gone",
+        "served": "served",
+        "cooked": "cooked",
+        "discarded": "discarded",
+        "not_worked_out": "not worked out",
+        "not_enough_data": "not enough data",
+    }
+)
+"""Codes of the services that pages show as they are, an underline for a space."""
+
+
 def plain(code: str) -> str:
-    """Return a code as words."""
-    return dynamic(code.replace("_", " "))
+    """Return a code as words; words of a service as they came."""
+    return CODES.get(code) or dynamic(code.replace("_", " "))
 
 
 def value_words(column: str, value: float | bool | str) -> str:  # noqa: FBT001 - a reading, not a switch

@@ -103,11 +103,16 @@ def headline(urgent: int, judged: int, silent: int) -> str:
     if not judged:
         return _("Nothing is known yet of %(silent)s cabinets.", silent=silent)
     if urgent:
-        one = "%(num)s of %(total)s needs somebody now."
-        lead = ngettext(one, "%(num)s of %(total)s need somebody now.", urgent, total=total)
+        lead = ngettext(
+            "%(num)s of %(total)s needs somebody now.",
+            "%(num)s of %(total)s need somebody now.",
+            urgent,
+            total=total,
+        )
     else:
-        one = "Nobody is needed now at %(num)s cabinet."
-        lead = ngettext(one, "Nobody is needed now at %(num)s cabinets.", judged)
+        lead = ngettext(
+            "Nobody is needed now at %(num)s cabinet.", "Nobody is needed now at %(num)s cabinets.", judged
+        )
     return _("%(lead)s Of %(silent)s nothing is known yet.", lead=lead, silent=silent) if silent else lead
 
 

@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, language, text
+from dashboards import foodwords, language, rolewords, text
 from dashboards.helpwords import Asked
 from dashboards.language import _
 from dashboards.pages.faults import detail_of, title_of
@@ -45,6 +45,7 @@ def _environment() -> Environment:
         agos=foodwords.AGOS,
         spot_note=foodwords.SPOT_NOTE,
         unrecorded_cook=foodwords.UNRECORDED_COOK,
+        roles=rolewords.NAMES,
         scale=language.scale,
         degrees=text.degrees,
         difference=text.difference,

@@ -116,9 +116,12 @@ def need_words(need: Need) -> str:
     """Return how much to bring of one class of food."""
     kind = foodwords.CLASSES[need.food_class]
     if need.uncounted:
-        one = "%(kind)s: %(num)s time without an amount written down, ask there"
-        many = "%(kind)s: %(num)s times without an amount written down, ask there"
-        return ngettext(one, many, need.uncounted, kind=kind)
+        return ngettext(
+            "%(kind)s: %(num)s time without an amount written down, ask there",
+            "%(kind)s: %(num)s times without an amount written down, ask there",
+            need.uncounted,
+            kind=kind,
+        )
     return f"{kind}: {foodwords.quantity(need.quantity, need.quantity_unit)}"
 
 
