@@ -63,6 +63,12 @@ class _House(Collector):
         health = self._desk.health()
         yield _gauge("quarantine_rows", "Rejected records and packs kept", health.quarantined)
         yield _gauge("waiting_units", "Unknown units that knock", health.waiting)
+        notices = GaugeMetricFamily(
+            "bushlarder_notices", "What the house says of itself at the moment", labels=["grave"]
+        )
+        for grave, words in ((True, "yes"), (False, "no")):
+            notices.add_metric([words], sum(each.down == grave for each in health.troubles))
+        yield notices
 
     def _fleet(self, now_ms: int) -> Iterator[Metric]:
         cards = self._desk.cards()

@@ -4,6 +4,7 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from services.api.health import LATE_AFTER_MS, ODD_FOR_MS, troubles_of
 from services.box import MB, Room
+from services.ingest.figures import Figures
 from services.pulse import Sign
 from services.timebase import MINUTE_MS
 from tests.helpers.larder import NOW_MS, app_of, beat, open_larder
@@ -131,6 +132,32 @@ def test_numbers_of_every_process_stand_in_one_place(client, larder):
     standing = [value for key, value in found.items() if key[0] == "bushlarder_units_standing"]
     assert sum(standing) == len(larder.records.cards())
     assert found[("bushlarder_disk_free_bytes",)] > 0
+
+
+def test_what_ingest_itself_says_is_all_told_and_read_by_the_parser_of_prometheus(client, larder):
+    figures = Figures()
+    for name in figures.counters:
+        figures.counters[name] = len(name)
+    figures.committed(0.004, lag_ms=250)
+    figures.committed(0.3, lag_ms=750)
+    figures.trouble = "The disk is full: new readings are not taken."
+    beat(larder.box.data, "ingest", NOW_MS, **figures.said(queue=5, connected=True, moment_s=0.0))
+    beat(larder.box.data, "monitor", NOW_MS)
+    found = metrics(client)
+    for name, count in figures.counters.items():
+        assert found[(f"bushlarder_ingest_{name}_total",)] == count
+    assert found[("bushlarder_ingest_queue_messages",)] == 5
+    assert found[("bushlarder_ingest_lag_seconds",)] == 0.75
+    assert found[("bushlarder_ingest_commit_seconds_bucket", "0.005")] == 1
+    assert found[("bushlarder_ingest_commit_seconds_count",)] == 2
+    assert found[("bushlarder_ingest_commit_seconds_sum",)] == 0.304
+    assert found[("bushlarder_quarantine_rows",)] == larder.reader.quarantine_count()
+    assert found[("bushlarder_store_bytes", "telemetry")] > 0
+    assert found[("bushlarder_notices", "yes")] == 1
+    assert found[("bushlarder_notices", "no")] == 0
+    families = list(text_string_to_metric_families(client.get("/metrics").text))
+    assert len({family.name for family in families}) == len(families)
+    assert all(family.documentation and family.type != "unknown" for family in families)
 
 
 def test_numbers_are_there_before_anything_ever_ran(client, larder):
