@@ -69,8 +69,8 @@ DAY = Palette(
     hold="#a33a00",
     discard="#8b0f1a",
     thin="1px",
-    letters="16px",
-    phone_letters="18px",
+    letters="1rem",
+    phone_letters="1.125rem",
     huge="2.3rem",
 )
 NIGHT = Palette(
@@ -91,8 +91,8 @@ NIGHT = Palette(
     hold="#e59468",
     discard="#e58d84",
     thin="1px",
-    letters="16px",
-    phone_letters="18px",
+    letters="1rem",
+    phone_letters="1.125rem",
     huge="2.3rem",
 )
 """Dim on purpose: eyes that are used to the dark go on seeing the road."""
@@ -114,8 +114,8 @@ SUN = Palette(
     hold="#000",
     discard="#000",
     thin="3px",
-    letters="19px",
-    phone_letters="21px",
+    letters="1.2rem",
+    phone_letters="1.3rem",
     huge="3rem",
 )
 """Black on white and nothing between: in full sun no other pair of colours is told apart."""
