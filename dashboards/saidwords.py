@@ -107,7 +107,7 @@ def _lead(said: StatementRow) -> str:
 
 
 def _correction(said: StatementRow) -> str:
-    line, kind = said.body.get("line"), kind_words(str(said.body.get("about")))
+    line, kind = int(said.body["line"] or 0), kind_words(str(said.body.get("about")))
     if said.body.get("withdrawn"):
         return _("takes back line %(line)s (%(kind)s)", line=line, kind=kind)
     return _("corrects line %(line)s (%(kind)s): it read", line=line, kind=kind)
@@ -118,9 +118,9 @@ def _readings(said: StatementRow) -> str:
     body, bare = said.body, said.kind in {"ice_point", "corrected"}
     names = {"probe_c": "" if bare else _("core"), "reading_c": "", "surface_c": _("surface")}
     found = [
-        f"{name} {text.degrees(float(body[field]))}".strip()
+        f"{name} {text.degrees(float(value))}".strip()
         for field, name in names.items()
-        if isinstance(body.get(field), int | float)
+        if isinstance(value := body.get(field), int | float)
     ]
     joined = ", ".join(found)
     return "" if not joined else f" {joined}" if bare else f": {joined}"

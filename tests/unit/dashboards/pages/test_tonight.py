@@ -149,7 +149,7 @@ def test_a_time_asked_for_is_the_next_one_on_the_clocks_of_the_place(at, answer,
     assert found.word == word
     assert found.units[0].chances[0].startswith(f"to the time asked for, {at:%H:%M}")
     assert headline([found], at) == (
-        f"No bank of 1 bank is forecast to fail before {at:%H:%M}."
+        f"No bank of 1 is forecast to fail before {at:%H:%M}."
         if answer == "yes"
         else f"1 of 1 bank may not last until {at:%H:%M}."
     )

@@ -22,5 +22,11 @@ def test_the_table_says_whether_the_compressor_ran(low, high, words):
 
 def test_the_law_and_what_to_do_are_two_answers():
     found = analysis(card(minutes_above=20.0)).exposure
-    assert _answers(card(), found) == [("The law", "not kept"), ("What to do", "nothing to do")]
-    assert _answers(card(state="off"), ()) == [("The law", "no rule applies"), ("What to do", "Not in use")]
+    assert _answers(card(), found) == [
+        ("law", "The law", "not kept"),
+        ("todo", "What to do", "nothing to do"),
+    ]
+    assert _answers(card(state="off"), ()) == [
+        ("law", "The law", "no rule applies"),
+        ("todo", "What to do", "Not in use"),
+    ]

@@ -1,37 +1,10 @@
 import pytest
 
 from dashboards import text
-from dashboards.pages.views import card_view, statement_words
-from services.api.schemas import StatementRow
+from dashboards.pages.views import card_view
 from services.domain import SensorFlag, Verdict
 from services.timebase import HOUR_MS
 from tests.helpers.larder import CUTOUT, NOW_MS, card, cards
-
-
-def said(kind, **body):
-    return StatementRow(id=1, t_ms=NOW_MS, unit="v3-meat", who="Jonas K.", kind=kind, body=body)
-
-
-@pytest.mark.parametrize(
-    ("statement", "words"),
-    [
-        (said("unit_state", state="off"), "Jonas K.: switched off."),
-        (said("emptied"), "Jonas K.: emptied."),
-        (said("probe", probe_c=0.0, note=""), "Jonas K.: probe, probe 0.0 °C."),
-        (
-            said("ice_point", reading_c=-1.2, channel="product", note=""),
-            "Jonas K.: in melting ice the product sensor read \N{MINUS SIGN}1.2 °C.",
-        ),
-        (said("signed", note="week 10"), "Jonas K.: signed for the record. week 10"),
-        (said("note", note="lid was open"), "Jonas K.: note. lid was open"),
-        (
-            said("release", disposition="moved", probe_c=3.4, reason="to the other chest"),
-            "Jonas K. closed the hold: moved to another cabinet, probe 3.4 °C. to the other chest",
-        ),
-    ],
-)
-def test_what_was_said_is_told_in_a_sentence(statement, words):
-    assert statement_words(statement) == words
 
 
 def test_what_was_computed_stands_beside_only_where_it_differs():
