@@ -78,7 +78,7 @@ def kit(request: Request, desk: AtDesk, at: str = "") -> Response:
     found: dict[str, Any] = {
         "now_ms": desk.now_ms(),
         "worker": shelf.url("worker.js"),
-        "files": [shelf.url("outbox.js"), shelf.url("line.js")],
+        "files": [shelf.url(name) for name in ("look.js", "outbox.js", "line.js")],
         "pages": pages_of(desk, at),
         "pins": sorted(door.book.people_with_pin()) if door is not None and at_device else [],
         "words": words(),

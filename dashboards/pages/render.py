@@ -143,7 +143,7 @@ def written(name: str, /, **context: Any) -> str:  # noqa: ANN401 - templates ta
 
 def _later(request: Request) -> str:
     """Return the scripts a phone page fetches once it can be read; none where there is no shelf for them."""
-    found = (request.app.state.shelf.url_or_none(name) for name in ("outbox.js", "line.js"))
+    found = (request.app.state.shelf.url_or_none(name) for name in ("look.js", "outbox.js", "line.js"))
     return " ".join(url for url in found if url is not None)
 
 

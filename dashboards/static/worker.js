@@ -3,7 +3,7 @@
 "use strict";
 const PAGES = "bushlarder-pages-1";
 const KEPT = /^\/(camp\/[^/]+(\/(food|check|add|add\/details))?|batches\/\d+|why|offline)$/;
-const FILE = /^\/static\/outbox\.[0-9a-f]+\.js$/;
+const FILE = /^\/static\/(outbox|line|look)\.[0-9a-f]+\.js$/;
 const TAKEN_AT = "x-taken-at";
 const PATIENCE_MS = 1500;
 const LONGEST_MS = 72 * 3600 * 1000;
