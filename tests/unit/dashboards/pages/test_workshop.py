@@ -1,28 +1,110 @@
-from dashboards.pages.workshop import _job, _order
-from services.domain import Evidence
+import pytest
+
+from dashboards.pages.workshop import _job, _kept, _rest_view
+from dashboards.pages.workshop_order import due_list, due_of, works_of
+from services.domain import Bench, Evidence, Quantiles, SensorFlag
 from services.timebase import DAY_MS
-from tests.helpers.larder import CUTOUT, FINDING, NOW_MS, app_of, card, open_larder
+from tests.helpers.larder import CUTOUT, FINDING, NOW_MS, card
+
+LATER = FINDING.model_copy(update={"due": NOW_MS + 30 * DAY_MS})
+FLAG = SensorFlag(channel="cabinet", flag="stuck", start=NOW_MS - DAY_MS, end=None)
 
 
-def test_what_stands_still_comes_before_what_is_due_and_what_is_due_before_the_rest():
-    soon = FINDING.model_copy(update={"due": NOW_MS + DAY_MS})
+def finding(name):
+    return FINDING.model_copy(update={"finding": name, "due": None})
+
+
+def test_what_stands_still_comes_first_then_what_is_due_soon_then_what_cut_out_then_what_can_wait():
     queue = [
-        card("v3-meat", cut_out_now=True),
-        card("v3-veg", service=(soon,)),
-        card("camp-milk", service=(FINDING,)),
-        card("camp-fish", cutouts=(CUTOUT,)),
-        card("camp-new"),
+        card("v3-meat", cut_out_now=True, cutouts=(CUTOUT,)),
+        card("v3-veg", service=(FINDING,)),
+        card("camp-milk", cutouts=(CUTOUT,)),
+        card("camp-fish", service=(LATER,)),
     ]
-    assert sorted([queue[n] for n in (3, 1, 4, 0, 2)], key=_order) == queue
+    found = due_list([queue[n] for n in (3, 1, 2, 0)], NOW_MS)
+    assert [due.card for due in found] == queue
+    assert [bool(due.reasons) for due in found] == [True, True, True, False]
 
 
-def test_a_job_shows_every_cut_out_with_its_evidence(tmp_path):
+def test_nothing_found_is_on_no_list():
+    assert due_of(card(), NOW_MS) is None
+    assert works_of(card()) == frozenset()
+
+
+@pytest.mark.parametrize(
+    ("changes", "works"),
+    [
+        ({"service": (finding("supply path resistance high"),)}, {"wiring"}),
+        (
+            {"service": (finding("battery falls fast"), finding("over-temperature stops"))},
+            {"battery", "cooling"},
+        ),
+        ({"service": (finding("repeated cut-outs"),), "cutouts": (CUTOUT,)}, {"wiring"}),
+        ({"service": (finding("something nobody has a name for"),)}, {"other"}),
+        ({"cut_out_now": True}, {"other"}),
+        ({"sensors": (FLAG,)}, {"sensor"}),
+    ],
+)
+def test_every_unit_with_something_to_do_asks_for_some_kind_of_work(changes, works):
+    assert works_of(card(**changes)) == works
+
+
+def test_a_doubtful_cabinet_sensor_cannot_wait_and_one_that_is_over_is_nothing():
+    assert due_of(card(sensors=(FLAG,)), NOW_MS).reasons == ("its cabinet sensor is not to be trusted",)
+    assert due_of(card(sensors=(FLAG.model_copy(update={"end": NOW_MS}),)), NOW_MS) is None
+
+
+def test_what_is_out_of_use_can_wait_unless_something_is_due():
+    cut = {"cutouts": (CUTOUT,), "cut_out_now": True, "state": "off"}
+    assert due_of(card(**cut), NOW_MS).reasons == ()
+    assert due_of(card(**cut, service=(FINDING,)), NOW_MS).reasons[0].startswith("due ")
+
+
+def test_a_cut_out_older_than_a_week_hurries_nobody():
+    old = CUTOUT.model_copy(update={"start": NOW_MS - 8 * DAY_MS, "end": NOW_MS - 8 * DAY_MS + 1})
+    assert due_of(card(cutouts=(old,)), NOW_MS).reasons == ()
+
+
+def test_the_list_is_narrowed_by_place_kind_and_work():
+    cards = [
+        card("v3-meat", cutouts=(CUTOUT,)),
+        card("v3-veg"),
+        card("camp-fish", service=(finding("compressor hardly ever stops"),)),
+    ]
+    assert _kept(cards, "", "", "") == cards
+    assert _kept(cards, "vehicle-3", "", "") == cards[:2]
+    assert _kept(cards, "", "freezer", "") == cards[2:]
+    assert _kept(cards, "", "", "wiring") == cards[:1]
+    assert _kept(cards, "river-camp", "fridge", "") == []
+
+
+def test_a_job_shows_findings_with_their_evidence_and_says_how_many_cut_outs_it_leaves_out():
     row = Evidence(
         quantity="rebound", value=0.4, operator=">", threshold=0.1, unit="V", source="its own past"
     )
-    larder = open_larder(tmp_path)
-    desk = app_of(larder).state.desk
-    job = _job(desk, card("v3-meat", cutouts=(CUTOUT.model_copy(update={"evidence": (row,)}),)), NOW_MS)
-    larder.close()
-    assert [cutout.evidence for cutout in job.cutouts] == [(("rebound", "0.4 V > 0.1 V", "its own past"),)]
-    assert job.cutouts[0].words.startswith("Cut out 12:05 to 15:05, at 10.79 V: wiring")
+    found = FINDING.model_copy(update={"evidence": (row,)})
+    job = _job(due_of(card(cutouts=(CUTOUT,) * 4, service=(found,)), NOW_MS), NOW_MS)
+    assert job.findings[0].evidence == (("rebound", "0.4 V > 0.1 V", "its own past"),)
+    assert job.cutouts[0].startswith("Cut out 12:05 to 15:05, at 10.79 V: wiring")
+    assert "(probable)" in job.cutouts[0]
+    assert (len(job.cutouts), job.more_cutouts) == (2, 2)
+
+
+def test_numbers_stand_beside_each_unit_and_what_is_missing_says_why():
+    bench = Bench(
+        hours_seen=160.0, hours_run=40.04, starts=240, starts_per_hour=1.5, days_since_full=1.44,
+        source_ohm=0.0812, expected_ohm=0.0551, drop_share=0.02,
+        capacity_ah=None, capacity_ah_reason="no battery voltage in these samples",
+    )  # fmt: skip
+    view = _rest_view(card(bench=bench), NOW_MS)
+    assert [fact.words for fact in view.facts] == [
+        "40.0 h of 160.0 h seen",
+        "240, 1.5 an hour",
+        "1.4 days ago",
+        "81 mΩ, a sound one 55 mΩ",
+        "not measured on this unit: no battery voltage in these samples",
+    ]
+    assert [fact.known for fact in view.facts] == [True, True, True, True, False]
+    full = bench.model_copy(update={"capacity_ah": Quantiles(p10=70, p50=78, p90=85)})
+    assert _rest_view(card(bench=full), NOW_MS).facts[-1].words == "70 to 85 Ah, likely 78 Ah"
+    assert [fact.words for fact in _rest_view(card(), NOW_MS).facts] == ["not worked out yet"]
