@@ -22,6 +22,7 @@ from services.store.ledger_reader import LedgerReader
 from services.store.sqlite import SqliteStore
 from services.telemetry import Sample
 from services.timebase import DAY_MS, MINUTE_MS
+from tests.helpers.hour_rule import RuleFor
 from tests.helpers.influx_server import InfluxServers
 
 START_MS = 1_759_708_800_000
@@ -29,7 +30,7 @@ UNIT = "unit-year"
 COLUMNS = ["cabinet_c", "battery_v", "compressor_on"]
 PORTION = 5_000
 CHART_MS, SEALED_GAIN, ROLLED_GAIN, SEALED_BYTES = 200.0, 5.0, 20.0, 6.0
-PIECE_MS, LONGEST_PIECE_MS = 50.0, 150.0
+COUNTED_GAIN, PIECE_MS, LONGEST_PIECE_MS = 10.0, 50.0, 150.0
 """Limits: design 6 names the first; the others leave room beyond what was measured when they were written.
 A commit waits while a piece of housekeeping is done: it must not notice more than its own flush."""
 
@@ -99,7 +100,7 @@ def fill(store, days):
 
 def embedded(folder, days):
     """Return whether each limit holds."""
-    store = SqliteStore(folder / "telemetry.db")
+    store = SqliteStore(folder / "telemetry.db", rule=RuleFor(3.0))
     fill(store, days)
     count, end_ms = days * 1440, START_MS + days * DAY_MS
     row_bytes = size_of(store) / count
@@ -123,6 +124,13 @@ def embedded(folder, days):
     over = grid(START_MS, end_ms, 2_000)
     from_chunks = cost_ms(lambda: LedgerReader.binned(store, UNIT, over, COLUMNS))
     print(f"sealed: the same chart without roll-ups: {from_chunks:.1f} ms")
+    weeks_ms = np.arange(START_MS, end_ms + 1, 7 * DAY_MS, dtype=np.int64)
+    counted = cost_ms(lambda: store.counted(UNIT, "cabinet_c", weeks_ms))
+    print(f"sealed: time above 12 marks by week, from hours: {counted:.1f} ms")
+    of_samples = cost_ms(
+        lambda: store._of_samples(UNIT, "cabinet_c", int(weeks_ms[0]), int(weeks_ms[-1])), times=1
+    )
+    print(f"sealed: the same from samples: {of_samples:.1f} ms")
     commits(store, days)
     store.close()
     chart = f"chart of {days} days"
@@ -132,6 +140,7 @@ def embedded(folder, days):
         >= SEALED_GAIN * sealed["read a year"],
         f"{chart} {ROLLED_GAIN:.0f} times as fast as from rows": in_rows[chart]
         >= ROLLED_GAIN * sealed[chart],
+        f"time above marks {COUNTED_GAIN:.0f} times as fast from hours": of_samples >= COUNTED_GAIN * counted,
         f"at most {SEALED_BYTES} bytes a sealed sample": sealed_bytes <= SEALED_BYTES,
         f"half of the pieces of housekeeping within {PIECE_MS:.0f} ms of processor time": quantiles(
             pieces_cpu
