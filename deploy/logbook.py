@@ -130,11 +130,24 @@ class LogBook:
         lives = {card.batch.id: records.batch_life(card.batch.id) for card in cards}
         events = tuple(e for batch in lives for e in records.batch_events(batch) if e.t < span.end_ms)
         status, heard = reader.statuses().get(unit), reader.span_of(unit)
+        said = records.statements(unit, _ALL)
+        inside = {s.id for s in said if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS}
+        corrected = records.corrected_by({s.id for s in said}, {unit})
         lines = [
-            SaidLine(s.id, s.t_ms, s.who, s.kind, dict(s.body), log_spots.of_statement(records, s), s.signed)
-            for s in reversed(records.statements(unit, _ALL))
-            if span.start_ms <= s.t_ms < span.end_ms + ANSWERED_MS
+            SaidLine(
+                s.id,
+                s.t_ms,
+                s.who,
+                s.kind,
+                dict(s.body),
+                log_spots.of_statement(records, s),
+                s.signed,
+                corrected.get(s.id),
+            )
+            for s in reversed(said)
+            if s.id in inside
             or (s.kind == "signed" and s.t_ms >= span.start_ms)
+            or (s.kind == "corrected" and s.body["line"] in inside)
         ]
         return Said(
             lines=tuple(lines),

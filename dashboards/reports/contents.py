@@ -155,6 +155,8 @@ class SaidLine:
     """What each document says of a probe reading, by the rules that held when it was taken."""
     signed: str | None = None
     """``account``: by a person who had logged in."""
+    corrected_by: int | None = None
+    """Number of the newest line that corrects it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,8 +88,9 @@ def values_words(values: Mapping[str, Any]) -> str:
 
 
 def said_words(line: SaidLine) -> str:
-    """Return a statement in words, with what the law says of a probe reading."""
-    return "; ".join((body_words(line.body), *map(spot_words, line.spot)))
+    """Return a statement in words, with what the law says of a probe reading, and what corrects it."""
+    fix = () if line.corrected_by is None else (f"corrected by line {line.corrected_by}",)
+    return "; ".join((body_words(line.body), *map(spot_words, line.spot), *fix))
 
 
 def event_words(event: BatchEvent, spot: Sequence[SpotCheck] = ()) -> str:

@@ -54,6 +54,20 @@ def test_a_check_in_melting_ice_is_told_with_what_it_did_to_the_counting(book):
     assert float(made.readings.numbers("cabinet_c")[100]) == round(steady(100), 3)
 
 
+def test_a_reading_corrected_long_after_the_period_is_printed_with_what_corrects_it(book):
+    at_ms = DAY + 300 * MINUTE_MS
+    book.records.say_probe("camp-meat", who="Jonas K.", probe_c=9.0, now_ms=at_ms)
+    (line,) = book.records.statements("camp-meat", 1)
+    fix = {"who": "Thandi M.", "reading_c": 3.0, "reason": "read the shelf", "now_ms": DAY + 5 * DAY_MS}
+    book.records.correct("camp-meat", line.id, **fix)
+    (later,) = book.records.statements("camp-meat", 1)
+    made = LogBook(book.records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    page = html.unescape(sheet.html(made))
+    assert "probe 9.0 °C" in page
+    assert f"corrected by line {later.id}" in page
+    assert f"line {line.id}; about probe; read the shelf; probe 3.0 °C (said after the period)" in page
+
+
 def test_what_was_said_shortly_after_the_period_is_told_as_such_and_signatures_always(book):
     book.records.say_note("camp-meat", who="Jonas K.", note="seal mended", now_ms=DAY + DAY_MS + MINUTE_MS)
     book.records.say_signed(
