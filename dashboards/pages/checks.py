@@ -8,15 +8,15 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboards import text
-from dashboards.helpcalls import open_calls
+from dashboards.helpcalls import call_words
 from dashboards.pages.camp import site_of
 from dashboards.pages.forms import number_from, temperature_or_none
 from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import card_view
 from dashboards.urgency import in_order
-from services.api.routes import AtDesk
-from services.api.schemas import Check, Name
+from services.api.routes import AtDesk, UnitPath
+from services.api.schemas import Check, Name, Words
 
 router = APIRouter(include_in_schema=False)
 
@@ -35,7 +35,7 @@ def page(request: Request, desk: AtDesk, site: str, unit: str = "", noted: str =
         site=place,
         unit=unit if unit in names else "",
         cabinets=[card_view(card, now_ms) for card in cards],
-        calls=[(call.words(names), call.t_ms) for call in open_calls(desk, now_ms) if call.unit in names],
+        calls=[(call_words(c, names), c.t_ms) for c in desk.calls_for_help() if c.unit in names],
         people=desk.people(),
         who=remembered(request),
         noted=names.get(noted, ""),
@@ -72,5 +72,20 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
         )
     )
     response = RedirectResponse(f"/camp/{site}/check?noted={unit}", status_code=303)
+    remember(request, response, person)
+    return response
+
+
+@router.post("/units/{unit}/helped")
+def helped(
+    request: Request,
+    desk: AtDesk,
+    unit: UnitPath,
+    person: Annotated[Name, Form()],
+    note: Annotated[Words, Form()],
+) -> Response:
+    """Write down that somebody answered a call for help."""
+    desk.write_check(Check(unit=unit, person=person, kind="helped", note=note))
+    response = RedirectResponse("/fleet", status_code=303)
     remember(request, response, person)
     return response

@@ -43,7 +43,7 @@ from services.records.kept import Kept
 from services.store import StoreReader
 from services.store.bins import grid
 from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS, FloatArray
-from services.timebase import MINUTE_MS, SECOND_MS
+from services.timebase import DAY_MS, MINUTE_MS, SECOND_MS
 
 MAX_POINTS = 2_000
 CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEAN_COLUMNS)
@@ -51,6 +51,8 @@ CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEA
 
 _WARMEST_BEFORE_REBOOT_K = 2.0
 _PLAIN = frozenset({"signed", "help", "helped"})
+CALLS_FOR_MS = 2 * DAY_MS
+"""How long a call for help that nobody answered is told (judgement)."""
 _FRESH_MS = 30 * MINUTE_MS
 """A reading older than this, and than three intervals, does not tell how a cabinet is now (judgement)."""
 
@@ -224,6 +226,11 @@ class Desk(LookBackDesk):
             WaitingUnit(unit=w.unit, packs=w.packs, first_ms=w.first_ms, last_ms=w.last_ms)
             for w in self._reader.waiting()
         ]
+
+    def calls_for_help(self) -> list[StatementRow]:
+        """Return calls for help of the last days that nobody has answered, oldest first."""
+        since_ms = self.now_ms() - CALLS_FOR_MS
+        return [statement_row(said) for said in self._records.calls_for_help(since_ms=since_ms)]
 
     def statements(self, unit: str, limit: int = 50) -> list[StatementRow]:
         """Return what people said of a unit, newest first."""

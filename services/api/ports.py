@@ -116,6 +116,9 @@ class BookOfRecords(HistoryBook, Protocol):
     ) -> None:
         """Write down what a line should have read, or, without a reading, that it is taken back."""
 
+    def calls_for_help(self, *, since_ms: int) -> Sequence[Said]:
+        """Return calls for help that nobody has answered."""
+
     def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
         """Write down that somebody asks for help."""
 

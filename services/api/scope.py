@@ -69,7 +69,6 @@ class ScopedHistory:
         """Return changes of batches' verdicts."""
         return self._book.batch_verdicts_between(start_ms, end_ms, units=self._asked(units), limit=limit)
 
-
     def corrected_by(self, lines: Collection[int], units: Collection[str]) -> Mapping[int, int]:
         """Return the newest line that corrects each of some lines of some units, where one does."""
         return self._book.corrected_by(lines, self._asked(units) or ())
@@ -213,6 +212,10 @@ class ScopedBook(ScopedHistory):
         """Write down what a line should have read, or that it is taken back."""
         self._require(unit, who)
         self._book.correct(unit, line, who=who, reading_c=reading_c, reason=reason, now_ms=now_ms)
+
+    def calls_for_help(self, *, since_ms: int) -> Sequence[Said]:
+        """Return calls for help that nobody has answered."""
+        return [said for said in self._book.calls_for_help(since_ms=since_ms) if self._sees(said.unit)]
 
     def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
         """Write down that somebody asks for help."""

@@ -96,6 +96,7 @@ class StatementRow(Table):
     __table_args__ = (
         Index("statements_by_unit", "unit", "kind", "no"),
         Index("statements_by_key", "key"),
+        Index("statements_by_kind", "kind", "t_ms"),
     )
 
     no: Mapped[int] = mapped_column(Number, primary_key=True)
@@ -120,7 +121,7 @@ class StatementRow(Table):
 
 
 class StateRow(Table):
-    """What is known of one unit now: the card of the lists, the whole analysis, the standing verdict."""
+    """What is known of one unit now: the card of the lists, the standing verdict."""
 
     __tablename__ = "unit_state"
     __table_args__ = (Index("unit_state_by_change", "change_no"),)
@@ -128,13 +129,23 @@ class StateRow(Table):
     unit: Mapped[str] = mapped_column(Text, primary_key=True)
     change_no: Mapped[int] = mapped_column(BigInteger)
     card: Mapped[str] = mapped_column(Text)
-    analysis: Mapped[str] = mapped_column(Text)
+    moved: Mapped[str | None] = mapped_column(Text)
+    """What live samples moved since the analysis was made (see `carried`); NULL where nothing did."""
     computed: Mapped[str] = mapped_column(Text)
     standing: Mapped[str] = mapped_column(Text)
     standing_since_ms: Mapped[int | None] = mapped_column(BigInteger)
     standing_why: Mapped[str] = mapped_column(Text)
     assessed_ms: Mapped[int] = mapped_column(BigInteger)
-    """The as-of of the analysis."""
+    """The as-of of the card."""
+
+
+class AnalysisRow(Table):
+    """The newest analysis of one unit."""
+
+    __tablename__ = "unit_analysis"
+
+    unit: Mapped[str] = mapped_column(Text, primary_key=True)
+    analysis: Mapped[str] = mapped_column(Text)
 
 
 class EpisodeRow(Table):

@@ -59,6 +59,16 @@ class WordRecords(Door):
         """Write down that somebody answered whoever asked for help at a cabinet."""
         self._say(unit, "helped", {"note": note.strip()}, who=who, now_ms=now_ms)
 
+    def calls_for_help(self, *, since_ms: int) -> list[Statement]:
+        """Return the newest call for help of each unit that nobody has answered, oldest first."""
+        query = select(StatementRow).where(
+            StatementRow.kind.in_(("help", "helped")), StatementRow.t_ms >= since_ms
+        )
+        with self._database.reading() as session:
+            told = session.scalars(query.order_by(StatementRow.t_ms, StatementRow.no))
+            newest = {row.unit: rows.statement_of(row) for row in told}
+        return sorted((s for s in newest.values() if s.kind == "help"), key=lambda s: (s.t_ms, s.id))
+
     def sensor_checks(self, unit: str) -> tuple[SensorCheck, ...]:
         """Return the checks of a unit's sensors in melting ice, oldest first."""
         with self._database.reading() as session:

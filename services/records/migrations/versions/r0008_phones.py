@@ -29,6 +29,7 @@ def upgrade() -> None:
         op.add_column(table, sa.Column("key", sa.Text(), nullable=True))
         op.add_column(table, sa.Column("phone", sa.Text(), nullable=True))
         op.create_index(f"{table}_by_key", table, ["key"])
+    op.create_index("statements_by_kind", "statements", ["kind", "t_ms"])
     op.add_column("statements", sa.Column("received_ms", sa.BigInteger(), nullable=True))
     op.add_column("accounts", sa.Column("pin", sa.Text(), nullable=True))
 
@@ -37,6 +38,7 @@ def downgrade() -> None:
     """Take all of it away."""
     op.drop_column("accounts", "pin")
     op.drop_column("statements", "received_ms")
+    op.drop_index("statements_by_kind", "statements")
     for table in _SAID:
         op.drop_index(f"{table}_by_key", table)
         op.drop_column(table, "phone")
