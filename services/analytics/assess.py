@@ -141,6 +141,7 @@ def assess(
         service_reason=result.findings_reason,
         sensors=(*view.quality.flags, *result.sensors),
         work=result.work,
+        work_reason=None,
         answers=unit_answers(
             next(clock for clock in judging if not clock.only_raises),
             settings,

@@ -1,6 +1,7 @@
 """What the pages show of one unit at a glance, kept current by the monitor."""
 
 from collections.abc import Sequence
+from typing import Any
 
 from services.domain._analysis import Analysis, Cutout, Finding, Quantiles, Runout, SensorFlag
 from services.domain._answers import FoodAnswer
@@ -41,30 +42,28 @@ class Bench(WithReasons):
     def of(analysis: Analysis) -> "Bench":
         """Return the numbers of an analysis, each with the reason it is missing."""
         battery, work = analysis.battery, analysis.work
-        no_battery = analysis.battery_reason or "not looked at"
-        no_work = analysis.work_reason or "not looked at"
         path = None if battery is None else battery.supply_path
-        expected = None if work is None else work.expected_ohm
-        no_path = no_battery if battery is None else battery.supply_path_reason
-        return Bench(
-            hours_seen=0.0 if work is None else work.hours_seen,
-            hours_run=None if work is None else work.hours_run,
-            hours_run_reason=no_work if work is None else work.hours_run_reason,
-            starts=None if work is None else work.starts,
-            starts_reason=no_work if work is None else work.starts_reason,
-            starts_per_hour=None if work is None else work.starts_per_hour,
-            starts_per_hour_reason=no_work if work is None else work.starts_per_hour_reason,
-            days_since_full=None if battery is None else battery.days_since_full,
-            days_since_full_reason=no_battery if battery is None else battery.days_since_full_reason,
-            source_ohm=None if battery is None else battery.source_resistance_ohm,
-            source_ohm_reason=no_battery if battery is None else battery.source_resistance_ohm_reason,
-            expected_ohm=expected if path is None else path.expected_ohm,
-            expected_ohm_reason=no_work if work is None else work.expected_ohm_reason,
-            drop_share=None if path is None else path.drop_share,
-            drop_share_reason=no_path,
-            capacity_ah=None if battery is None else battery.capacity_ah,
-            capacity_ah_reason=no_battery if battery is None else battery.capacity_ah_reason,
-        )
+        found: dict[str, Any] = {
+            "hours_seen": 0.0 if work is None else work.hours_seen,
+            **_with_reasons(work, analysis.work_reason, "hours_run", "starts", "starts_per_hour"),
+            **_with_reasons(battery, analysis.battery_reason, "days_since_full", "capacity_ah"),
+        }
+        ohm = _with_reasons(battery, analysis.battery_reason, "source_resistance_ohm")
+        found |= {key.replace("source_resistance_ohm", "source_ohm"): value for key, value in ohm.items()}
+        found |= _with_reasons(work if path is None else path, analysis.work_reason, "expected_ohm")
+        no_path = analysis.battery_reason if battery is None else battery.supply_path_reason
+        return Bench(**found, **_with_reasons(path, no_path, "drop_share"))
+
+
+def _with_reasons(part: WithReasons | None, missing: str | None, *names: str) -> dict[str, Any]:
+    """Return values of a part of an analysis, and the reasons of those that are not there."""
+    found: dict[str, Any] = {}
+    for name in names:
+        found[name] = getattr(part, name, None)
+        if found[name] is None:
+            reason = missing if part is None else getattr(part, f"{name}_reason", None)
+            found[f"{name}_reason"] = reason or "not looked at"
+    return found
 
 
 class UnitCard(Frozen):
