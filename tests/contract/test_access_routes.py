@@ -10,7 +10,21 @@ from tests.helpers.guarded import CREW, Guarded
 from tests.helpers.larder import open_larder
 
 CHANGING = {"POST", "PUT", "PATCH", "DELETE"}
-OUTSIDE = frozenset({"/login", "/login/demo", "/logout", "/welcome", "/welcome/device", "/health", "/theme"})
+OUTSIDE = frozenset(
+    {
+        *(
+            "/login",
+            "/login/demo",
+            "/logout",
+            "/welcome",
+            "/welcome/device",
+            "/health",
+            "/theme",
+            "/language",
+        ),
+        *("/trust", "/trust/authority.crt", "/trust/authority.pem"),
+    }
+)
 """All that answers before a log-in, besides the scripts and styles."""
 UNASKED = frozenset({"/logout", "/login", "/login/demo", "/account/others", "/static/{name:path}"})
 """Would end the session in which the others are asked; they have tests of their own."""
