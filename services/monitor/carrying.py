@@ -4,7 +4,7 @@ from collections import OrderedDict
 from dataclasses import dataclass, replace
 
 from services.analytics.onward import Onward
-from services.domain import BatchCard, Fleet, UnitCard, Verdict
+from services.domain import Analysis, BatchCard, Fleet, UnitCard, Verdict
 from services.monitor.cards import moved_on
 from services.monitor.expected import expected_spans
 from services.monitor.judge import AHEAD_MS, Case, doubt_of
@@ -32,7 +32,8 @@ class _Carried:
     calm_c: float
     """Up to this temperature nothing moves in its batches; infinite where there are none."""
     fleet: Fleet
-    judged_ms: int
+    whole: Analysis
+    """What was told when everything was looked at."""
 
 
 class Carrying:
@@ -65,7 +66,7 @@ class Carrying:
                 inside=tuple(b.card for b in result.batches if _inside(b.card, unit)),
                 calm_c=calm_c,
                 fleet=fleet,
-                judged_ms=result.card.as_of,
+                whole=result.analysis,
             ),
         )
         while self._rows > ROWS_KEPT and len(self._kept) > 1:
@@ -87,7 +88,7 @@ class Carrying:
         kept = self._kept.get(unit)
         if kept is None or touch is None or touch.t_min_ms <= kept.onward.last_ms:
             return False
-        return 0 <= now_ms - kept.judged_ms < AT_MOST_MS
+        return 0 <= now_ms - kept.whole.as_of < AT_MOST_MS
 
     def carried(
         self,
@@ -117,7 +118,7 @@ class Carrying:
         card = moved_on(kept.card, analysis, onward.limits, latest=latest, standing=own)
         self._put(unit, replace(kept, onward=onward, card=card))
         told = card.with_batches(kept.inside)
-        return Result(told, analysis, kept.statement_no, own_clock=own, carried=True)
+        return Result(told, analysis, kept.statement_no, own_clock=own, goes_on_from=kept.whole)
 
     def _put(self, unit: str, carried: _Carried) -> None:
         self.forget(unit)

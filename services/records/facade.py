@@ -13,6 +13,7 @@ from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
 from services.records.accountdesk import AccountRecords
 from services.records.batchdesk import BatchRecords
+from services.records.carried import moved_on
 from services.records.correctiondesk import CorrectionRecords
 from services.records.database import Database
 from services.records.historydesk import HistoryRecords
@@ -29,6 +30,7 @@ from services.records.said import (
     VerdictChange,
 )
 from services.records.tables import (
+    AnalysisRow,
     CommandRow,
     EpisodeRow,
     StatementRow,
@@ -253,8 +255,12 @@ class Records(BatchRecords, CorrectionRecords, OperatorRecords, HistoryRecords, 
     def analysis(self, unit: str) -> dict[str, Any] | None:
         """Return the newest analysis of a unit as JSON, None before its first assessment."""
         with self._database.reading() as session:
-            found = session.scalar(select(StateRow.analysis).where(StateRow.unit == unit))
-        return None if found is None else json.loads(found)
+            query = select(AnalysisRow.analysis, StateRow.moved).where(AnalysisRow.unit == unit)
+            found = session.execute(query.join(StateRow, StateRow.unit == AnalysisRow.unit)).first()
+        if found is None:
+            return None
+        analysis: dict[str, Any] = json.loads(found[0])
+        return analysis if found[1] is None else moved_on(analysis, json.loads(found[1]))
 
     def change_no(self) -> int:
         """Return the number of the newest change of the state table."""

@@ -122,8 +122,13 @@ class Result:
     """The batches that were judged with it."""
     taught: tuple[Taught, ...] = ()
     """What its bank's days taught anew."""
-    carried: bool = False
-    """Whether only what live samples move was judged: verdicts and episodes are those of the last one."""
+    goes_on_from: Analysis | None = None
+    """The analysis in full that this one goes on from, where only what live samples move was judged."""
+
+    @property
+    def carried(self) -> bool:
+        """Whether episodes, forecasts and what was taught are those of an earlier analysis."""
+        return self.goes_on_from is not None
 
     @property
     def own(self) -> Standing:

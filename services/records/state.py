@@ -1,14 +1,15 @@
 """The state table: cards, analyses, episodes and changes of verdict, written by the monitor."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import insert, select, update
 from sqlalchemy.orm import Session
 
 from services.domain import Analysis, Episode, Exposure, UnitCard
+from services.records.carried import moved_json
 from services.records.said import Origin, Result, Standing
-from services.records.tables import CounterRow, EpisodeRow, StateRow, VerdictChangeRow
+from services.records.tables import AnalysisRow, CounterRow, EpisodeRow, StateRow, VerdictChangeRow
 
 CHANGE_NO = "change_no"
 MONITOR_POSITION = "monitor_position"
@@ -38,12 +39,17 @@ class Prepared:
 
     result: Result
     card: str
-    analysis: str
+    analysis: str | None
+    """None where it only goes on from the one that is kept."""
+    moved: str | None
 
     @staticmethod
     def of(result: Result) -> "Prepared":
         """Return a result made ready to be written."""
-        return Prepared(result, result.card.model_dump_json(), result.analysis.model_dump_json(by_alias=True))
+        card, before = result.card.model_dump_json(), result.goes_on_from
+        if before is None:
+            return Prepared(result, card, result.analysis.model_dump_json(by_alias=True), None)
+        return Prepared(result, card, None, moved_json(result.analysis, before))
 
 
 def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) -> None:
@@ -56,7 +62,7 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
         {
             **_columns_of(p.result, p.card, change_no=number + place),
             "unit": p.result.card.unit,
-            "analysis": p.analysis,
+            "moved": p.moved,
             "assessed_ms": p.result.card.as_of,
         }
         for place, p in enumerate(prepared, start=1)
@@ -66,6 +72,7 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
         session.execute(insert(StateRow), fresh)
     if len(fresh) < len(rows):
         session.execute(update(StateRow), [row for row in rows if row["unit"] in before])
+    _put_analyses(session, prepared, before.keys())
     set_counter(session, CHANGE_NO, number + len(rows))
     for p in prepared:
         own = p.result.own
@@ -79,6 +86,15 @@ def put_results(session: Session, prepared: Sequence[Prepared], *, now_ms: int) 
         note_change(session, before.get(card.unit), card, origin=p.result.origin, now_ms=now_ms)
     whole = [p.result for p in prepared if not p.result.carried]
     put_episodes(session, [a for result in whole for a in (*result.past, result.analysis)], now_ms=now_ms)
+
+
+def _put_analyses(session: Session, prepared: Sequence[Prepared], known: Container[str]) -> None:
+    rows = [{"unit": p.result.card.unit, "analysis": p.analysis} for p in prepared if p.analysis is not None]
+    fresh, again = [[row for row in rows if (row["unit"] in known) is old] for old in (False, True)]
+    if fresh:
+        session.execute(insert(AnalysisRow), fresh)
+    if again:
+        session.execute(update(AnalysisRow), again)
 
 
 def _columns_of(result: Result, card_json: str, *, change_no: int) -> dict[str, object]:
