@@ -10,17 +10,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from deploy.hourrule import MARKS_C, mark_for
 from services.store import Batch, Message, Reject, Skipped, UnitStatus, WaitingPack
 from services.store.influx import InfluxReader, InfluxStore
 from services.store.sealing import LOOK_EVERY_MS
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Rejected, Sample, milli_of
-from services.timebase import Span
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
+from tests.helpers.hour_rule import RuleFor
 from tests.helpers.influx_server import InfluxServers
 
 UNIT = "v3-meat"
 START_MS = 1_760_000_000_000
 EVER = (0, 2**62)
+RULE = RuleFor(15.0)
 
 
 class SqliteFactory:
@@ -31,11 +34,11 @@ class SqliteFactory:
         self.opened = []
 
     def store(self):
-        self.opened.append(SqliteStore(self.path))
+        self.opened.append(SqliteStore(self.path, rule=RULE))
         return self.opened[-1]
 
     def reader(self):
-        self.opened.append(SqliteReader(self.path))
+        self.opened.append(SqliteReader(self.path, rule=RULE))
         return self.opened[-1]
 
     def elsewhere(self):
@@ -65,7 +68,7 @@ class SealedFactory(SqliteFactory):
     """As above, but nothing stays in rows that can be sealed."""
 
     def store(self):
-        self.opened.append(EagerlySealed(self.path))
+        self.opened.append(EagerlySealed(self.path, rule=RULE))
         return self.opened[-1]
 
 
@@ -77,11 +80,11 @@ class InfluxFactory(SqliteFactory):
         self.access = server.empty_bucket()
 
     def store(self):
-        self.opened.append(InfluxStore(self.access, self.path))
+        self.opened.append(InfluxStore(self.access, self.path, rule=RULE))
         return self.opened[-1]
 
     def reader(self):
-        self.opened.append(InfluxReader(self.access, self.path))
+        self.opened.append(InfluxReader(self.access, self.path, rule=RULE))
         return self.opened[-1]
 
     def elsewhere(self):
@@ -431,3 +434,43 @@ def test_arrival_order_changes_no_time_and_no_value(tmp_path_factory, influx, ki
         START_MS + sq * 60_010 for sq in range(5, 8)
     ]
     factory.close()
+
+
+def test_hours_above_a_mark_and_charge_are_the_same_counted_before_or_not_and_true_under_late_samples(
+    factory,
+):
+    store, reader = factory.store(), factory.reader()
+    day_ms = START_MS // DAY_MS * DAY_MS
+    edges_ms = np.array([day_ms + day * DAY_MS for day in range(4)], dtype=np.int64)
+
+    def minutes():
+        rows = reader.counted(UNIT, "cabinet_c", edges_ms)
+        place = mark_for(5.0)
+        return (rows[[place, len(MARKS_C) + place]] / MINUTE_MS).tolist()
+
+    def tidied():
+        while store.tidy(day_ms + 10 * DAY_MS):
+            pass
+
+    # every ten minutes from 22:00 to 05:50, warm for an hour around midnight
+    times_ms = range(day_ms + 22 * HOUR_MS, day_ms + 30 * HOUR_MS, 10 * MINUTE_MS)
+    store.append(
+        [
+            sample(sq, t_ms=t_ms, cabinet=6.0 if 9 <= sq < 15 else 4.0, current=1.5)
+            for sq, t_ms in enumerate(times_ms)
+        ],
+        received_ms=7,
+    )
+    assert minutes() == [[35.0, 25.0, 0.0], [120.0, 350.0, 0.0]]
+    tidied()
+    assert minutes() == [[35.0, 25.0, 0.0], [120.0, 350.0, 0.0]]
+    drawn_ah, given_ah, told_ms = reader.counted(UNIT, "current_a", edges_ms)
+    assert (drawn_ah / 1e6).tolist() == [3.0, 8.75, 0.0]
+    assert given_ah.tolist() == [0, 0, 0]
+    assert (told_ms / HOUR_MS).tolist() == [2.0, 350 / 60, 0.0]
+    store.append([sample(99, bid=2, t_ms=day_ms + 23 * HOUR_MS + 55 * 60_000, cabinet=4.0)], received_ms=8)
+    assert minutes()[0] == [30.0, 25.0, 0.0]
+    tidied()
+    assert minutes()[0] == [30.0, 25.0, 0.0]
+    assert reader.counted(UNIT, "battery_v", edges_ms) is None
+    assert not reader.counted("nobody", "cabinet_c", edges_ms).any()
