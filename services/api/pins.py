@@ -7,7 +7,7 @@ from services.api.access import Asker
 from services.api.accountdesk import AccountDesk, WrongLogInError
 from services.errors import Refused
 
-_PIN = re.compile(r"\d{4,12}")
+_PIN = re.compile(r"[0-9]{4,12}")
 _RUNS = "01234567890 09876543210"
 MOST_KEYS = 200
 """Words that one PIN may be shown for at once; a phone sends the rest after them."""
