@@ -24,7 +24,10 @@
 
   const now = () => serverMs + performance.now() - setAtMs;
   const two = (n) => String(n).padStart(2, "0");
-  const clock = (ms, s) => { const d = new Date(ms); return `${two(d.getHours())}:${two(d.getMinutes())}${s ? `:${two(d.getSeconds())}` : ""}`; };
+  const clock = (ms, s) => { // of the place the page is about, wherever whoever looks is
+    const d = new Date(ms + Number(said.clock) * 60000);
+    return `${two(d.getUTCHours())}:${two(d.getUTCMinutes())}${s ? `:${two(d.getUTCSeconds())}` : ""}${said.zone}`;
+  };
   const age = (ms) => {
     const s = Math.max(0, ms) / 1000;
     const [words, n] = s < 90 ? [said.s, s] : s < 5400 ? [said.min, s / 60] : s < 172800 ? [said.h, s / 3600] : [said.d, s / 86400];
