@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.language import Table, _, ngettext, with_mark
 from services.domain import Cutout, Evidence, Move
 from services.timebase import ms_of_iso
@@ -72,7 +72,7 @@ def cutout_view(cutout: Cutout, *, zone: ZoneInfo, now_ms: int) -> CutoutView:
             )
         )
     return CutoutView(
-        words=text.cutout_words(cutout, zone=zone, now_ms=now_ms),
+        words=runwords.cutout_words(cutout, zone=zone, now_ms=now_ms),
         why=text.sentence(cutout.why),
         facts=tuple(facts),
         check=text.CAUSE_CHECKS[cutout.cause],

@@ -1,9 +1,9 @@
 """All rounding and the words every page shares; nothing here computes a result."""
 
 import math
+import re
 from collections.abc import Sequence
 from datetime import datetime, tzinfo
-from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from dashboards.language import (
@@ -15,14 +15,13 @@ from dashboards.language import (
     _,
     day_words,
     dynamic,
-    food,
     in_scale,
     reader,
     scale,
     with_mark,
 )
-from services.domain import Cutout, FoodAtRisk, Runout, UnitCard, Verdict
-from services.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, datetime_of
+from services.domain import UnitCard, Verdict
+from services.timebase import MINUTE_MS, SECOND_MS, datetime_of
 
 WORDS: FoodTable[Verdict] = FoodTable(
     {
@@ -132,14 +131,6 @@ UNITS: dict[str, str] = {
     "rssi_dbw": "dBW",
 }
 """What a channel is measured in, where it is a number."""
-
-
-class RunoutWords(NamedTuple):
-    """The run-out in words: what to plan on first, what is likely second."""
-
-    plan: str
-    likely: str
-    note: str
 
 
 def word(verdict: Verdict, classes: Sequence[str] = ()) -> str:
@@ -254,96 +245,9 @@ def offset_name(t_ms: float, zone: tzinfo) -> str:
     return f"UTC{shown[:3]}:{shown[3:]}"
 
 
-def runout_words(runout: Runout, *, as_of_ms: int, zone: tzinfo, now_ms: int) -> RunoutWords:
-    """Return the run-out in words; the early end leads, because people plan on it."""
-    if runout.reason == "no_battery":
-        return RunoutWords(_("no battery"), "", "")
-    if runout.reason == "cut_out":
-        return RunoutWords(_("stopped now"), "", _("the unit has cut out"))
-    if runout.reason == "charging":
-        return _charging(runout, zone=zone, now_ms=now_ms)
-    if runout.hours_p10 is None:
-        if runout.reason == "beyond_horizon":
-            return RunoutWords(_("more than 7 days"), "", "")
-        return RunoutWords(_("not known"), "", plain(runout.hours_p10_reason or runout.reason))
-    plan = _ahead(as_of_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
-    likely = _likely(runout, as_of_ms, zone, now_ms)
-    return RunoutWords(_("plan on %(time)s", time=plan), _("likely %(time)s", time=likely), "")
-
-
-def _ahead(t_ms: float, zone: tzinfo, now_ms: int) -> str:
-    """Return a time to plan on: nobody can plan on one gone by."""
-    return _("now") if t_ms < now_ms else clock(t_ms, zone, now_ms)
-
-
-def _likely(runout: Runout, from_ms: float, zone: tzinfo, now_ms: int) -> str:
-    if runout.hours_p50 is None:
-        return _("more than 7 days")
-    return _ahead(from_ms + runout.hours_p50 * HOUR_MS, zone, now_ms)
-
-
-def _charging(runout: Runout, *, zone: tzinfo, now_ms: int) -> RunoutWords:
-    if runout.hours_p10 is None:
-        return RunoutWords(_("charging"), "", "")
-    if runout.if_charging_stops_at is None:
-        likely = _("more than 7 days") if runout.hours_p50 is None else hours(runout.hours_p50)
-        then = _("then %(early)s (likely %(likely)s)", early=hours(runout.hours_p10), likely=likely)
-        return RunoutWords(_("charging"), "", then)
-    stop_ms = runout.if_charging_stops_at
-    plan = _ahead(stop_ms + runout.hours_p10 * HOUR_MS, zone, now_ms)
-    return RunoutWords(
-        _("plan on %(time)s", time=plan),
-        _("likely %(time)s", time=_likely(runout, stop_ms, zone, now_ms)),
-        _("if charging stops at %(time)s", time=clock(stop_ms, zone, now_ms)),
-    )
-
-
-def risk_words(risk: FoodAtRisk | None, *, zone: tzinfo, now_ms: int) -> str:
-    """Return from when food is at risk, early end first; empty when nothing can be told."""
-    if risk is None or risk.from_p10 is None:
-        return ""
-    if risk.from_p10 <= now_ms:
-        return _("now")
-    early = clock(risk.from_p10, zone, now_ms)
-    if risk.from_p50 is None:
-        return early
-    return _("%(early)s (likely %(likely)s)", early=early, likely=clock(risk.from_p50, zone, now_ms))
-
-
-def cutout_words(cutout: Cutout, *, zone: tzinfo, now_ms: int) -> str:
-    """Return one cut-out in a sentence."""
-    start = clock(cutout.start, zone, now_ms)
-    if cutout.end is None:
-        when = _("Cut out %(start)s and has not come back", start=start)
-    else:
-        when = _("Cut out %(start)s to %(end)s", start=start, end=clock(cutout.end, zone, now_ms))
-    if cutout.voltage_v is not None:
-        when = _("%(when)s, at %(voltage)s", when=when, voltage=volts(cutout.voltage_v))
-    cause = CAUSES[cutout.cause]
-    if cutout.certainty != "certain":
-        cause = _("%(cause)s (probable)", cause=cause)
-    lost = minutes(cutout.minutes_without_cooling)
-    return _("%(when)s: %(cause)s; %(lost)s without cooling.", when=when, cause=cause, lost=lost)
-
-
-def above_words(card: UnitCard) -> str:
-    """Return the minutes past the limit that decides, what is unknown, and the worst case if it differs."""
-    if card.observed_at is None:
-        return _("not known")
-    limit_c = card.limit_c if card.decided_c is None else card.decided_c
-    told = {"time": minutes(card.minutes_above), "limit": degrees(limit_c)}
-    below, above = food("%(time)s below %(limit)s", **told), food("%(time)s above %(limit)s", **told)
-    parts = [below if card.decided_below else above]
-    if card.minutes_unknown > 0:
-        parts.append(_("%(time)s not known", time=minutes(card.minutes_unknown)))
-    if card.minutes_worst_case > card.minutes_above:
-        parts.append(_("at worst %(time)s", time=minutes(card.minutes_worst_case)))
-    return ", ".join(parts)
-
-
 def sentence(words: str) -> str:
     """Return words as a sentence: a capital first, a full stop last."""
-    tidy = words.strip()
+    tidy = in_reader_scale(words.strip())
     if not tidy:
         return ""
     return tidy[0].upper() + tidy[1:] + ("" if tidy[-1] in ".!?:" else ".")
@@ -384,6 +288,28 @@ CODES: Table[str] = Table(
     }
 )
 """Codes of the services that pages show as they are, an underline for a space."""
+
+
+_DIGITS = r"[-\N{MINUS SIGN}]?\d+(?:[.,]\d+)?"
+_CELSIUS = re.compile(rf"(?:(?P<low>{_DIGITS}) (?P<to>to|and) )?(?P<high>{_DIGITS}) °C")
+_KELVIN = re.compile(r"(\d+(?:[.,]\d+)?) K\b")
+
+
+def in_reader_scale(words: str) -> str:
+    """Return a sentence of a service, which tells °C, in the reader's scale."""
+    if reader().degrees == "c":
+        return words
+
+    def number_f(shown: str) -> str:
+        value_c = float(shown.replace("\N{MINUS SIGN}", "-").replace(",", "."))
+        return number(in_scale(value_c)).removesuffix(with_mark(".0"))
+
+    def degrees_f(found: re.Match[str]) -> str:
+        low = "" if found["low"] is None else f"{number_f(found['low'])} {found['to']} "
+        return f"{low}{number_f(found['high'])} °F"
+
+    told = _CELSIUS.sub(degrees_f, words)
+    return _KELVIN.sub(lambda found: difference(float(found[1].replace(",", "."))), told)
 
 
 def plain(code: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import tzinfo
 from typing import Any
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.figures import look
 from dashboards.figures.ahead import FOOD_ROWS, STOP_ROWS, charge_strip, fans, now_line
 from dashboards.language import _
@@ -165,7 +165,7 @@ def _cutouts(cutouts: Sequence[Cutout], start_ms: int, end_ms: int, shift: int, 
     shown = [c for c in cutouts if start_ms <= c.start < end_ms and c.voltage_v is not None]
     if not shown:
         return []
-    words = [text.cutout_words(cutout, zone=zone, now_ms=end_ms) for cutout in shown]
+    words = [runwords.cutout_words(cutout, zone=zone, now_ms=end_ms) for cutout in shown]
     return [
         {
             "type": "scatter",

@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.language import Phrase, _, food
 from dashboards.leaving import ANSWERS, Answer, Reasons, answer_of, reasons_of
 from dashboards.natural import natural
@@ -123,7 +123,7 @@ def _line(card: UnitCard, charge: str, now_ms: int) -> CabinetLine:
         heard=text.age(card.observed_at, now_ms),
         heard_ms=card.observed_at,
         charge=charge,
-        plan=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms).plan,
+        plan=runwords.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms).plan,
         fault=_fault(card, now_ms),
     )
 

@@ -7,7 +7,7 @@ from datetime import time
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.language import _, ngettext, with_mark
 from dashboards.natural import natural
 from dashboards.nightwords import (
@@ -85,7 +85,7 @@ def _plan_ms(card: UnitCard) -> float:
 def _unit(card: UnitCard, now_ms: int, until: time | None) -> NightUnit:
     zone = text.zone_of(card)
     answer = answer_of(card, now_ms, until)
-    run = text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms)
+    run = runwords.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms)
     value = card.latest.get("cabinet_c")
     return NightUnit(
         unit=card.unit,
@@ -96,7 +96,7 @@ def _unit(card: UnitCard, now_ms: int, until: time | None) -> NightUnit:
         likely=run.likely,
         note=fed_words(card, now_ms) or run.note,
         chances=chances(card, now_ms, until),
-        risk=text.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
+        risk=runwords.risk_words(card.runout.food_at_risk, zone=zone, now_ms=now_ms),
         reading=text.degrees(None if value is None else float(value)),
         heard=text.age(card.observed_at, now_ms),
         heard_ms=card.observed_at,

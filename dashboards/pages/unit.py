@@ -11,7 +11,7 @@ from pydantic import AwareDatetime
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import foodwords, text
+from dashboards import foodwords, runwords, text
 from dashboards.figures import look
 from dashboards.figures.ahead import ahead_ms
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
@@ -188,7 +188,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         spots=spot_views(card.spot, zone, now_ms),
         batches=_batches(desk, card, zone, now_ms),
         others=[(o.unit, o.name) for o in desk.cards() if o.site == card.site and o.unit != unit],
-        cutouts=[text.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
+        cutouts=[runwords.cutout_words(c, zone=zone, now_ms=now_ms) for c in card.cutouts],
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
         moves=[move_words(move) for move in card.runout.moves],
         energy=energy_rows(analysis),

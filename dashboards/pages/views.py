@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.language import _, food, ngettext
 from dashboards.nightwords import in_words
 from dashboards.urgency import battery_fails_tonight, dawn_chance
@@ -40,7 +40,7 @@ class CardView:
     old: bool
     notes: tuple[str, ...]
     on_battery: bool
-    run: text.RunoutWords
+    run: runwords.RunoutWords
     risk: str
     holdable: bool
     """Whether the cabinet itself has a hold to close; one of a single batch is closed on its own page."""
@@ -72,7 +72,7 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         since="" if since is None else text.clock(since, zone, now_ms),
         computed_word=words[1] if words[1] != words[0] else None,
         computed_why=text.sentence(card.computed_why),
-        above=text.above_words(card),
+        above=runwords.above_words(card),
         reading=text.degrees(None if value is None else float(value)),
         set_point=text.degrees(card.set_point_c),
         limit=text.degrees(card.limit_c),
@@ -82,8 +82,8 @@ def card_view(card: UnitCard, now_ms: int) -> CardView:
         old=heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card),
         notes=tuple(_notes(card)),
         on_battery=card.runout.reason != "no_battery",
-        run=text.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
-        risk=text.risk_words(risk, zone=zone, now_ms=now_ms),
+        run=runwords.runout_words(card.runout, as_of_ms=card.as_of, zone=zone, now_ms=now_ms),
+        risk=runwords.risk_words(risk, zone=zone, now_ms=now_ms),
         holdable=(card.standing if card.own_standing is None else card.own_standing).rank
         >= Verdict.HOLD.rank,
         food=_food(card),

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import text
+from dashboards import runwords, text
 from dashboards.benchwords import Fact, bench_facts
 from dashboards.language import _
 from dashboards.natural import natural
@@ -107,7 +107,7 @@ def _job(due: Due, now_ms: int) -> JobView:
         works=", ".join(words for key, words in WORKS.items() if key in due.works),
         findings=finding_views(card, card.service, now_ms),
         cutouts=tuple(
-            text.cutout_words(each, zone=zone, now_ms=now_ms) for each in card.cutouts[:_CUTOUTS_SHOWN]
+            runwords.cutout_words(each, zone=zone, now_ms=now_ms) for each in card.cutouts[:_CUTOUTS_SHOWN]
         ),
         more_cutouts=max(0, len(card.cutouts) - _CUTOUTS_SHOWN),
         sensors=sensor_words(card),

@@ -4,15 +4,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboards import text
-from services.domain import FoodAtRisk, Runout, Verdict
+from dashboards.language import Reader, read_by
+from services.domain import Verdict
 from services.timebase import HOUR_MS, MINUTE_MS, ms_of_iso
-from tests.helpers.larder import CUTOUT, NO_BATTERY, NOW_MS, card, runout
+from tests.helpers.larder import CUTOUT, NOW_MS, card
 
 LUSAKA = ZoneInfo("Africa/Lusaka")
-
-
-def words(found, **changes):
-    return text.runout_words(found.model_copy(update=changes), as_of_ms=NOW_MS, zone=LUSAKA, now_ms=NOW_MS)
 
 
 def test_every_verdict_has_its_own_words():
@@ -60,11 +57,6 @@ def test_age_counts_in_the_unit_that_reads_best(ago_s, shown):
     assert text.age(NOW_MS - ago_s * 1000, NOW_MS) == shown
 
 
-def test_a_unit_never_heard_says_so():
-    assert text.age(None, NOW_MS) == "never heard"
-    assert text.above_words(card(observed_at=None)) == "not known"
-
-
 def test_a_reading_from_a_clock_ahead_of_ours_is_not_from_the_future():
     assert text.age(NOW_MS + 60_000, NOW_MS) == "0 s ago"
 
@@ -89,87 +81,12 @@ def test_the_day_turns_at_the_sites_midnight():
     assert text.clock(late, LUSAKA, NOW_MS) == "00:30 tomorrow"
 
 
-def test_people_plan_on_the_early_end():
-    assert words(runout()) == ("plan on 02:35 tomorrow", "likely 05:05 tomorrow", "")
-
-
-@pytest.mark.parametrize(
-    ("changes", "expected"),
-    [
-        ({"hours_p50": None, "hours_p90": None}, ("plan on 02:35 tomorrow", "likely more than 7 days", "")),
-        ({"reason": "cut_out"}, ("stopped now", "", "the unit has cut out")),
-        ({"reason": "beyond_horizon", "hours_p10": None}, ("more than 7 days", "", "")),
-        ({"reason": "charging"}, ("charging", "", "then 9.5 h (likely 12 h)")),
-        ({"reason": "charging", "hours_p50": None}, ("charging", "", "then 9.5 h (likely more than 7 days)")),
-        ({"reason": "charging", "hours_p10": None}, ("charging", "", "")),
-        (
-            {"reason": "charging", "if_charging_stops_at": NOW_MS + HOUR_MS},
-            ("plan on 03:35 tomorrow", "likely 06:05 tomorrow", "if charging stops at 18:05"),
-        ),
-    ],
-)
-def test_every_kind_of_run_out_has_words(changes, expected):
-    assert words(runout(), **changes) == expected
-
-
-def test_nobody_is_told_to_plan_on_a_time_gone_by():
-    late = NOW_MS + 20 * HOUR_MS
-    found = text.runout_words(runout(), as_of_ms=NOW_MS, zone=LUSAKA, now_ms=late)
-    assert found == ("plan on now", "likely now", "")
-    charged = runout(reason="charging", if_charging_stops_at=NOW_MS)
-    assert text.runout_words(charged, as_of_ms=NOW_MS, zone=LUSAKA, now_ms=late).plan == "plan on now"
-
-
 @pytest.mark.parametrize("verdict", [Verdict.HOLD, Verdict.DISCARD_ADVISED])
 def test_food_beside_medicine_keeps_its_own_word(verdict):
     assert text.word(verdict, ("medicine", "drinks")) == text.MEDICINE_WORD()
     mixed = text.word(verdict, ("medicine", "poultry"))
     assert text.WORDS[verdict] in mixed
     assert "pharmacist" in mixed
-
-
-def test_minutes_are_told_of_the_limit_that_decides_and_its_side():
-    thawed = card("camp-fish", minutes_above=250.0, minutes_worst_case=250.0, decided_c=4.0)
-    assert text.above_words(thawed) == "4 h 10 min above 4.0 °C"
-    frozen = card(minutes_above=2.0, minutes_worst_case=2.0, decided_c=0.0, decided_below=True)
-    assert text.above_words(frozen) == "2 min below 0.0 °C"
-
-
-def test_what_is_not_known_says_why():
-    found = Runout(
-        hours_p10=None,
-        hours_p10_reason="no capacity given",
-        hours_p50=None,
-        hours_p90=None,
-        reason="not_enough_data",
-    )
-    assert words(found) == ("not known", "", "no capacity given")
-    assert words(NO_BATTERY) == ("no battery", "", "")
-
-
-def test_food_at_risk_leads_with_the_early_end():
-    risk = runout().food_at_risk
-    shown = text.risk_words(risk, zone=LUSAKA, now_ms=NOW_MS)
-    assert shown == "05:35 tomorrow (likely 09:11 tomorrow)"
-    assert text.risk_words(risk, zone=LUSAKA, now_ms=risk.from_p10) == "now"
-    unknown = FoodAtRisk(holdover_hours=None, from_p10=None, from_p50=None, from_p90=None, limit_c=5.0)
-    assert text.risk_words(unknown, zone=LUSAKA, now_ms=NOW_MS) == ""
-    assert text.risk_words(None, zone=LUSAKA, now_ms=NOW_MS) == ""
-
-
-def test_minutes_above_come_with_what_is_unknown():
-    found = card(minutes_above=133.0, minutes_unknown=22.0, minutes_worst_case=155.0)
-    assert text.above_words(found) == "2 h 13 min above 5.0 °C, 22 min not known, at worst 2 h 35 min"
-    assert text.above_words(card()) == "0 min above 5.0 °C"
-
-
-def test_a_cut_out_is_told_in_a_sentence():
-    assert text.cutout_words(CUTOUT, zone=LUSAKA, now_ms=NOW_MS) == (
-        "Cut out 12:05 to 15:05, at 10.79 V: wiring: voltage is lost between battery and unit (probable); "
-        "3 h 00 min without cooling."
-    )
-    still = CUTOUT.model_copy(update={"end": None, "voltage_v": None, "certainty": "certain"})
-    assert "and has not come back: wiring" in text.cutout_words(still, zone=LUSAKA, now_ms=NOW_MS)
 
 
 def test_every_cause_has_words_and_something_to_check():
@@ -212,3 +129,17 @@ def test_the_cautions_are_all_there():
         "open air",
     ):
         assert part in said
+
+
+def test_sentences_of_services_are_told_in_the_scale_of_the_reader():
+    told = "cabinet above 5 °C for 20 min; keep it at 2 to 8 °C, frozen at \N{MINUS SIGN}18 °C; 4.5 K warmer"
+    assert text.sentence(told) == f"Cabinet{told[7:]}."
+    with read_by(Reader("en", "f")):
+        assert text.sentence(told) == (
+            "Cabinet above 41 °F for 20 min; keep it at 35.6 to 46.4 °F, frozen at \N{MINUS SIGN}0.4 °F; "
+            "8.1 °F warmer."
+        )
+        assert text.degrees(4.0) == "39.2 °F"
+        assert text.difference(1.0) == "1.8 °F"
+    with read_by(Reader("pt", "f")):
+        assert text.in_reader_scale("acima de 4 °C") == "acima de 39,2 °F"
