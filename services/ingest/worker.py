@@ -71,6 +71,7 @@ class Ingest:
         self._gate = Gate()
         self._has_room = True
         self._busy = False
+        self._more_to_tidy = False
         self._known: frozenset[str] = frozenset()
         self._confirmations = Confirmations(store)
         self._commands = Commands(store, outbox)
@@ -98,6 +99,8 @@ class Ingest:
             return
         arrivals = self._link.take(BATCH, wait_s=LINGER_S, linger_s=LINGER_S)
         self._busy = len(arrivals) >= BATCH
+        if not arrivals and self._more_to_tidy:  # nobody waits
+            self._guarded("tidy", self._tidy)
         self.counters["received"] += len(arrivals)
         self.counters["redelivered"] += sum(arrival.delivery.dup for arrival in arrivals)
         letters = [_letter_of(arrival) for arrival in self._gate.admit(arrivals)]
@@ -203,9 +206,13 @@ class Ingest:
             self._guarded("alerts", self._tell_alerts)
             self._guarded("outbox", lambda: self._commands.send(self._link.post, now_ms()))
             if self._has_room and not self._busy:  # a backlog comes first
-                self._guarded("tidy", lambda: self._store.tidy(now_ms()))
+                self._guarded("tidy", self._tidy)
         for unit in sorted(self._to_replay):
             self._replay(unit)
+
+    def _tidy(self) -> None:
+        self._more_to_tidy = False
+        self._more_to_tidy = self._store.tidy(now_ms())
 
     def _look_for_room(self) -> None:
         """See whether anything may be written; the change of it is logged, the state is said."""

@@ -194,3 +194,23 @@ def test_it_shows_life_and_says_what_is_wrong_while_the_store_does_not_answer(st
     assert "disk is full" in told[2]
     assert ingest.figures.trouble is None
     assert link.acknowledged == [1]
+
+
+def test_housekeeping_goes_on_while_nobody_waits_and_stands_back_when_somebody_does(store, link, monkeypatch):
+    monkeypatch.setattr(worker, "CHORES_S", 3_600.0)
+    count = 10 * 1440
+    samples = [sample_of(UNIT, sq) for sq in range(count)]
+    store.append(samples, received_ms=samples[-1].t_ms)  # ten days of a year ago
+    ingest = Ingest(store, link, known_units=lambda: frozenset({UNIT}))
+    pieces = []
+    tidy = store.tidy
+    monkeypatch.setattr(store, "tidy", lambda now_ms: pieces.append(now_ms) or tidy(now_ms))
+    ingest.step(threading.Event())
+    assert len(pieces) == 2, "one as a chore, one because nobody waits"
+    link.coming = [arrival(count)]
+    ingest.step(threading.Event())
+    assert len(pieces) == 2
+    for _ in range(200):
+        ingest.step(threading.Event())
+    assert store._connection.execute("SELECT count(*) FROM samples").fetchone()[0] <= 1
+    assert len(pieces) < 100, "and ends when nothing is left"
