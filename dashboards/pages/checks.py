@@ -15,8 +15,8 @@ from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import card_view
 from dashboards.urgency import in_order
-from services.api.routes import AtDesk, UnitPath
-from services.api.schemas import Check, Name, Words
+from services.api.routes import AtDesk
+from services.api.schemas import Check, Name
 
 router = APIRouter(include_in_schema=False)
 
@@ -35,7 +35,7 @@ def page(request: Request, desk: AtDesk, site: str, unit: str = "", noted: str =
         site=place,
         unit=unit if unit in names else "",
         cabinets=[card_view(card, now_ms) for card in cards],
-        calls=[(call_words(c, names), c.t_ms) for c in desk.calls_for_help() if c.unit in names],
+        calls=[(c, call_words(c, names)) for c in desk.calls_for_help() if c.unit in names],
         people=desk.people(),
         who=remembered(request),
         noted=names.get(noted, ""),
@@ -52,7 +52,7 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
     site: str,
     unit: Annotated[str, Form(pattern=r"^[a-z0-9-]{3,32}$")],
     person: Annotated[Name, Form()],
-    kind: Annotated[Literal["signed", "probe", "help"], Form()],
+    kind: Annotated[Literal["signed", "probe", "help", "helped"], Form()],
     probe_c: Annotated[str, Form(max_length=12)] = "",
     surface_c: Annotated[str, Form(max_length=12)] = "",
     note: Annotated[str, Form(max_length=500)] = "",
@@ -72,20 +72,5 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
         )
     )
     response = RedirectResponse(f"/camp/{site}/check?noted={unit}", status_code=303)
-    remember(request, response, person)
-    return response
-
-
-@router.post("/units/{unit}/helped")
-def helped(
-    request: Request,
-    desk: AtDesk,
-    unit: UnitPath,
-    person: Annotated[Name, Form()],
-    note: Annotated[Words, Form()],
-) -> Response:
-    """Write down that somebody answered a call for help."""
-    desk.write_check(Check(unit=unit, person=person, kind="helped", note=note))
-    response = RedirectResponse("/fleet", status_code=303)
     remember(request, response, person)
     return response

@@ -9,9 +9,7 @@ from dashboards import text
 from dashboards.helpcalls import call_words
 from dashboards.pages.fleet_views import fleet_view
 from dashboards.pages.lively import live_of
-from dashboards.pages.people import remembered
 from dashboards.pages.render import draw
-from services.api.access import HANDS, asker_of
 from services.api.desk import Desk
 from services.api.routes import AtDesk
 from services.api.schemas import StatementRow
@@ -33,19 +31,16 @@ def fleet(request: Request, desk: AtDesk) -> Response:
         fleet=fleet_view(desk),
         live=live,
         calls=_calls(desk),
-        can_answer=asker_of(request).role in HANDS,
-        people=desk.people(),
-        who=remembered(request),
     )
 
 
-def _calls(desk: Desk) -> list[tuple[StatementRow, str, str]]:
-    """Return who asks for help, in words, and since when by the clock of the place."""
-    now_ms, units = desk.now_ms(), desk.fleet().units
-    names = {unit.id: unit.name or unit.id for unit in units}
-    sites = {site.id: site for site in desk.sites()}
-    zones = {unit.id: ZoneInfo(sites[unit.site].timezone) for unit in units if unit.site in sites}
+def _calls(desk: Desk) -> list[tuple[StatementRow, str, str, str]]:
+    """Return who asks for help, in words, since when by the clock of the place, and the place."""
+    now_ms, units = desk.now_ms(), {unit.id: unit for unit in desk.fleet().units}
+    names = {unit.id: unit.name or unit.id for unit in units.values()}
+    zones = {site.id: ZoneInfo(site.timezone) for site in desk.sites()}
     return [
-        (call, call_words(call, names), text.clock(call.t_ms, zones.get(call.unit, ZoneInfo("UTC")), now_ms))
+        (call, call_words(call, names), text.clock(call.t_ms, zones[site], now_ms), site)
         for call in desk.calls_for_help()
+        if call.unit in units and (site := units[call.unit].site) in zones
     ]

@@ -17,9 +17,12 @@
     doc.body.innerHTML = fresh.innerHTML;
     dispatchEvent(new Event("fresh"));
   }
+  // A page of forms is not drawn anew under somebody's hands; one that was kept is, once there is a newer one.
+  const touched = () => [...doc.querySelectorAll("input:not([type=hidden])")].some((each) => each.value !== each.defaultValue);
   async function look() {
     const main = doc.querySelector("main");
-    if (doc.hidden || !main || main.dataset.still !== undefined) return;
+    if (doc.hidden || !main) return;
+    if (main.dataset.still !== undefined && (main.dataset.kept === undefined || touched())) return;
     try {
       const answer = await fetch(location.pathname, { headers: { Accept: "text/html" } });
       if (answer.ok && !answer.redirected) show(await answer.text());

@@ -142,6 +142,7 @@
     const word = wordOf(form, button), box = form.closest("details");
     await put(word);
     form.reset();
+    for (const choice of doc.querySelectorAll("select[name=person]")) choice.value = word.person;
     if (box) box.open = false;
     await load();
     draw();

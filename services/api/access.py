@@ -179,7 +179,7 @@ TABLE: tuple[Entry, ...] = (
     *_get(OFFICE, "/map"),
     *_post(KITCHEN, "/camp/{site}/add", "/batches/{batch}/say", "/units/{unit}/release"),
     *_get(HANDS, "/camp/{site}/check"),
-    *_post(HANDS, "/camp/{site}/check", "/units/{unit}/helped"),
+    *_post(HANDS, "/camp/{site}/check"),
     *_post(KITCHEN, "/kept/pin"),
     *_post(HANDS, "/units/{unit}/state", "/units/{unit}/correct", "/units/{unit}/check"),
     # People.

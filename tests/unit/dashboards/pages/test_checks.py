@@ -39,8 +39,9 @@ async def test_a_call_for_help_stands_on_the_manager_s_page_until_somebody_answe
         words = "Jonas K. asks for help at Fish freezer: lid is broken"
         assert words in (await manager.get("/fleet")).text
         assert words in (await cook.get(CHECK)).text
-        done = {"person": "Thandi M.", "note": "a spare lid is on its way"}
-        assert (await manager.post("/units/camp-fish/helped", data=done)).status_code == 303
+        assert f'href="{CHECK}#calls"' in (await manager.get("/fleet")).text
+        done = {**asked, "person": "Thandi M.", "kind": "helped", "note": "a spare lid is on its way"}
+        assert (await manager.post(CHECK, data=done)).status_code == 303
         assert words not in (await manager.get("/fleet")).text
         history = (await manager.get("/history")).text
         assert "lid is broken" in history
