@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import httpx
 from fastapi import FastAPI
 
 from deploy.foodchart import FoodChart
@@ -140,6 +141,10 @@ def every_page(folder: Path) -> Iterator[House]:
     larder, app = furnished(folder)
     try:
         with serving(app) as base, serving(Guarded(larder).app) as guarded:
+            # the first answer of an application takes seconds of computing: not within a browser's patience
+            for where in (base, guarded):
+                httpx.get(f"{where}/login", timeout=120)
+                httpx.post(f"{where}/theme", headers={"sec-fetch-site": "same-origin"}, timeout=120)
             yield House(larder, base, guarded)
     finally:
         larder.close()
@@ -147,6 +152,7 @@ def every_page(folder: Path) -> Iterator[House]:
 
 def come_in(page, base: str, role: str) -> None:
     """Log in as one of the crew in a browser."""
+    page.set_default_timeout(60_000)
     page.goto(f"{base}/login")
     page.fill("[name=name]", CREW[role][0])
     page.fill("[name=password]", PASSWORD)
