@@ -59,7 +59,7 @@ def why_not(card: BatchCard, cabinet: UnitCard | None) -> str:
         why = card.standing_why if card.standing is verdict else _timer_why(card, verdict)
         if verdict is Verdict.DISCARD_ADVISED:
             why = food("%(why)s; cooking does not mend it", why=why)
-        return f"{text.WORDS[verdict]}: {why}"
+        return f"{text.WORDS[verdict]}: {text.in_reader_scale(why)}"
     if card.dates == "past":
         return f"{foodwords.PAST_DATE}: {card.dates_why}"
     if batch.place == "gone":

@@ -314,7 +314,7 @@ def in_reader_scale(words: str) -> str:
 
 def plain(code: str) -> str:
     """Return a code as words; words of a service as they came."""
-    return CODES.get(code) or dynamic(code.replace("_", " "))
+    return CODES.get(code) or dynamic(in_reader_scale(code.replace("_", " ")))
 
 
 def value_words(column: str, value: float | bool | str) -> str:  # noqa: FBT001 - a reading, not a switch

@@ -262,7 +262,7 @@ def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_vol
         "yaxis": drawn_axis("°C", FOOD_ROWS if has_volts else (0.2, 1), fixedrange=True),
         "yaxis2": drawn_axis("V", STOP_ROWS, fixedrange=True, visible=has_volts),
         "yaxis3": drawn_axis(
-            "runs",
+            _("runs"),
             (0, 0.09),
             range=[0, 1.05],
             fixedrange=True,

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
 from dashboards.kitchen import may_be_used, standing
-from dashboards.language import _, food
+from dashboards.language import _, food, in_scale, scale
 from dashboards.rolewords import signed_words
 from services.domain import (
     BatchCard,
@@ -108,17 +108,19 @@ class BatchView:
 
 def reason_rows(reasons: Sequence[Evidence]) -> tuple[ReasonRow, ...]:
     """Return what a verdict rests on, a row for each thing that was compared."""
-    return tuple(
-        ReasonRow(
-            quantity=text.plain(r.quantity),
-            value=text.number(r.value),
-            operator=OPERATORS[r.operator],
-            threshold=text.number(r.threshold),
-            unit=r.unit,
-            met=_("yes") if COMPARED[r.operator](r.value, r.threshold) else _("no"),
-            source=r.source,
-        )
-        for r in reasons
+    return tuple(_reason_row(r) for r in reasons)
+
+
+def _reason_row(r: Evidence) -> ReasonRow:
+    value, threshold = (in_scale(v) if r.unit == "°C" else v for v in (r.value, r.threshold))
+    return ReasonRow(
+        quantity=text.plain(r.quantity),
+        value=text.number(value),
+        operator=OPERATORS[r.operator],
+        threshold=text.number(threshold),
+        unit=scale() if r.unit == "°C" else r.unit,
+        met=_("yes") if COMPARED[r.operator](r.value, r.threshold) else _("no"),
+        source=r.source,
     )
 
 

@@ -189,7 +189,7 @@ def batch_page(request: Request, desk: AtDesk, batch: BatchPath, noted: str = ""
         cools=foodwords.cools(card),
         spots=spot_views(card.spot, zone, now_ms),
         verdicts=verdict_lines(desk.batch_verdicts(batch, MOST_VERDICTS), card.batch.food_class, zone),
-        assumed=card.assumed,
+        assumed=[text.in_reader_scale(words) for words in card.assumed],
         events=[
             (e.id, text.stamp(e.t, zone), event_words(e, names), e.kind != "corrected")
             for e in reversed(desk.batch_events(batch))

@@ -108,6 +108,8 @@ def _row(
     )
 
     def told(value: float | None) -> str:
+        if value is not None and unit == "°C":
+            return text.degrees(value)
         return _("not measured") if value is None else f"{text.number(value, digits)} {unit}"
 
     empty = _BINS if bins is None else sum(1 for held in bins.count if not held)
@@ -126,6 +128,13 @@ def _row(
         ran=_share(found.get("compressor_on")),
         missing=text.minutes(empty * bin_s / 60) if empty else _("none"),
     )
+
+
+def _at(value: float, channel: str) -> str:
+    """Return an end of the axis."""
+    if channel == "cabinet_c":
+        return text.degrees(value, 0)
+    return f"{text.number(value, 0)} {_CHANNELS[channel][1]}"
 
 
 def _midnights(start_ms: int, end_ms: int, zone: ZoneInfo) -> list[int]:
@@ -177,7 +186,7 @@ def compare(  # noqa: PLR0917 - a query has as many parts as it has
         rows=[
             _row(card, samples[card.unit].channels, channel, over, samples[card.unit].bin_s) for card in cards
         ],
-        axis=None if over is None else [f"{text.number(v, 0)} {_CHANNELS[channel][1]}" for v in over],
+        axis=None if over is None else [_at(v, channel) for v in over],
         what=_(_CHANNELS[channel][0]),
         channel=channel,
         channels=[(key, _(words[0]), key == channel) for key, words in _CHANNELS.items()],

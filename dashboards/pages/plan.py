@@ -80,7 +80,7 @@ def plan_view(made: Plan) -> PlanView:
                *(f"{b.bank}, %" for b in made.banks),
                *(f"{u.name}, {scale()}" for u in made.units)),
         rows=tuple(_row(made, index, zone) for index in range(len(made.hours))),
-        assumed=made.assumed,
+        assumed=tuple(text.in_reader_scale(words) for words in made.assumed),
         cautions=made.cautions,
     )  # fmt: skip
 

@@ -251,6 +251,6 @@ def _groups(kitchen: Kitchen, batches: Sequence[BatchCard]) -> list[tuple[str, l
     ]
     leave = list(kitchen.leave)
     told = {card.batch.id for card, _ in (*use, *leave)}
-    rest = [(card, card.standing_why) for card in batches if card.batch.id not in told]
+    rest = [(card, text.in_reader_scale(card.standing_why)) for card in batches if card.batch.id not in told]
     found = [(food("May be used, in this order"), use), (food("Do not cook or serve"), leave)]
     return [*found, (_("Everything else"), rest)] if rest else found

@@ -14,9 +14,10 @@ from starlette.responses import HTMLResponse, Response
 from dashboards import foodwords, runwords, text
 from dashboards.figures import look
 from dashboards.figures.ahead import ahead_ms
+from dashboards.figures.reading import read_in
 from dashboards.figures.unit import SHOWN, points_for, summary, unit_figure
 from dashboards.helpreadings import CHANNELS
-from dashboards.language import Table, _, food
+from dashboards.language import Table, _, food, in_scale
 from dashboards.nightwords import answer_of, answer_words, chances
 from dashboards.pages.answers import answer_views
 from dashboards.pages.batch_views import BatchView, action_word, batch_view, reason_rows
@@ -46,12 +47,14 @@ _MOST_BINS = 720
 _TABLE_ROWS = 24
 
 
-def _cell(bins: ChannelBins | None, index: int, digits: int) -> str:
+def _cell(bins: ChannelBins | None, index: int, digits: int, *, temperature: bool = False) -> str:
     if bins is None:
         return ""
     low, high = bins.min[index], bins.max[index]
     if low is None or high is None:
         return _("no reading")
+    if temperature:
+        low, high = in_scale(low), in_scale(high)
     if round(low, digits) == round(high, digits):
         return text.number(low, digits)
     return _("%(low)s to %(high)s", low=text.number(low, digits), high=text.number(high, digits))
@@ -63,7 +66,12 @@ def _table(
     samples = desk.samples(unit, start_ms=start_ms, end_ms=end_ms, channels=SHOWN, max_points=_TABLE_ROWS)
     cabinet, battery, runs = (samples.channels[c] for c in ("cabinet_c", "battery_v", "compressor_on"))
     return [
-        (text.stamp(t, zone), _cell(cabinet, i, 1), _cell(battery, i, 2), _ran(runs.min[i], runs.max[i]))
+        (
+            text.stamp(t, zone),
+            _cell(cabinet, i, 1, temperature=True),
+            _cell(battery, i, 2),
+            _ran(runs.min[i], runs.max[i]),
+        )
         for i, t in enumerate(cabinet.t_ms)
     ]
 
@@ -192,7 +200,7 @@ def unit_page(  # noqa: PLR0917 - a query has as many parts as it has
         findings=[(text.sentence(text.plain(f.finding)), text.sentence(f.check)) for f in card.service],
         moves=[move_words(move) for move in card.runout.moves],
         energy=energy_rows(analysis),
-        assumed=analysis.get("assumed") or [],
+        assumed=[text.in_reader_scale(words) for words in analysis.get("assumed") or []],
         said=said_lines(said, desk.corrected_by(said), zone),
         people=desk.people(),
         who=remembered(request),
@@ -253,4 +261,4 @@ def figure(  # noqa: PLR0917 - a query has as many parts as it has
         food=_modelled(request, unit, start_ms, end_ms, points),
         charging=_charging(analysis),
     )
-    return Response(orjson.dumps(look.in_theme(drawn, theme)), media_type="application/json")
+    return Response(orjson.dumps(look.in_theme(read_in(drawn), theme)), media_type="application/json")

@@ -23,6 +23,7 @@ from dashboards.benchwords import (
     work_in,
 )
 from dashboards.figures import look
+from dashboards.figures.reading import read_in
 from dashboards.figures.unit import points_for
 from dashboards.figures.workshop import READ, bench_figure, words_of
 from dashboards.language import Table, _
@@ -162,7 +163,7 @@ def figure(
         end_ms=span.end_ms,
         zone=text.zone_of(card),
     )
-    return Response(orjson.dumps(look.in_theme(drawn, theme)), media_type="application/json")
+    return Response(orjson.dumps(look.in_theme(read_in(drawn), theme)), media_type="application/json")
 
 
 def _sheet(desk: Desk, unit: str, *, screen: bool) -> str:
