@@ -11,9 +11,7 @@ from services.telemetry import BOOLEAN_COLUMNS, NUMERIC_COLUMNS
 
 ROLLED_UP = (*NUMERIC_COLUMNS, *BOOLEAN_COLUMNS)
 """Columns that can be gathered."""
-_GATHERED_BY = {"min": "min", "max": "max", "sum": "sum", "count": "sum"}
-"""What is kept of an hour, and how hours are put together."""
-_PARTS = tuple(_GATHERED_BY)
+_PARTS = ("min", "max", "sum", "count")
 
 
 def hourly_of(bucket: str) -> str:
@@ -34,19 +32,17 @@ def _part_of(column: str, how: str) -> str:
 def bins_of_samples(unit: str, over: Grid, columns: Sequence[str]) -> str:
     """Return the statement that gathers samples into the bins of a grid."""
     parts = ", ".join(f'{how}("{FIELD_OF[column]}")' for column in columns for how in _PARTS)
-    return select(parts, unit, start_ms=over.start_ms, end_ms=over.end_ms) + _by_bin(over)
-
-
-def _by_bin(over: Grid) -> str:
-    return f" GROUP BY time({over.width_ms}ms, {over.first_ms % over.width_ms}ms) fill(none)"
+    where = select(parts, unit, start_ms=over.start_ms, end_ms=over.end_ms)
+    return f"{where} GROUP BY time({over.width_ms}ms, {over.first_ms % over.width_ms}ms) fill(none)"
 
 
 def hours_rolled_up(bucket: str, unit: str, over: Grid, columns: Sequence[str]) -> str:
-    """Return the statement that gathers the hourly roll-up of a span into the bins of a grid."""
-    fields = ", ".join(
-        f'{gather}("{_part_of(column, how)}")' for column in columns for how, gather in _GATHERED_BY.items()
-    )
-    where = select(fields, unit, start_ms=over.start_ms, end_ms=over.end_ms) + _by_bin(over)
+    """Return the statement that reads the hourly roll-up of a span.
+
+    Hours are put into bins here: having 1.6.7 do it costs three times as much processor time in all.
+    """
+    fields = ", ".join(f'"{_part_of(column, how)}"' for column in columns for how in _PARTS)
+    where = select(fields, unit, start_ms=over.start_ms, end_ms=over.end_ms)
     return where.replace(f"FROM {MEASUREMENT}", f"FROM {named(hourly_of(bucket))}..{MEASUREMENT}", 1)
 
 

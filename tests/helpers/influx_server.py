@@ -122,6 +122,10 @@ class InfluxServers:
         self._own.ask(f"CREATE DATABASE b{self._buckets}")
         return self._own.access(f"b{self._buckets}")
 
+    def processes(self) -> list[subprocess.Popen[bytes]]:
+        """Return the processes of our own server; none where it is somebody else's."""
+        return [] if self._own is None else self._own.processes()
+
     def stop(self) -> None:
         """End our own server."""
         if self._own is not None:
@@ -144,6 +148,10 @@ class InfluxServer:
             _INFLUXD.format(folder=folder, port=self._port, rpc=rpc, max_body=max_body)
         )
         (folder / "nginx.conf").write_text(_NGINX.format(folder=folder, front=self._front, port=self._port))
+
+    def processes(self) -> list[subprocess.Popen[bytes]]:
+        """Return the database and the proxy, as they run."""
+        return list(self._running.values())
 
     @property
     def url(self) -> str:
