@@ -26,6 +26,8 @@ LANGUAGES: Mapping[str, str] = {
 """Every language a page can be read in, each under its own name."""
 CHOSEN_LANGUAGE, CHOSEN_DEGREES = "language", "degrees"
 """Cookies with what somebody chose in this browser."""
+_RECORDS = (".csv", "/log", "/log.pdf")
+"""How addresses of records end that are handed on: tables, and the inspector's log."""
 SCALE_FIELD = "scale"
 """Field of a form that was shown in °F; without it what was typed is °C."""
 Degrees = Literal["c", "f"]
@@ -61,9 +63,10 @@ def read_by(who: Reader) -> Iterator[None]:
 async def write_for_asker(request: Request) -> None:
     """Write this answer for whoever asks; asynchronous, so that the page's own thread inherits it.
 
+    Records that leave the house are in English and °C, whoever fetches them: two copies must not differ.
     What was typed is read in the scale its form was shown in, whatever was chosen since: the form says so.
     """
-    asker = reader_of(request)
+    asker = _ENGLISH if request.url.path.endswith(_RECORDS) else reader_of(request)
     if request.method == "POST":
         form = await request.form()
         asker = Reader(asker.language, "f" if form.get(SCALE_FIELD) == "f" else "c")

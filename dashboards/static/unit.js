@@ -26,7 +26,7 @@
   const utc = (shown) => (typeof shown === "number" ? shown : Date.parse(`${shown.replace(" ", "T")}Z`)) - offsetMs;
   const fail = () => {
     box.classList.add("failed");
-    box.textContent = "The chart could not be drawn; the table below holds the same readings.";
+    box.textContent = box.dataset.failed;
   };
 
   draw(from, to).then(() => {

@@ -1,6 +1,7 @@
 """Every text of every page can be translated: read in a language of brackets, none stands outside them."""
 
 import re
+from pathlib import Path
 
 import httpx
 import orjson
@@ -9,9 +10,12 @@ import pytest
 from dashboards.language import CHOSEN_LANGUAGE, LANGUAGES
 from services.api.routes import PREFIX
 from tests.helpers import pseudo
-from tests.helpers.every_page import DESK_PAGES, PHONE_PAGES, every_page
+from tests.helpers.every_page import DESK_PAGES, DOOR_PAGES, PEOPLE_PAGES, PHONE_PAGES, every_page
+from tests.helpers.guarded import CREW, PASSWORD
 
+TEMPLATES = Path(__file__).resolve().parents[2] / "dashboards" / "templates"
 _HTML = {"accept": "text/html"}
+_OWN = {"sec-fetch-site": "same-origin"}
 _PARTS = ("", "/statements", "/exposure", "/cutouts", "/service", "/sensors", "/battery", "/runout")
 MAP_NAMES = {"Ridge track", "Ridge gate", "Slow river"}
 ALLOWED = frozenset(
@@ -85,9 +89,30 @@ def strange(pieces, data):
     return [word for word in re.findall(r"[A-Za-zÀ-ž]{2,}", left) if word not in ALLOWED]
 
 
+def test_no_text_of_the_pages_of_people_stands_outside_it(house, client, data):
+    client.base_url = house.guarded
+    found = {path: client.get(path).text for path in DOOR_PAGES}
+    name = CREW["administrator"][0]
+    client.post("/login", data={"name": name, "password": PASSWORD}, headers=_OWN)
+    found |= {path: client.get(path).text for path in PEOPLE_PAGES}
+    names = [*(name for name, _ in CREW.values()), *data]
+    left = {path: strange(pseudo.outside(html), names) for path, html in found.items()}
+    assert {path: words for path, words in left.items() if words} == {}
+    assert name in found["/people"]
+
+
 @pytest.mark.parametrize("path", [*DESK_PAGES, *PHONE_PAGES, "/language"])
 def test_no_text_of_a_page_stands_outside_the_catalogue(client, data, path):
     html = client.get(path).text
     assert f'<html lang="{pseudo.CODE}"' in html
     names = [*LANGUAGES.values(), "Pseudo"] if path == "/language" else []
     assert strange(pseudo.outside(html), [*data, *names]) == []
+
+
+def test_every_field_of_a_temperature_names_the_scale_it_is_read_in():
+    told = {}
+    for template in TEMPLATES.glob("*.html"):
+        fields = re.findall(r'temperature\("\w+", (.*?)\) ?}}', template.read_text(encoding="utf-8"))
+        told |= {(template.name, field): "scale=scale()" in field for field in fields}
+    assert len(told) > 10
+    assert [field for field, named in told.items() if not named] == []

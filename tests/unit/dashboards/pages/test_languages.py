@@ -56,3 +56,9 @@ def test_what_is_typed_counts_in_the_scale_its_form_was_shown_in_whatever_was_ch
     client.post("/language", data={"degrees": "c"})
     said = client.get("/api/v1/units/v3-meat/statements", headers={"accept": "application/json"}).json()
     assert {10.0, 5.5} <= {each["body"].get("probe_c") for each in said["items"]}
+
+
+def test_records_that_are_handed_on_are_the_same_for_every_reader(client):
+    table = client.get("/history.csv").text
+    client.post("/language", data={"language": "pt", "degrees": "f"})
+    assert client.get("/history.csv").text == table
