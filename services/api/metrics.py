@@ -126,7 +126,12 @@ def _ingest(sign: Sign) -> Iterator[Metric]:
 
 
 def _monitor(sign: Sign) -> Iterator[Metric]:
-    for name, words in (("judged", "Assessments"), ("failed", "Units that could not be judged")):
+    counted = (
+        ("judged", "Assessments, carried ones included"),
+        ("carried", "Assessments carried on by live samples, without a look at everything"),
+        ("failed", "Units that could not be judged"),
+    )
+    for name, words in counted:
         yield CounterMetricFamily(f"bushlarder_monitor_{name}", words, value=sign.said.get(name, 0))
     yield _gauge("monitor_changes_behind", "Changes read and not judged yet", sign.said.get("behind", 0))
     yield _gauge("monitor_step_seconds", "Time the last step took", sign.said.get("step_s", 0.0))

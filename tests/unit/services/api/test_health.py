@@ -111,7 +111,7 @@ def test_numbers_of_every_process_stand_in_one_place(client, larder):
         connected=True,
         trouble=None,
     )
-    beat(larder.box.data, "monitor", NOW_MS - MINUTE_MS, judged=9, behind=4, step_s=0.25)
+    beat(larder.box.data, "monitor", NOW_MS - MINUTE_MS, judged=9, carried=7, behind=4, step_s=0.25)
     found = metrics(client)
     assert found[("bushlarder_ingest_received_total",)] == 70
     assert found[("bushlarder_ingest_stored_total",)] == 4200
@@ -123,6 +123,7 @@ def test_numbers_of_every_process_stand_in_one_place(client, larder):
     assert found[("bushlarder_ingest_commit_seconds_count",)] == 6
     assert found[("bushlarder_ingest_commit_seconds_sum",)] == 0.5
     assert found[("bushlarder_monitor_judged_total",)] == 9
+    assert found[("bushlarder_monitor_carried_total",)] == 7
     assert found[("bushlarder_monitor_changes_behind",)] == 4
     assert found[("bushlarder_part_up", "ingest")] == 1
     assert found[("bushlarder_part_up", "monitor")] == 0

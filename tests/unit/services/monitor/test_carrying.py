@@ -2,7 +2,7 @@
 
 import pytest
 
-from services.domain import Verdict
+from services.domain import BatchNew, Verdict
 from services.monitor.worker import BATCH, CARRIED_AT_ONCE, Monitor
 from services.telemetry import Sample
 from tests.helpers.house import HOUR_MS, MINUTE_MS, House, minutes, sample
@@ -121,3 +121,31 @@ def test_life_is_shown_between_units_of_a_step(house):
     step = monitor.step(NOON_MS + SOON_MS)
     assert len(step.judged) == len(beats) == 2
     assert CARRIED_AT_ONCE > BATCH
+
+
+def loaded(house, core_c):
+    new = BatchNew(what="Beef", food_class="red_meat", unit="v3-meat")
+    new = new.model_copy(update={"core_c": core_c})
+    return house.records.load_batch(new, who="Asha", now_ms=NOON_MS - HOUR_MS)
+
+
+def test_a_cold_batch_is_counted_on_a_carried_card_as_before(house):
+    loaded(house, 2.5)
+    house.look(NOON_MS + 1_000)
+    assert live(house, next_sample()).carried == 1
+    card = house.card()
+    assert (card.batches, card.batches_worst, card.own_standing) == (1, Verdict.OK, Verdict.OK)
+
+
+def test_a_warm_batch_or_air_above_its_limit_is_followed_sample_by_sample(house):
+    loaded(house, 12.0)
+    house.look(NOON_MS + 1_000)
+    assert live(house, next_sample()).carried == 0
+
+
+def test_a_word_said_of_a_batch_asks_for_a_look_at_everything(house):
+    batch = loaded(house, 2.5)
+    house.look(NOON_MS + 1_000)
+    house.records.say_of_batch(batch, "discarded", who="Asha", body={}, now_ms=NOON_MS + 2_000)
+    assert live(house, next_sample()).carried == 0
+    assert house.card().batches == 0
