@@ -20,6 +20,7 @@ _KINDS: Table[str] = Table(
         "note": "note",
         "ice_point": "check in melting ice",
         "signed": "signed for the record",
+        "checked": "looked at the cabinet and signed the check",
         "help": "asked for help",
         "helped": "answered a call for help",
     }

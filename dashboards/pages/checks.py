@@ -52,7 +52,7 @@ def check(  # noqa: PLR0917 - a form has as many fields as it has
     site: str,
     unit: Annotated[str, Form(pattern=r"^[a-z0-9-]{3,32}$")],
     person: Annotated[Name, Form()],
-    kind: Annotated[Literal["signed", "probe", "help", "helped"], Form()],
+    kind: Annotated[Literal["checked", "probe", "help", "helped"], Form()],
     probe_c: Annotated[str, Form(max_length=12)] = "",
     surface_c: Annotated[str, Form(max_length=12)] = "",
     note: Annotated[str, Form(max_length=500)] = "",

@@ -32,6 +32,9 @@ _KINDS = {
     "signed": "Reviewed and signed",
     "hold_closed": "Hold closed",
     "corrected": "Correction",
+    "checked": "Cabinet checked",
+    "help": "Asked for help",
+    "helped": "Call for help answered",
 }
 _FIELDS = {
     "probe_c": "probe",

@@ -50,7 +50,6 @@ CHARTED = frozenset(NUMERIC_COLUMNS) - {"lat_deg", "lon_deg"} | frozenset(BOOLEA
 """Columns that may be asked for as samples. Positions are not: they reveal rare animals and people."""
 
 _WARMEST_BEFORE_REBOOT_K = 2.0
-_PLAIN = frozenset({"signed", "help", "helped"})
 CALLS_FOR_MS = 2 * DAY_MS
 """How long a call for help that nobody answered is told (judgement)."""
 _FRESH_MS = 30 * MINUTE_MS
@@ -266,8 +265,12 @@ class Desk(LookBackDesk):
         """Write down a reading taken by hand, a note, a check of a sensor, or a signature."""
         self.unit(check.unit)
         now = self.now_ms()
-        if check.kind in _PLAIN:
-            self._say_plainly(check, now)
+        if check.kind == "signed":
+            self._records.say_signed(check.unit, who=check.person, note=check.note or "", now_ms=now)
+        elif check.kind in {"checked", "help", "helped"}:
+            self._records.say_there(
+                check.unit, check.kind, who=check.person, note=check.note or "", now_ms=now
+            )
         elif check.kind == "ice_point":
             if check.probe_c is None:
                 raise Refused("What did the sensor read in melting ice?")
@@ -295,14 +298,6 @@ class Desk(LookBackDesk):
         else:
             raise Refused("A check needs a probe reading, a note, or both.")
         return Noted(unit=check.unit, noted_ms=now)
-
-    def _say_plainly(self, check: Check, now_ms: int) -> None:
-        if check.kind == "signed":
-            self._records.say_signed(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
-        elif check.kind == "help":
-            self._records.say_help(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
-        else:
-            self._records.say_helped(check.unit, who=check.person, note=check.note or "", now_ms=now_ms)
 
     def correct(self, correction: Correction) -> Noted:
         """Write down that an earlier line was wrong; the line itself stays."""

@@ -17,7 +17,7 @@ from services.domain import (
     UnitState,
 )
 from services.records.kept import Kept
-from services.records.said import Signed
+from services.records.said import SaidThere, Signed
 
 
 class Happened(Protocol):
@@ -119,11 +119,8 @@ class BookOfRecords(HistoryBook, Protocol):
     def calls_for_help(self, *, since_ms: int) -> Sequence[Said]:
         """Return calls for help that nobody has answered."""
 
-    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody asks for help."""
-
-    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody answered a call for help."""
+    def say_there(self, unit: str, kind: SaidThere, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody checked a cabinet, asks for help there, or answered."""
 
     def release_hold(
         self,

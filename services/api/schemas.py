@@ -143,13 +143,14 @@ class Release(Wire):
 class Check(Wire):
     """What a person says at a cabinet: a reading taken by hand, a note, or both; or of another kind.
 
-    A sensor in melting ice, a signature under a record, a call for help, the answer to one.
+    A sensor in melting ice, a signature under a record, a check of the cabinet, a call for help, the answer
+    to one.
     Of an ice point, `probe_c` is what the sensor of `channel` reads where 0 °C is true.
     """
 
     unit: UnitId
     person: Name
-    kind: Literal["probe", "ice_point", "signed", "help", "helped"] = "probe"
+    kind: Literal["probe", "ice_point", "signed", "checked", "help", "helped"] = "probe"
     probe_c: ProbeC | None = None
     surface_c: ProbeC | None = None
     """What the probe showed on the surface of the food; goes with `probe_c` in its core."""

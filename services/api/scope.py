@@ -21,7 +21,7 @@ from services.domain import (
 )
 from services.errors import Refused
 from services.records.kept import Kept
-from services.records.said import Signed
+from services.records.said import SaidThere, Signed
 
 _HOW: dict[Kind, Signed] = {"person": "account", "device": "device", "machine": "machine"}
 
@@ -217,15 +217,10 @@ class ScopedBook(ScopedHistory):
         """Return calls for help that nobody has answered."""
         return [said for said in self._book.calls_for_help(since_ms=since_ms) if self._sees(said.unit)]
 
-    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody asks for help."""
+    def say_there(self, unit: str, kind: SaidThere, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody checked a cabinet, asks for help there, or answered."""
         self._require(unit, who)
-        self._book.say_help(unit, who=who, note=note, now_ms=now_ms)
-
-    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody answered a call for help."""
-        self._require(unit, who)
-        self._book.say_helped(unit, who=who, note=note, now_ms=now_ms)
+        self._book.say_there(unit, kind, who=who, note=note, now_ms=now_ms)
 
     def release_hold(
         self,

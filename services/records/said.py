@@ -21,9 +21,12 @@ Disposition = Literal["kept", "cooked_at_once", "refrozen", "moved", "discarded"
 DISPOSITIONS: tuple[Disposition, ...] = ("kept", "cooked_at_once", "refrozen", "moved", "discarded")
 
 StatementKind = Literal[
-    "unit_state", "emptied", "release", "probe", "note", "ice_point", "signed", "help", "helped",
+    "unit_state", "emptied", "release", "probe", "note", "ice_point", "signed", "help", "helped", "checked",
     "corrected",
 ]  # fmt: skip
+
+SaidThere = Literal["checked", "help", "helped"]
+"""A check of the cabinet itself, not of its record; a call for help; the answer to one."""
 
 Signed = Literal["account", "device", "machine"]
 """How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing.

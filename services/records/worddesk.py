@@ -8,7 +8,7 @@ from sqlalchemy import select
 from services.domain import SensorCheck
 from services.records import rows, signing
 from services.records.door import Door
-from services.records.said import Statement
+from services.records.said import SaidThere, Statement
 from services.records.tables import StatementRow
 
 
@@ -51,13 +51,9 @@ class WordRecords(Door):
         """Write down that somebody has looked through a unit's record and signs for it."""
         self._say(unit, "signed", {"note": note.strip()}, who=who, now_ms=now_ms)
 
-    def say_help(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody at a cabinet asks for help."""
-        self._say(unit, "help", {"note": note.strip()}, who=who, now_ms=now_ms)
-
-    def say_helped(self, unit: str, *, who: str, note: str, now_ms: int) -> None:
-        """Write down that somebody answered whoever asked for help at a cabinet."""
-        self._say(unit, "helped", {"note": note.strip()}, who=who, now_ms=now_ms)
+    def say_there(self, unit: str, kind: SaidThere, *, who: str, note: str, now_ms: int) -> None:
+        """Write down that somebody looked at a cabinet, asks for help there, or answered whoever did."""
+        self._say(unit, kind, {"note": note.strip()}, who=who, now_ms=now_ms)
 
     def calls_for_help(self, *, since_ms: int) -> list[Statement]:
         """Return the newest call for help of each unit that nobody has answered, oldest first."""

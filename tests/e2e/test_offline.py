@@ -33,7 +33,7 @@ def camp(tmp_path, browser):
 
 def sign(page, unit=UNIT, note=""):
     """Sign the check of a cabinet on the page of checks."""
-    form = page.locator("form", has=page.locator("input[name=kind][value=signed]"))
+    form = page.locator("form", has=page.locator("input[name=kind][value=checked]"))
     form.locator("select[name=unit]").select_option(unit)
     form.locator("input[name=note]").fill(note)
     form.locator("button").click()
@@ -62,7 +62,7 @@ def test_what_is_signed_offline_survives_the_tab_and_is_in_the_book_once_with_bo
         page.get_by_text("not sent yet: 3").wait_for()
         page.close()
 
-        assert camp.said(UNIT, "signed") == camp.said(UNIT, "probe") == []
+        assert camp.said(UNIT, "checked") == camp.said(UNIT, "probe") == []
         back = phone.new_page()
         back.goto(f"{camp.base}{CAMP}")
         back.get_by_text("not sent yet: 3").wait_for()
@@ -70,7 +70,7 @@ def test_what_is_signed_offline_survives_the_tab_and_is_in_the_book_once_with_bo
         wait_for(lambda: camp.said(UNIT, "probe"), "the reading taken without a connection")
         outbox_empty(back)
 
-    signed, probed = camp.said(UNIT, "signed"), camp.said(UNIT, "probe")
+    signed, probed = camp.said(UNIT, "checked"), camp.said(UNIT, "probe")
     assert [each.body["note"] for each in signed] == ["morning", "again at noon"]
     assert [each.body["probe_c"] for each in probed] == [3.5]
     for each in (*signed, *probed):
@@ -189,11 +189,11 @@ def test_a_session_that_ended_meanwhile_leaves_everything_in_the_outbox(camp):
         phone.set_offline(False)
         page.get_by_role("link", name="Log in again").wait_for()
         assert "not sent yet: 1" in told(page)
-        assert camp.said(UNIT, "signed") == []
+        assert camp.said(UNIT, "checked") == []
         phone.add_cookies([{"name": "bushlarder", "value": camp.cook(), "url": camp.base}])
         page.evaluate("dispatchEvent(new Event('online'))")
         outbox_empty(page)
-    assert len(camp.said(UNIT, "signed")) == 1
+    assert len(camp.said(UNIT, "checked")) == 1
 
 
 def test_a_hold_is_not_closed_later_and_says_so(camp):

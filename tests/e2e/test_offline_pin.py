@@ -33,7 +33,7 @@ def camp(tmp_path, browser):
 
 
 def sign(page, name=COOK):
-    form = page.locator("form", has=page.locator("input[name=kind][value=signed]"))
+    form = page.locator("form", has=page.locator("input[name=kind][value=checked]"))
     form.locator("select[name=unit]").select_option(UNIT)
     form.locator("select[name=person]").select_option(name)
     form.locator("button").click()
@@ -55,11 +55,11 @@ def test_a_chosen_name_is_not_verified_until_its_pin_is_shown(camp):
         page.get_by_text("not sent yet: 2").wait_for()
         phone.set_offline(False)
         page.get_by_text(f"2 written down, not verified yet: PIN of {COOK}").wait_for()
-        assert [each.signed for each in camp.said(UNIT, "signed")] == ["device", "device"]
+        assert [each.signed for each in camp.said(UNIT, "checked")] == ["device", "device"]
 
         show(page, "9999")
         page.get_by_text("That PIN does not belong to that name").wait_for()
-        assert [each.signed for each in camp.said(UNIT, "signed")] == ["device", "device"]
+        assert [each.signed for each in camp.said(UNIT, "checked")] == ["device", "device"]
         kept = page.evaluate(
             """() => new Promise((done) => {
                 const asked = indexedDB.open("bushlarder-outbox", 1);
@@ -74,7 +74,7 @@ def test_a_chosen_name_is_not_verified_until_its_pin_is_shown(camp):
 
         show(page, PIN)
         outbox_empty(page)
-        wait_for(lambda: [each.signed for each in camp.said(UNIT, "signed")] == ["pin", "pin"], "the PIN")
+        wait_for(lambda: [each.signed for each in camp.said(UNIT, "checked")] == ["pin", "pin"], "the PIN")
 
 
 def test_wrong_pins_are_slowed_down_and_the_words_stay(camp):
@@ -91,4 +91,4 @@ def test_wrong_pins_are_slowed_down_and_the_words_stay(camp):
         page.get_by_text("Too many tries").wait_for()
         page.reload()
         page.get_by_text("1 written down, not verified yet").wait_for()
-    assert [each.signed for each in camp.said(UNIT, "signed")] == ["device"]
+    assert [each.signed for each in camp.said(UNIT, "checked")] == ["device"]

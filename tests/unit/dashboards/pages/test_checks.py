@@ -19,16 +19,16 @@ def guarded(tmp_path):
 async def test_a_check_is_signed_and_a_reading_taken_on_one_page(guarded):
     async with guarded.come_in("cook") as browser:
         said = {"unit": "camp-fish", "person": "Jonas K."}
-        assert (await browser.post(CHECK, data={**said, "kind": "signed"})).status_code == 303
+        assert (await browser.post(CHECK, data={**said, "kind": "checked"})).status_code == 303
         answer = await browser.post(
             CHECK, data={**said, "kind": "probe", "probe_c": "-19", "surface_c": "-18,5"}
         )
         assert answer.headers["location"] == f"{CHECK}?noted=camp-fish"
         assert "Written down: Fish freezer" in (await browser.get(answer.headers["location"])).text
-        elsewhere = await browser.post(CHECK, data={**said, "unit": "v3-meat", "kind": "signed"})
+        elsewhere = await browser.post(CHECK, data={**said, "unit": "v3-meat", "kind": "checked"})
         assert elsewhere.status_code == 422
     probe, signed = guarded.records.statements("camp-fish")
-    assert (probe.body["probe_c"], probe.body["surface_c"], signed.kind) == (-19.0, -18.5, "signed")
+    assert (probe.body["probe_c"], probe.body["surface_c"], signed.kind) == (-19.0, -18.5, "checked")
 
 
 async def test_a_call_for_help_stands_on_the_manager_s_page_until_somebody_answers(guarded):
