@@ -11,6 +11,7 @@ from services.api.schemas import StatementRow
 from services.domain import PhoneTimes
 from services.timebase import SECOND_MS
 
+_MINUTE_S = 60
 _KINDS: Table[str] = Table(
     {
         "unit_state": "use of the cabinet",
@@ -86,9 +87,12 @@ def device_words(times: PhoneTimes | None, zone: tzinfo) -> str:
     if times.doubt:
         return _("phone's clock %(at)s, doubtful: %(doubt)s", at=at, doubt=times.doubt)
     seconds = round(abs(times.ahead_ms) / SECOND_MS)
+    off = (
+        _("%(seconds)s s", seconds=seconds) if seconds < 2 * _MINUTE_S else text.minutes(seconds / _MINUTE_S)
+    )
     if times.ahead_ms >= 0:
-        return _("phone's clock %(at)s, %(seconds)s s ahead", at=at, seconds=seconds)
-    return _("phone's clock %(at)s, %(seconds)s s behind", at=at, seconds=seconds)
+        return _("phone's clock %(at)s, %(off)s ahead", at=at, off=off)
+    return _("phone's clock %(at)s, %(off)s behind", at=at, off=off)
 
 
 def _lead(said: StatementRow) -> str:

@@ -61,6 +61,8 @@ def test_the_clock_of_a_phone_is_told_with_how_far_it_was_off():
     assert device_words(times, ZONE) == "phone's clock 2026-03-04 16:05, 4 s behind"
     ahead = times.model_copy(update={"ahead_ms": 90_400})
     assert device_words(ahead, ZONE) == "phone's clock 2026-03-04 16:05, 90 s ahead"
+    far = times.model_copy(update={"ahead_ms": 3 * HOUR_MS})
+    assert device_words(far, ZONE) == "phone's clock 2026-03-04 16:05, 3 h 00 min ahead"
     doubtful = times.model_copy(update={"doubt": "older than three days"})
     assert device_words(doubtful, ZONE).endswith("doubtful: older than three days")
     assert device_words(None, ZONE) == ""
