@@ -6,6 +6,7 @@ import re
 import pytest
 
 from dashboards import text
+from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.maproom import MapRoom
 from services.domain import Verdict
@@ -85,6 +86,7 @@ def furnished(folder):
     app = app_of(larder)
     app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
     app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
+    app.state.day_counts = DayCounts(larder.reader)
     return larder, app
 
 
@@ -191,3 +193,18 @@ def test_the_chart_reaches_into_the_hours_to_come(browser, base):
         assert "food at risk from here" in notes
         names = page.evaluate("document.getElementById('chart').data.map((t) => t.name)")
         assert "Food, modelled: the warmest" in names
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_long_span_shows_its_days_as_chart_words_and_table(browser, base, size):
+    with watched_page(browser, size) as watched:
+        page = watched.page
+        page.goto(f"{base}/units/v3-meat?span=60d")
+        page.wait_for_selector("#days-chart .main-svg")
+        names = page.evaluate("document.getElementById('days-chart').data.map((t) => t.name)")
+        assert names == ["Cabinet air above 5.0 °C", "Not known"]
+        assert "Cabinet air stood above 5.0 °C for " in page.inner_text("#days-words")
+        page.locator("#days-chart ~ details summary").click()
+        assert page.locator("#days-chart ~ details tbody tr").count() == 61, "the first day in part"
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "it scrolls sideways"
+        assert page.evaluate(CONTRAST_JS) == []

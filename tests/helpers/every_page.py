@@ -9,6 +9,7 @@ from typing import NamedTuple
 import httpx
 from fastapi import FastAPI
 
+from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.maproom import MapRoom
 from services.domain import BatchNew, Verdict
@@ -32,6 +33,7 @@ DESK_PAGES = (
     "/workshop",
     "/workshop/units/v3-meat",
     "/units/v3-meat",
+    "/units/v3-meat?span=60d",
     "/health",
 )
 PHONE_PAGES = (
@@ -132,6 +134,7 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
     app = app_of(larder)
     app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
     app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
+    app.state.day_counts = DayCounts(larder.reader)
     return larder, app
 
 

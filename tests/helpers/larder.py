@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import FastAPI
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
+from deploy.hourrule import HourRule
 from services.api.app import create_app
 from services.box import Box
 from services.domain import (
@@ -343,7 +344,8 @@ def open_larder(folder: Path) -> Larder:
         records.write_card(each, analysis(each))
     for process in ("ingest", "monitor"):
         beat(folder, process, NOW_MS - 1_000)
-    return Larder(records, store, SqliteReader(folder / "telemetry.db"), Box(folder, reserve_mb=1))
+    reader = SqliteReader(folder / "telemetry.db", rule=HourRule(records))
+    return Larder(records, store, reader, Box(folder, reserve_mb=1))
 
 
 def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI:
@@ -404,7 +406,7 @@ def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] = la
     )
     for life in lives:
         store.append(life, received_ms=NOW_MS)
-    reader = SqliteReader(folder / "telemetry.db")
+    reader = SqliteReader(folder / "telemetry.db", rule=HourRule(records))
     monitor = Monitor(reader, records)
     for _ in range(10):
         if not monitor.step(NOW_MS).more:
