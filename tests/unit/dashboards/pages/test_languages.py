@@ -1,13 +1,13 @@
 import httpx
 import pytest
 
-from tests.helpers.larder import app_of, open_judged_larder
+from tests.helpers.larder import app_of, open_larder
 from tests.helpers.web import serving
 
 
 @pytest.fixture(scope="module")
 def base(tmp_path_factory):
-    larder = open_judged_larder(tmp_path_factory.mktemp("larder"))
+    larder = open_larder(tmp_path_factory.mktemp("larder"))
     with serving(app_of(larder)) as found:
         yield found
     larder.close()
