@@ -46,8 +46,8 @@ SPANS = {
 }
 
 
-def filled(folder):
-    """Return 500 cabinets in 40 places, one in eight of them in trouble."""
+def filled(folder, count=UNITS):
+    """Return so many cabinets in 40 places, one in eight of them in trouble."""
     records = Records(folder / "records.db")
     model = fleet()
     sites = tuple(
@@ -57,7 +57,7 @@ def filled(folder):
         model.units[0].model_copy(
             update={"id": f"unit-{n:03d}", "name": f"Cabinet {n}", "site": f"place-{n % SITES:02d}"}
         )
-        for n in range(UNITS)
+        for n in range(count)
     )
     grown = model.model_copy(update={"units": units, "sites": sites})
     records.apply_fleet(grown, who="operator", now_ms=NOW_MS)
