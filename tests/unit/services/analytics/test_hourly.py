@@ -61,7 +61,7 @@ readings = st.lists(
 
 
 @given(readings, st.sampled_from([-12.0, 0.0, 4.0, 4.444, 5.0, 8.0]))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_hours_add_up_to_what_the_food_clock_counts(given_readings, limit_c):
     t_ms, milli = given_readings
     value_c = np.array(milli) / 1000.0
