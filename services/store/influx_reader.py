@@ -30,6 +30,8 @@ from services.store.sealing import SETTLED
 from services.telemetry import Series
 from services.timebase import HOUR_MS
 
+_NAMED_AT_MOST = 50
+"""Units named in one statement; a longer address is refused by servers in between."""
 _AT_ONE_TIME = 4
 """Samples of one millisecond among which the newest is looked for."""
 _VALUES_FROM = 1 + len(HEAD_FIELDS)
@@ -157,13 +159,16 @@ class InfluxReader(RowReader):
         """Return the newest sample of every unit, or of some, with ``t_ms <= now_ms + 5 min``."""
         found = dict(super().latest(now_ms, units))
         before_ns = min(HIGHEST_NS, (now_ms + AHEAD_MS + 1) * NS_IN_MS)
-        among = "" if units is None else f" AND unit =~ /^({'|'.join(sorted(units))})$/"
+        few = units is not None and len(units) <= _NAMED_AT_MOST
+        among = "" if units is None or not few else f" AND unit =~ /^({'|'.join(sorted(units))})$/"
         statement = (
             f"SELECT {ALL_FIELDS} FROM {MEASUREMENT} WHERE time < {before_ns}{among}"  # noqa: S608 - our own names
             f" GROUP BY unit ORDER BY time DESC LIMIT {_AT_ONE_TIME}"
         )
         for table in self._server.query(statement):
             unit = table.tags["unit"]
+            if units is not None and unit not in units:
+                continue
             newest = max(table.values, key=lambda point: (point[0] // NS_IN_MS, point[1], point[2]))
             t_ms = newest[0] // NS_IN_MS
             waiting = found.get(unit)

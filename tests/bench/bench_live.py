@@ -5,8 +5,8 @@ A real broker, and ingest, monitor and web as their own processes as the service
 its own connection and sends one sample a message, all units equally often; one reader listens to ``/live``.
 A message counts as shown when a card comes whose newest reading is not older than the message's sample.
 Each cabinet's air and compressor turn with a thermostat, half an hour a cycle. Beside the delays it tells how
-many judgements were carried on by the sample alone, what both kinds together cost, and how busy the machine was:
-on a machine that others use too, CPU per message can be compared, delays cannot.
+many judgements were carried on by the sample alone, what a message costs, and how busy the machine was: where
+others use it too, CPU per message can be compared, delays cannot.
 """
 
 import argparse

@@ -5,6 +5,7 @@ import pytest
 from services.domain import BatchNew, Verdict
 from services.monitor.worker import BATCH, CARRIED_AT_ONCE, Monitor
 from services.telemetry import Sample
+from tests.helpers import made
 from tests.helpers.house import HOUR_MS, MINUTE_MS, House, minutes, sample
 from tests.helpers.made import NOON_MS
 
@@ -149,3 +150,16 @@ def test_a_word_said_of_a_batch_asks_for_a_look_at_everything(house):
     house.records.say_of_batch(batch, "discarded", who="Asha", body={}, now_ms=NOON_MS + 2_000)
     assert live(house, next_sample()).carried == 0
     assert house.card().batches == 0
+
+
+def test_live_samples_are_told_in_every_step_however_many_wait_for_their_turn(house):
+    fleet = made.fleet()
+    others = tuple(fleet.units[1].model_copy(update={"id": f"unit-{k:03}"}) for k in range(BATCH + 4))
+    fleet = fleet.model_copy(update={"units": (fleet.units[0], *others)})
+    house.records.apply_fleet(fleet, who="operator", now_ms=NOON_MS)
+    while house.look(NOON_MS).more:
+        pass
+    assert live(house, next_sample()).carried == 0, "a changed fleet asks for a look at everything"
+    step = live(house, next_sample(number=301, after_ms=61_000), after_ms=61_000)
+    assert (len(step.judged), step.carried, step.more) == (BATCH + 1, 1, True)
+    assert house.card().observed_at == NOON_MS + 60_800
