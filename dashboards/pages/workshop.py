@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, Response
 
-from dashboards import runwords, text
+from dashboards import text
 from dashboards.benchwords import Fact, bench_facts
 from dashboards.language import _
 from dashboards.natural import natural
@@ -15,7 +15,7 @@ from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view, flag_words
 from dashboards.pages.workshop_order import WORKS, Due, due_list, works_of
-from dashboards.powerwords import evidence_words
+from dashboards.powerwords import cutout_view, evidence_words
 from services.api.routes import AtDesk
 from services.domain import Finding, UnitCard
 
@@ -107,7 +107,7 @@ def _job(due: Due, now_ms: int) -> JobView:
         works=", ".join(words for key, words in WORKS.items() if key in due.works),
         findings=finding_views(card, card.service, now_ms),
         cutouts=tuple(
-            runwords.cutout_words(each, zone=zone, now_ms=now_ms) for each in card.cutouts[:_CUTOUTS_SHOWN]
+            cutout_view(each, zone=zone, now_ms=now_ms).words for each in card.cutouts[:_CUTOUTS_SHOWN]
         ),
         more_cutouts=max(0, len(card.cutouts) - _CUTOUTS_SHOWN),
         sensors=sensor_words(card),

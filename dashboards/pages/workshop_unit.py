@@ -122,7 +122,7 @@ def evidence(request: Request, desk: AtDesk, unit: UnitPath, span: str = "8d") -
         spans=[(key, words, key == span) for key, words in SPANS.items()],
         start_ms=start_ms,
         end_ms=end_ms,
-        cutouts=jobsheet.cutout_rows(card, _cutouts(analysis)),
+        cutouts=jobsheet.cutout_rows(card, _cutouts(analysis), now_ms),
         no_cutouts=text.sentence(str(analysis.get("cutouts_reason") or "")),
         bank=bank_facts(settings, card.bench),
         charge=battery_words(analysis)[:1] if settings.has_battery else [],

@@ -26,7 +26,7 @@ from dashboards.benchwords import (
 from dashboards.figures.workshop_svg import HEIGHT, WIDTH, charts
 from dashboards.language import Lines, _
 from dashboards.natural import natural
-from dashboards.powerwords import evidence_words
+from dashboards.powerwords import CutoutView, cutout_view
 from services.domain import Bench, Cutout, Fleet, UnitCard, UnitSettings
 
 TEMPLATES = Path(__file__).resolve().parent.parent / "templates"
@@ -58,13 +58,10 @@ class CutoutRow:
     end: str
     minutes: str
     voltage: str
-    rebound: str
     cause: str
     certainty: str
-    why: str
-    check: str
-    evidence: tuple[tuple[str, str, str], ...]
-    """Quantity, what was found against the threshold, and where the threshold comes from."""
+    view: CutoutView
+    """Why, what else was seen of it, what to check, and what the cause rests on."""
 
 
 @functools.cache
@@ -76,7 +73,7 @@ def style() -> str:
     return "\n".join(line.strip() for line in plain.splitlines() if line.strip())
 
 
-def cutout_rows(card: UnitCard, found: Sequence[Cutout]) -> list[CutoutRow]:
+def cutout_rows(card: UnitCard, found: Sequence[Cutout], now_ms: int) -> list[CutoutRow]:
     """Return cut-outs as rows, the newest first."""
     zone = text.zone_of(card)
     return [
@@ -85,12 +82,9 @@ def cutout_rows(card: UnitCard, found: Sequence[Cutout]) -> list[CutoutRow]:
             end=_("not over") if each.end is None else text.stamp(each.end, zone),
             minutes=text.minutes(each.minutes_without_cooling),
             voltage=text.volts(each.voltage_v),
-            rebound=text.volts(each.rebound_v),
             cause=text.CAUSES[each.cause],
             certainty=CERTAINTIES[each.certainty],
-            why=text.sentence(each.why),
-            check=text.CAUSE_CHECKS[each.cause],
-            evidence=tuple(evidence_words(row) for row in each.evidence),
+            view=cutout_view(each, zone=zone, now_ms=now_ms),
         )
         for each in sorted(found, key=lambda each: -each.start)
     ]
@@ -126,7 +120,7 @@ def job_view(
         "facts": _facts(card, settings, now_ms),
         "findings": findings,
         "sensors": sensors,
-        "cutouts": cutout_rows(card, cutouts)[:_MOST_CUTOUTS],
+        "cutouts": cutout_rows(card, cutouts, now_ms)[:_MOST_CUTOUTS],
         "all_cutouts": len(cutouts),
         "no_cutouts": text.sentence(str(analysis.get("cutouts_reason") or "")),
         "checks": first_checks(card),
