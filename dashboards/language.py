@@ -5,10 +5,10 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Literal, TypeVar
 
-from babel.dates import format_datetime
+from babel.dates import format_date
 from babel.numbers import get_decimal_symbol
 from fastapi import Request
 
@@ -233,12 +233,12 @@ def _mark_of(language: str) -> str:
     return get_decimal_symbol(_locale(language))
 
 
-_LOCALES = {code: "en_GB" if code == "en" else code for code in LANGUAGES}
-"""Days come before months and the day has 24 hours, in English too."""
+_LOCALES = frozenset(LANGUAGES)
+"""Days come before months in every one of them, for days are written by patterns of our own."""
 
 
 def _locale(language: str) -> str:
-    return _LOCALES.get(language, _LOCALES["en"])
+    return language if language in _LOCALES else "en"
 
 
 def with_mark(shown: str) -> str:
@@ -268,18 +268,19 @@ def whole_degrees(value_c: float) -> str:
     return f"{shown} {scale()}"
 
 
-def day_words(day: date | datetime) -> str:
+def day_words(day: date) -> str:
     """Return a day of the week and of the month, for instance ``Wed 4 Mar``."""
-    return format_datetime(_noon(day), "EEE d MMM", locale=_locale(reader().language))
+    return _written(day.year, day.month, day.day, "EEE d MMM", _locale(reader().language))
 
 
-def weekday(day: date | datetime) -> str:
+def weekday(day: date) -> str:
     """Return a day of the week in three letters or so."""
-    return format_datetime(_noon(day), "EEE", locale=_locale(reader().language))
+    return _written(day.year, day.month, day.day, "EEE", _locale(reader().language))
 
 
-def _noon(day: date | datetime) -> datetime:
-    return day if isinstance(day, datetime) else datetime(day.year, day.month, day.day, 12)  # noqa: DTZ001 - a day has no zone
+@functools.lru_cache(maxsize=4096)
+def _written(year: int, month: int, day: int, pattern: str, locale: str) -> str:
+    return format_date(date(year, month, day), pattern, locale=locale)
 
 
 def draft_note() -> str:
