@@ -172,17 +172,17 @@ def test_every_line_of_a_long_history_is_reached_once(own):
     larder, client, _ = own
     for number in range(450):
         larder.records.say_note(
-            "v3-veg", who="Jonas K.", note=f"line {number:03d} ", now_ms=NOW_MS - MINUTE_MS
+            "v3-veg", who="Jonas K.", note=f"entry {number:03d} ", now_ms=NOW_MS - MINUTE_MS
         )
     at, told = "/history?unit=v3-veg&kind=said", []
     for _ in range(4):
         html = client.get(at).text
-        told += re.findall(r"line \d{3}", html)
+        told += re.findall(r"entry \d{3}", html)
         link = re.search(r'href="(/history\?[^"]+)">Older lines', html)
         if link is None:
             break
         at = link[1].replace("&amp;", "&")
-    assert told == [f"line {number:03d}" for number in reversed(range(450))]
+    assert told == [f"entry {number:03d}" for number in reversed(range(450))]
 
 
 def test_the_map_draws_the_own_lines_and_the_vehicle_only_roughly(own):
