@@ -7,6 +7,7 @@ one run. One unit sends a sample a minute, with the noise and digits of a real s
 
 import argparse
 import contextlib
+import gc
 import statistics
 import sys
 import tempfile
@@ -110,6 +111,8 @@ def embedded(folder, days):
     count, end_ms = days * 1440, START_MS + days * DAY_MS
     row_bytes = size_of(store) / count
     in_rows = reads("rows", store, days)
+    gc.collect()
+    gc.freeze()  # as the ingest process does once it is loaded
     pieces, pieces_cpu = [], []
     more = True
     while more:
