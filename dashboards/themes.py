@@ -138,15 +138,22 @@ _ON_DESK = {
     if name not in {"scheme", "banner", "phone_letters", "huge"}
 }
 _AS_THE_DEVICE: tuple[tuple[str, Theme], ...] = (
-    ("(prefers-contrast:more) and (prefers-color-scheme:light)", "sun"),
+    ("(prefers-contrast:more)", "sun"),
     ("(prefers-color-scheme:dark)", "night"),
 )
 
 
 def _root(theme: Theme, names: dict[str, str]) -> str:
     held = asdict(PALETTES[theme])
-    parts = [f"color-scheme:{held['scheme']}", f"--theme:{theme}"]
-    parts += [f"--{short}:{held[name]}" for name, short in names.items()]
+    by_day = asdict(DAY)
+    parts = [f"color-scheme:{held['scheme']}"] if held["scheme"] != by_day["scheme"] or theme == "day" else []
+    if names is _ON_DESK:
+        parts.append(f"--theme:{theme}")  # charts ask for it; a phone page has none
+    parts += [
+        f"--{short}:{held[name]}"
+        for name, short in names.items()
+        if theme == "day" or held[name] != by_day[name]
+    ]
     return f":root{{{';'.join(parts)}}}"
 
 
@@ -154,15 +161,15 @@ def _root(theme: Theme, names: dict[str, str]) -> str:
 def style(theme: Theme | None, *, phone: bool) -> str:
     """Return the variables of a theme as a style sheet; None goes by what the device is set to.
 
-    Paper is always for the day: nothing but a screen is dark.
+    Paper is always for the day: nothing but a screen is dark. Who asks for both contrast and dark gets the
+    colours of the night, thick and large.
     """
     names = _ON_PHONE if phone else _ON_DESK
     found = [_root("day", names)]
     chosen = _AS_THE_DEVICE if theme is None else (("screen", theme),)
     for condition, each in chosen:
         if each != "day":
-            when = condition if theme is not None else f"screen and {condition}"
-            found.append(f"@media {when}{{{_root(each, names)}}}")
+            found.append(f"@media {condition}{{{_root(each, names)}}}")
     return "\n".join(found)
 
 

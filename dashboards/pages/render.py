@@ -92,14 +92,6 @@ def _desk_policy(theme: Theme | None) -> str:
     return content_policy(styles=[text_hash(style(theme, phone=False))])
 
 
-def _here(request: Request) -> str:
-    """Return the address a choice made at a page's foot leads back to."""
-    if request.method not in {"GET", "HEAD"}:
-        return "/"
-    query = request.url.query
-    return f"{request.url.path}?{query}" if query else request.url.path
-
-
 def _shared(request: Request) -> dict[str, Any]:
     """Return what every page shows: where it is, who asks, what they may open, and the box's troubles."""
     asker: Asker | None = getattr(request.state, "asker", None)
@@ -110,7 +102,6 @@ def _shared(request: Request) -> dict[str, Any]:
 
     return {
         "path": request.url.path,
-        "here": _here(request),
         "theme": theme_of(request),
         "asker": asker,
         "asked": Asked(),

@@ -2,6 +2,7 @@
 
 import re
 from typing import Annotated
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
@@ -15,14 +16,22 @@ _OWN = re.compile(r"/(?![/\\])[\x21-\x5b\x5d-\x7e]*")
 """Addresses within this house, as browsers read them."""
 
 
+def _back(request: Request) -> str:
+    """Return the page the choice was made on, which a browser tells of pages of the same house."""
+    parts = urlsplit(request.headers.get("referer", ""))
+    if parts.netloc != request.headers.get("host"):
+        return "/"
+    asked = f"{parts.path}?{parts.query}" if parts.query else parts.path
+    return asked if _OWN.fullmatch(asked) else "/"
+
+
 @router.post("/theme")
 def choose(
     request: Request,
     theme: Annotated[str, Form(max_length=10)] = "",
-    back: Annotated[str, Form(max_length=2000)] = "/",
 ) -> Response:
     """Draw pages for something else from now on; an empty choice leaves it to the device."""
-    response = RedirectResponse(back if _OWN.fullmatch(back) else "/", 303)
+    response = RedirectResponse(_back(request), 303)
     secure = is_secure(request)
     if named(theme) is None:
         response.delete_cookie(COOKIE, path="/", secure=secure, httponly=True, samesite="lax")

@@ -41,7 +41,7 @@ def house(tmp_path_factory):
 
 def bare(html):
     """Return a page without its style, its times and the mark on the theme that is chosen."""
-    html = re.sub(r"<style>.*?</style>|aria-pressed=\"\w+\"", "", html, flags=re.DOTALL)
+    html = re.sub(r"<style>.*?</style>| aria-pressed=\"\w+\"", "", html, flags=re.DOTALL)
     return re.sub(r"\d+", "0", html)
 
 
@@ -62,6 +62,7 @@ def look_at(page, base, path, poor):
 def test_no_page_keeps_anybody_out_in_any_theme(browser, house, size, pages):
     poor = []
     with watched_page(browser, size) as watched:
+        watched.page.set_default_timeout(60_000)
         for path in pages:
             look_at(watched.page, house.open, path, poor)
         watched.complaints = [each for each in watched.complaints if "404" not in each]
@@ -72,6 +73,7 @@ def test_no_page_of_accounts_keeps_anybody_out_in_any_theme(browser, house):
     poor = []
     with watched_page(browser, PHONE) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         for path in DOOR_PAGES:
             look_at(page, house.guarded, path, poor)
         come_in(page, house.guarded, "administrator")
@@ -83,6 +85,7 @@ def test_no_page_of_accounts_keeps_anybody_out_in_any_theme(browser, house):
 def test_axe_finds_what_is_wrong(browser):
     with watched_page(browser, PHONE) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.set_content(
             '<html lang="en"><title>x</title><main><h1>x</h1><p style="color:#bbb">pale</p><input></main>'
         )

@@ -77,6 +77,7 @@ def named(name):
 def test_tab_goes_through_a_page_in_its_order_and_out_of_it_again(browser, house, path, size):
     with watched_page(browser, size) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.goto(house.open + path)
         stops = []
         for _ in range(MOST_STEPS):
@@ -96,6 +97,7 @@ def test_tab_goes_through_a_page_in_its_order_and_out_of_it_again(browser, house
 def test_a_manager_opens_a_unit_and_changes_the_span(browser, house):
     with watched_page(browser, DESK) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.goto(f"{house.open}/fleet")
         assert worded("To the content")(step(page)), "the first stop leads past the list of pages"
         page.keyboard.press("Enter")
@@ -117,6 +119,7 @@ def test_a_manager_opens_a_unit_and_changes_the_span(browser, house):
 def test_a_cook_closes_a_hold(browser, house):
     with watched_page(browser, PHONE) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.goto(f"{house.open}/camp/vehicle-3")
         tab_to(page, worded("Close the hold", "SUMMARY"))
         page.keyboard.press("Enter")
@@ -139,6 +142,7 @@ def test_a_cook_closes_a_hold(browser, house):
 def test_the_workshop_opens_a_unit(browser, house):
     with watched_page(browser, DESK) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.goto(f"{house.open}/workshop")
         found = tab_to(page, worded("Meat chest", "A"))
         page.keyboard.press("Enter")
@@ -149,6 +153,7 @@ def test_the_workshop_opens_a_unit(browser, house):
 def test_colours_are_chosen_with_the_keyboard_and_kept(browser, house):
     with watched_page(browser, PHONE, scripts=False) as watched:
         page = watched.page
+        page.set_default_timeout(60_000)
         page.goto(f"{house.open}/camp")
         tab_to(page, worded("Night", "BUTTON"))
         page.keyboard.press("Enter")
