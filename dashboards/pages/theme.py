@@ -16,13 +16,18 @@ _OWN = re.compile(r"/(?![/\\])[\x21-\x5b\x5d-\x7e]*")
 """Addresses within this house, as browsers read them."""
 
 
-def _back(request: Request) -> str:
+def within(address: str) -> str:
+    """Return an address where it is one of this house, else the first page."""
+    return address if _OWN.fullmatch(address) else "/"
+
+
+def back_of(request: Request) -> str:
     """Return the page the choice was made on, which a browser tells of pages of the same house."""
     parts = urlsplit(request.headers.get("referer", ""))
     if parts.netloc != request.headers.get("host"):
         return "/"
     asked = f"{parts.path}?{parts.query}" if parts.query else parts.path
-    return asked if _OWN.fullmatch(asked) else "/"
+    return within(asked)
 
 
 @router.post("/theme")
@@ -31,7 +36,7 @@ def choose(
     theme: Annotated[str, Form(max_length=10)] = "",
 ) -> Response:
     """Draw pages for something else from now on; an empty choice leaves it to the device."""
-    response = RedirectResponse(_back(request), 303)
+    response = RedirectResponse(back_of(request), 303)
     secure = is_secure(request)
     if named(theme) is None:
         response.delete_cookie(COOKIE, path="/", secure=secure, httponly=True, samesite="lax")

@@ -62,3 +62,13 @@ def test_records_that_are_handed_on_are_the_same_for_every_reader(client):
     table = client.get("/history.csv").text
     client.post("/language", data={"language": "pt", "degrees": "f"})
     assert client.get("/history.csv").text == table
+
+
+def test_the_page_of_languages_leads_back_to_where_it_was_asked_for(client, base):
+    def back(referer):
+        html = client.get("/language", headers={"referer": referer}).text
+        return html.split('name="back" value="')[1].split('"')[0]
+
+    assert back(f"{base}/units/v3-meat?span=3d") == "/units/v3-meat?span=3d"
+    assert back("https://elsewhere.example/fleet") == "/"
+    assert back(f"{base}/language") == "/"
