@@ -31,4 +31,5 @@
   setInterval(look, EVERY_MS);
   addEventListener("look", look);
   addEventListener("online", look);
+  doc.documentElement.dataset.looks = "";
 })();

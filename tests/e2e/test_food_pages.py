@@ -481,6 +481,8 @@ def test_a_verdict_that_rises_shows_by_itself_and_beside_an_open_form_too(browse
         page.clock.install()
         page.goto(f"{base}/camp/vehicle-3")
         assert "Trout" in page.inner_text("section.ok")
+        page.clock.run_for(1_000)  # an idle moment of the browser's clock: looking again is fetched then
+        page.locator("html[data-looks]").wait_for(state="attached")
         page.locator("summary", has_text="Buffet").click()
         shown_as(larder, 1, standing=Verdict.HOLD, standing_why="133 min above 4.0 °C")
         page.clock.fast_forward(61_000)
