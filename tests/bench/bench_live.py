@@ -156,6 +156,8 @@ class Page:
         self._url, self._waiting = url, waiting
         self.shown = []
         """Per message: when shown, and after how long."""
+        self.seen = set()
+        """Units of which a message was shown."""
         self._client = httpx.Client(timeout=httpx.Timeout(30.0, read=None))
         self._thread = threading.Thread(target=self._read, daemon=True)
 
@@ -183,6 +185,7 @@ class Page:
             waiting = self._waiting[card["unit"]]
             while waiting and waiting[0][0] <= observed_ms:
                 self.shown.append((moment_s, moment_s - waiting.popleft()[1]))
+                self.seen.add(card["unit"])
 
 
 def start_parts(data, url, port):
@@ -267,6 +270,10 @@ def watch(broker, url, processes, options):
     page.start()
     time.sleep(1.0)
     senders.start()
+    started_s = time.monotonic()
+    until(lambda: len(page.seen) >= options.units, 600.0)
+    took_s = time.monotonic() - started_s
+    print(f"after the pause every unit asks for a look at everything: done after {took_s:.0f} s")
     time.sleep(SETTLE_S)
     begun_s, sent_before = time.monotonic(), senders.sent
     looks, judged_before = [look(processes)], assessments(url)
