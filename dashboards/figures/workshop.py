@@ -127,10 +127,10 @@ def _path(work: Work, shift: int) -> list[Figure]:
         )
         dots["marker"] |= {"size": 5}
         drawn.append(dots)
-    days = [d for d in work.days if d.path_ohm is not None]
-    if days:
-        points = [(d.day + _HALF_DAY_MS, d.path_ohm or 0.0) for d in days]
-        off = [_TWICE * (d.path_sd_ohm or 0.0) for d in days]
+    points = [(d.day + _HALF_DAY_MS, d.path_ohm) for d in work.days if d.path_ohm is not None]
+    if points:
+        spread = [d.path_sd_ohm for d in work.days if d.path_ohm is not None]
+        off = [0.0 if sd is None else _TWICE * sd for sd in spread]
         words = [f"{milliohm(ohm)} ± {milliohm(sd)}" for (_at, ohm), sd in zip(points, off, strict=True)]
         middle = _marks(
             _("Middle of the day"), points, words, shift=shift, ink=look.LIMIT, axis="y3", symbol="square"

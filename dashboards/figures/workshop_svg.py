@@ -110,16 +110,17 @@ def starts(work: Work) -> Small:
 def path(work: Work, measured: SupplyPath | None) -> Small:
     """Return the way from the battery: single stops, the middle of each day, the line, and a sound one."""
     title = _("Way from the battery")
-    days = [day for day in work.days if day.path_ohm is not None]
-    values = [*(stop.ohm for stop in work.stops), *(day.path_ohm or 0.0 for day in days)]
+    days = [(day, day.path_ohm) for day in work.days if day.path_ohm is not None]
+    values = [*(stop.ohm for stop in work.stops), *(ohm for _, ohm in days)]
     if not values or not work.days:
         return Small(title, "", "", empty=_("not measured on this unit"))
     sound = work.expected_ohm if measured is None else measured.expected_ohm
     high = _nice(
-        1.1 * max([*values, sound or 0.0]), (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0, 1.5, 2.0)
+        1.1 * max([*values, 0.0 if sound is None else sound]),
+        (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0, 1.5, 2.0),
     )
     box = _Box(work.days, 0.0, high)
-    marks = tuple(_mark(box, day) for day in days)
+    marks = tuple(_mark(box, day, ohm) for day, ohm in days)
     dots = tuple((box.x(stop.at), box.y(stop.ohm)) for stop in work.stops)
     level = None if sound is None else (box.y(sound), _("a sound one %(ohm)s", ohm=milliohm(sound)))
     lines = () if work.trend is None else (_line(box, work.trend),)
@@ -127,8 +128,8 @@ def path(work: Work, measured: SupplyPath | None) -> Small:
     return Small(title, milliohm(high), "0", marks=marks, dots=dots, level=level, lines=lines, days=named)
 
 
-def _mark(box: _Box, day: WorkDay) -> Mark:
-    ohm, off = day.path_ohm or 0.0, _TWICE * (day.path_sd_ohm or 0.0)
+def _mark(box: _Box, day: WorkDay, ohm: float) -> Mark:
+    off = 0.0 if day.path_sd_ohm is None else _TWICE * day.path_sd_ohm
     return Mark(box.middle(day), box.y(ohm), box.y(ohm + off), box.y(ohm - off))
 
 
