@@ -25,6 +25,8 @@ BATCH = 16
 """Units judged in full before their results are written: a write stays within 50 ms (design 4)."""
 CARRIED_AT_ONCE = 64
 """Carried results written at once: each is one card."""
+DAYS = 64
+"""Moments of the past at which the fleet is remembered as it was described; most are midnights."""
 LEAST_IN_TURN = 4
 """Units whose turn it is that are judged in full in every step, however much is urgent."""
 PAGES = 20
@@ -81,6 +83,7 @@ class Monitor:
         self._carrying = Carrying(reader)
         self._beat = beat
         self._fleet: Fleet | None = None
+        self._past: dict[int, Fleet] = {}
         self._said_no = 0
 
     @property
@@ -195,6 +198,7 @@ class Monitor:
             self._pending.urge(known if self._fleet is None else _changed(self._fleet, fleet))
             self._batches.read_anew()
             self._ruled.forget()
+            self._past = {}
             self._carrying.forget_all()
             self._fleet = fleet
         said = self._records.statements_after(self._said_no)
@@ -235,7 +239,7 @@ class Monitor:
                 expected=expected_of(unit),
                 backlog=bool(self._reader.missing_spans(unit)),
                 oldest_ms=None if span is None else span[0],
-                settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms),
+                settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms, now_ms),
                 bank=known,
             )
             found = judge(case, self._windows, now_ms=now_ms)
@@ -267,10 +271,16 @@ class Monitor:
             self._pending.put_off(unit, now_ms)
             return None
 
-    def _settings_at(self, fleet: Fleet, unit: str, at_ms: int) -> UnitSettings:
+    def _settings_at(self, fleet: Fleet, unit: str, at_ms: int, now_ms: int) -> UnitSettings:
         """Return how a unit was described at a moment; before anybody described it, as it is now."""
+        if at_ms >= now_ms:
+            return fleet.settings_of(unit)
+        if at_ms not in self._past:
+            if len(self._past) >= DAYS:
+                self._past = {}
+            self._past[at_ms] = self._records.fleet(at_ms)
         try:
-            return self._records.fleet(at_ms).settings_of(unit)
+            return self._past[at_ms].settings_of(unit)
         except KeyError:
             return fleet.settings_of(unit)
 
