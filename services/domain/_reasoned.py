@@ -2,7 +2,13 @@
 
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, PlainSerializer, SerializerFunctionWrapHandler, model_serializer
+from pydantic import (
+    BeforeValidator,
+    PlainSerializer,
+    SerializerFunctionWrapHandler,
+    model_serializer,
+    model_validator,
+)
 
 from services.domain._frozen import Frozen
 from services.timebase import iso_of, ms_of_iso
@@ -17,7 +23,15 @@ Instant = Annotated[int, BeforeValidator(_ms), PlainSerializer(iso_of, return_ty
 
 
 class WithReasons(Frozen):
-    """Drops ``…_reason`` siblings from JSON where the value is there."""
+    """Drops ``…_reason`` siblings from JSON where the value is there, and reads it back as it was."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _no_reason_beside_a_value(cls, given: object) -> object:
+        if not isinstance(given, dict):
+            return given
+        told = (f"{key}_reason" for key, value in given.items() if value is not None)
+        return {**{name: None for name in told if name in cls.model_fields}, **given}
 
     @model_serializer(mode="wrap")
     def _only_needed_reasons(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:

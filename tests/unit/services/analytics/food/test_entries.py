@@ -8,9 +8,8 @@ from services.analytics.food.entries import (
     clock_entries,
     food_clocks,
     headline,
-    marks,
 )
-from services.analytics.food.rules import limits_of
+from services.analytics.food.rules import limits_of, marks_of
 from services.domain import Food, Sensor, Site, Unit, UnitSettings, Verdict
 from tests.helpers.logs import MIDNIGHT_MS, MINUTE_MS, unit
 
@@ -104,8 +103,8 @@ def test_air_raises_at_most_watch_and_only_while_it_stands():
 
 
 def test_a_freezer_shows_five_marks_without_a_verdict():
-    assert [m.limit_c for m in marks(unit("freezer"))] == [-18, -15, -12, -5, 0]
-    assert marks(unit()) == ()
+    assert [m.limit_c for m in marks_of(unit("freezer"))] == [-18, -15, -12, -5, 0]
+    assert marks_of(unit()) == ()
 
 
 def test_no_law_is_broken_by_warm_drinks():
@@ -173,7 +172,7 @@ def test_every_entry_with_a_verdict_shows_what_it_rests_on():
     warm = readings(*([9] * 130))
     (found,) = judged(settings, cabinet=warm, as_of_min=129)
     assert [r.unit for r in found.reasons] == ["°C", "min", "min", "min"]
-    air = air_clock(warm, (*limits_of(settings).limits, *marks(unit("freezer"))), terms(warm))
+    air = air_clock(warm, (*limits_of(settings).limits, *marks_of(unit("freezer"))), terms(warm))
     shown = cabinet_entries(air, settings, as_of_ms=MIDNIGHT_MS + 129 * MINUTE_MS, marks=5)
     assert shown[0].reasons[-1].value == 129.0
     assert all(entry.reasons == () for entry in shown[1:])
