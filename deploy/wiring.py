@@ -1,44 +1,29 @@
-"""The one place that chooses adapters: real stores, records and pages for given settings."""
+"""The one place that chooses adapters: real stores and records for given settings; `front` has the pages."""
 
 import gc
 import signal
 import threading
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager
-from pathlib import Path
+from collections.abc import Callable, Mapping
+from contextlib import closing
 from typing import Any
 from urllib.parse import urlsplit
 
-import uvicorn
-from fastapi import FastAPI
 from pydantic import ValidationError
 from sqlalchemy import make_url
 
-from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from dashboards.reports.contents import LogSheet
-from deploy import coming_in, importing, site_tls
+from deploy import importing
 from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
-from deploy.daycounts import DayCounts
-from deploy.foodchart import FoodChart
 from deploy.hourrule import HourRule
 from deploy.logbook import LogBook
-from deploy.maproom import MapRoom
-from deploy.renewed import Renewed
 from deploy.reporting import Period
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
-from deploy.trust_door import trust_door
-from services.analytics.food.house import house_faults
-from services.analytics.food.rules import limits_of
-from services.analytics.planning.planner import plan
-from services.api.app import create_app
 from services.box import Box, Sizes, noted_size
 from services.clock import now_ms
-from services.domain import Person, UnitSettings
-from services.domain.fleetcheck import check
-from services.domain.fleetfile import parse_fleet, parse_unit_file
+from services.domain import Person
 from services.errors import ConfigurationError
 from services.ingest.access import Access
 from services.ingest.worker import run_ingest
@@ -46,11 +31,8 @@ from services.monitor.running import run_monitor
 from services.pulse import Pulse
 from services.records.facade import Records
 from services.settings import Settings
-from services.store import Appended, StoreReader
+from services.store import Appended
 from services.telemetry import Series
-
-GRACEFUL_S = 2
-"""How long open live streams may hold up the end of the web process."""
 
 
 def stop_event() -> threading.Event:
@@ -160,92 +142,11 @@ def monitor(settings: Settings) -> None:
         )
 
 
-def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
-    """Return the web application on real records and a real store."""
-    records = open_records(settings)
-    access, accounts = coming_in.doors(settings, records)
-    app = create_app(
-        records=records,
-        reader=reader,
-        clock=now_ms,
-        pages=page_router(),
-        static_dir=STATIC_DIR,
-        problem_page=problem_page,
-        box=box_of(settings),
-        access=access,
-        accounts=accounts,
-    )
-    app.state.inspectors_log = LogBook(records, reader)
-    app.state.planner = plan
-    app.state.trust = site_tls.trust_of(settings)
-    app.state.food_model = FoodChart(records, reader, now_ms)
-    app.state.day_counts = DayCounts(reader)
-    app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
-    return app
-
-
 def food_log(settings: Settings, unit: str, period: Period, *, printed_ms: int) -> LogSheet:
     """Return the inspector's log of a unit of the fleet."""
     require_unit(settings, unit)
     with open_reader(settings) as reader:
         return LogBook(open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
-
-
-class _Server(uvicorn.Server):
-    """A uvicorn server that leaves signals to us."""
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        """Do nothing: `stop_event` holds the signal handlers."""
-        yield
-
-
-def web(settings: Settings) -> None:
-    """Serve API and pages until told to stop."""
-    coming_in.require_private_pages(settings)
-    stop = stop_event()
-    with open_reader(settings, HourRule(open_records(settings))) as reader, trust_door(settings):
-        config = uvicorn.Config(
-            build_app(settings, reader),
-            host=settings.host,
-            port=settings.port,
-            log_level="warning",
-            timeout_graceful_shutdown=GRACEFUL_S,
-            server_header=False,
-            proxy_headers=settings.behind_tls_proxy,
-            forwarded_allow_ips=settings.proxy_addresses,
-            ssl_certfile=settings.tls_certificate,
-            ssl_keyfile=settings.tls_key,
-        )
-        server = _Server(config)
-        certificate, key = settings.tls_certificate, settings.tls_key
-        renewed = None if certificate is None or key is None else Renewed(config, certificate, key)
-
-        def end() -> None:
-            pulse = Pulse(settings.data, "web")
-            while not stop.wait(1.0):
-                pulse.beat(now_ms(), {"started": server.started})
-                if renewed is not None:
-                    renewed.look()
-            server.should_exit = True
-
-        threading.Thread(target=end, name="stop-web", daemon=True).start()
-        server.run()
-
-
-def apply_fleet_file(records: Records, file: Path, *, who: str, at_ms: int) -> None:
-    """Make the fleet what a file says.
-
-    Raises
-    ------
-    ConfigurationError
-        Naming file, key and line of everything that is wrong with it; nothing is changed then.
-    """
-    refused, remarks = check_file(file)
-    if refused:
-        raise ConfigurationError("; ".join(remarks), setting=file.name)
-    fleet = parse_fleet(read_text(file), name=file.name, house_faults=house_faults)
-    records.apply_fleet(fleet, who=who, now_ms=at_ms)
 
 
 def add_person(records: Records, *, name: str, role: str, at_ms: int) -> None:
@@ -255,30 +156,6 @@ def add_person(records: Records, *, name: str, role: str, at_ms: int) -> None:
     except ValidationError as error:
         raise ConfigurationError(error.errors(include_url=False)[0]["msg"], setting="person") from error
     records.add_person(person, now_ms=at_ms)
-
-
-def _units_in(file: Path) -> list[UnitSettings]:
-    text = read_text(file)
-    single = any(line.split("#")[0].strip() == "[unit]" for line in text.splitlines())
-    if single:
-        return [parse_unit_file(text, name=file.name, house_faults=house_faults)]
-    fleet = parse_fleet(text, name=file.name, house_faults=house_faults)
-    return [fleet.settings_of(unit.id) for unit in fleet.units]
-
-
-def _deciding_limit_c(settings: UnitSettings) -> float | None:
-    limits = limits_of(settings)
-    return None if all(limit.cap == "watch" for limit in limits.limits) else limits.food_limit_c
-
-
-def check_file(file: Path) -> tuple[bool, list[str]]:
-    """Return whether a fleet or unit file must be refused, and everything there is to say about it."""
-    remarks = [
-        remark
-        for settings in _units_in(file)
-        for remark in check(settings, limit_c=_deciding_limit_c(settings))
-    ]
-    return any(remark.refused for remark in remarks), [str(remark) for remark in remarks]
 
 
 def require_unit(settings: Settings, unit: str) -> None:

@@ -19,12 +19,12 @@ def fleet_apply(
     data: Data = DATA,
 ) -> None:
     """Make the fleet what a file says; every change is kept as a dated row."""
-    from deploy import wiring
+    from deploy import fleetfiles, wiring
     from services.clock import now_ms
     from services.settings import load_settings
 
     records = wiring.open_records(load_settings(data))
-    wiring.apply_fleet_file(records, file, who=who, at_ms=now_ms())
+    fleetfiles.apply_fleet_file(records, file, who=who, at_ms=now_ms())
     fleet = records.fleet()
     typer.echo(f"{len(fleet.sites)} sites, {len(fleet.banks)} banks, {len(fleet.units)} units")
 
@@ -50,14 +50,14 @@ def check_config(
     data: Data = DATA,
 ) -> None:
     """Print the effective settings, secrets masked, and check a fleet or unit file."""
-    from deploy import wiring
+    from deploy import fleetfiles
     from services.settings import load_settings
 
     settings = load_settings(data)
     for name, value in settings.model_dump(mode="json").items():
         typer.echo(f"{name} = {value}")
     if file is not None:
-        refused, words = wiring.check_file(file)
+        refused, words = fleetfiles.check_file(file)
         for line in words:
             typer.echo(line, err=refused)
         if refused:

@@ -34,14 +34,14 @@ def demo(
     days: Annotated[float, typer.Option(help="Days of history the simulated fleet brings.")] = 14.0,
 ) -> None:
     """Run a lodge box with a simulated fleet whose history arrives through MQTT."""
-    from deploy import lodge_box, wiring
+    from deploy import fleetfiles, lodge_box, wiring
     from services.clock import now_ms
     from services.settings import load_settings
 
     settings = load_settings(data, port=port, access="demo")
     records = wiring.open_records(settings)
     if not records.known_units():
-        wiring.apply_fleet_file(records, DEMO_FLEET, who="demo", at_ms=now_ms())
+        fleetfiles.apply_fleet_file(records, DEMO_FLEET, who="demo", at_ms=now_ms())
     lodge_box.run(
         settings,
         stop=wiring.stop_event(),
@@ -77,10 +77,10 @@ def monitor(data: Data = DATA) -> None:
 @app.command()
 def web(data: Data = DATA, port: Port = None, access: Access = None) -> None:
     """Run the web process alone: interface and pages; `person invite` makes the first account."""
-    from deploy import wiring
+    from deploy import front
     from services.logs import start_logs
     from services.settings import load_settings
 
     settings = load_settings(data, port=port, access=access)
     start_logs("web", settings.log_level)
-    wiring.web(settings)
+    front.web(settings)
