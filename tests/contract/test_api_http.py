@@ -26,6 +26,7 @@ GOOD_BODIES = {
         "reason": "warm too long",
     },
     "/api/v1/checks": {"unit": "v3-meat", "person": "Thandi M.", "probe_c": 3.4},
+    "/api/v1/corrections": {"unit": "v3-meat", "person": "Thandi M.", "line": 3, "reason": "Another cabinet."},
     "/api/v1/commands": {"unit": "v3-meat", "person": "Thandi M.", "command": "status"},
     "/api/v1/batches": {
         "unit": "v3-meat",
@@ -339,7 +340,7 @@ def test_every_answer_carries_the_headers_that_keep_it_to_itself(client):
 
 def test_files_named_by_content_are_kept_for_ever(client):
     page = client.get("/fleet").text
-    address = re.search(r'src="(/static/fleet\.[0-9a-f]{10}\.js)"', page)[1]
+    address = re.search(r'src="(/static/live\.[0-9a-f]{10}\.js)"', page)[1]
     answer = client.get(address)
     assert answer.headers["cache-control"] == "public, max-age=31536000, immutable"
     assert answer.headers["content-encoding"] == "gzip"
