@@ -26,7 +26,7 @@ GOOD_BODIES = {
         "reason": "warm too long",
     },
     "/api/v1/checks": {"unit": "v3-meat", "person": "Thandi M.", "probe_c": 3.4},
-    "/api/v1/corrections": {"unit": "v3-meat", "person": "Thandi M.", "line": 3, "reason": "Another cabinet."},
+    "/api/v1/corrections": {"unit": "v3-meat", "person": "Thandi M.", "line": 3, "reason": "Mixed up."},
     "/api/v1/commands": {"unit": "v3-meat", "person": "Thandi M.", "command": "status"},
     "/api/v1/batches": {
         "unit": "v3-meat",
