@@ -36,7 +36,16 @@ CHART_MS = 300.0
 """Target for the answer of a chart over any span."""
 PAGE_MS = 500.0
 """Above it a page of 500 cabinets is not usable (judgement)."""
-PAGES = ("/fleet", "/departure", "/supplies", "/map", "/history", "/compare", "/workshop", "/workshop/battery")
+PAGES = (
+    "/fleet",
+    "/departure",
+    "/supplies",
+    "/map",
+    "/history",
+    "/compare",
+    "/workshop",
+    "/workshop/battery",
+)
 SPANS = {
     "1 hour": DAY_MS // 24,
     "1 day": DAY_MS,
