@@ -8,6 +8,8 @@
   const doc = document;
   let kit = remembered("kit"), words = [], memory = new Map(), turn = Promise.resolve(), leaving = false, said = "";
   let bar = null;
+  // Where the service leads on to from each word it took, whichever turn sent it.
+  const ways = new Map();
 
   // Small things that need no order: what the service told last, and when pages were kept.
   function remembered(name) {
@@ -108,29 +110,29 @@
     return "";
   }
   async function sendAll() {
-    const onward = new Map();
+    let some = false;
     await load();
     for (const word of words.filter((each) => each.state === "waiting")) {
       const found = await send(word);
       if (found === null) break;
       said = "";
-      onward.set(word.key, found);
+      some = true;
+      ways.set(word.key, found);
     }
     await load();
-    return onward;
+    return some;
   }
   // One page at a time sends; where the browser knows no locks the keys alone see to it.
   async function sendInTurn() {
     await load();
     const some = words.some((word) => word.state === "waiting"), locks = navigator.locks;
-    const sent = some ? await (locks ? locks.request("bushlarder-outbox", sendAll) : sendAll()) : new Map();
+    const sent = some ? await (locks ? locks.request("bushlarder-outbox", sendAll) : sendAll()) : false;
     draw();
     return sent;
   }
   const flush = () => (turn = turn.then(sendInTurn, sendInTurn));
   async function tryAgain() {
-    const sent = await flush();
-    if (sent.size) dispatchEvent(new Event("look"));
+    if (await flush()) dispatchEvent(new Event("look"));
   }
 
   function goOn(onward) {
@@ -146,8 +148,10 @@
     if (box) box.open = false;
     await load();
     draw();
-    const onward = (await flush()).get(word.key);
+    await flush();
+    const onward = ways.get(word.key);
     if (onward) goOn(onward);
+    else if (!words.some((each) => each.key === word.key)) goOn(location.href); // another page has sent it
   }
   // What only holds for this moment is not kept; its key stays with the form, so that a second tap is no second word.
   async function atOnce(form, button) {
