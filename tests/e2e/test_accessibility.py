@@ -52,6 +52,8 @@ def look_at(page, base, path, poor):
         page.context.add_cookies([{"name": COOKIE, "value": theme, "url": base}])
         answer = page.goto(base + path)
         written.add(bare(answer.text()))
+        for chart in page.locator("[data-figure]").all():
+            chart.locator(".main-svg").first.wait_for()
         page.evaluate(AXE)
         found = page.evaluate(RUN, None if theme == "day" else OF_LOOKS)
         poor += [f"{path}, {theme}: {words}" for words in found]
