@@ -65,17 +65,25 @@ def visit(context, url):
     """Open a page on the slow link and weigh it; what the browser holds from before counts as held."""
     page = context.new_page()
     wire = context.new_cdp_session(page)
-    sizes, heads, asked = [], [], []
-    wire.on("Network.responseReceived", lambda told: heads.append(told["response"]["encodedDataLength"]))
-    wire.on("Network.loadingFinished", lambda told: sizes.append(told["encodedDataLength"]))
-    wire.on("Network.requestWillBeSent", lambda told: asked.append(told["request"]["url"]))
+    sizes, heads, asked = {}, {}, []
+
+    def answered(told):
+        heads[told["requestId"]] = told["response"]["encodedDataLength"]
+
+    def finished(told):
+        sizes[told["requestId"]] = told["encodedDataLength"]
+
+    wire.on("Network.responseReceived", answered)
+    wire.on("Network.loadingFinished", finished)
+    wire.on("Network.requestWillBeSent", lambda told: asked.append(told["requestId"]))
     wire.send("Network.enable")
     wire.send("Network.emulateNetworkConditions", SLOW)
     wire.send("Emulation.setCPUThrottlingRate", {"rate": 4})
     page.goto(url, timeout=120_000, wait_until="commit")
     readable_s = _readable_s(page)
     page.wait_for_load_state("load", timeout=120_000)
-    seen = Seen(readable_s, sum(sizes) / 1000, round(sizes[0] - heads[0]), len(asked))
+    itself = round(sizes[asked[0]] - heads[asked[0]])
+    seen = Seen(readable_s, sum(sizes.values()) / 1000, itself, len(asked))
     page.close()
     return seen
 
