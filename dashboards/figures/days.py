@@ -160,14 +160,11 @@ def _layout(*, has_charge: bool) -> Figure:
         for place, title, domain in zip(("", "2", "3"), titles, rows, strict=True)
     }
     return {
-        "paper_bgcolor": look.PAPER,
-        "plot_bgcolor": look.PAPER,
-        "font": look.FONT,
+        **look.FRAME,
         "margin": {"l": 56, "r": 12, "t": 40, "b": 40},
         "barmode": "group",
         "bargap": 0.1,
         "hovermode": "x unified",
-        "hoverlabel": {"bgcolor": look.PAPER},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
         "dragmode": False,
         "xaxis": {

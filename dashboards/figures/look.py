@@ -16,6 +16,14 @@ VOLTAGE = "#4a3a78"
 LIMIT = "#8b0f1a"
 COMPRESSOR = "#5a6b3a"
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": INK}
+FRAME = {
+    "paper_bgcolor": PAPER,
+    "plot_bgcolor": PAPER,
+    "font": FONT,
+    "hoverlabel": {"bgcolor": PAPER},
+    "dragmode": "zoom",
+}
+"""What every layout begins with."""
 
 _NIGHT = {
     PAPER: NIGHT.paper,

@@ -243,14 +243,10 @@ def _layout(card: UnitCard, *, start_ms: int, end_ms: int, zone: tzinfo, has_vol
         side="left",
     )
     return {
-        "paper_bgcolor": look.PAPER,
-        "plot_bgcolor": look.PAPER,
-        "font": look.FONT,
+        **look.FRAME,
         "margin": {"l": 56, "r": 12, "t": 40, "b": 56},
         "hovermode": "x unified",
-        "hoverlabel": {"bgcolor": look.PAPER},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
-        "dragmode": "zoom",
         "xaxis": drawn_axis(
             _("time at the site, %(offset)s", offset=text.offset_name(end_ms, zone)),
             (0, 1),

@@ -190,14 +190,10 @@ def _layout(
     }
     times = [start_ms + shift, end_ms + shift]
     return {
-        "paper_bgcolor": look.PAPER,
-        "plot_bgcolor": look.PAPER,
-        "font": look.FONT,
+        **look.FRAME,
         "margin": {"l": 64, "r": 12, "t": 76, "b": 56},
         "hovermode": "x",
-        "hoverlabel": {"bgcolor": look.PAPER},
         "legend": {"orientation": "h", "x": 0, "y": 1.01, "yanchor": "bottom"},
-        "dragmode": "zoom",
         "bargap": 0,
         "barmode": "overlay",
         "xaxis": drawn_axis(zone_words, (0, 1), type="date", range=times, anchor="y5", tickangle=0),

@@ -6,8 +6,8 @@ from importlib.resources import files
 import pytest
 
 from dashboards.themes import COOKIE, THEMES
-from tests.helpers.browser import chromium, chromium_path, watched_page
-from tests.helpers.every_page import DESK_PAGES, DOOR_PAGES, PEOPLE_PAGES, PHONE_PAGES, come_in, every_page
+from tests.helpers.browser import chromium_path, watched_page
+from tests.helpers.every_page import DESK_PAGES, DOOR_PAGES, PEOPLE_PAGES, PHONE_PAGES, come_in
 
 pytestmark = [
     pytest.mark.browser,
@@ -25,18 +25,6 @@ RUN = """async (only) => {
   return found.violations.flatMap((each) => each.nodes.map((node) =>
     `${each.id}: ${node.html.slice(0, 160)}: ${node.failureSummary.slice(0, 200)}`));
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def house(tmp_path_factory):
-    with every_page(tmp_path_factory.mktemp("house")) as found:
-        yield found
 
 
 def bare(html):

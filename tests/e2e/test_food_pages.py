@@ -10,7 +10,7 @@ from services.domain import BatchNew, Verdict
 from services.monitor.worker import Monitor
 from services.records import batchbook
 from services.timebase import MINUTE_MS, datetime_of
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 from tests.helpers.food_cards import food_card, timer
 from tests.helpers.larder import NOW_MS, app_of, open_judged_larder
 from tests.helpers.looks import CONTRAST_JS, LOW_TARGETS_JS
@@ -24,12 +24,6 @@ pytestmark = [
 
 DISCARD, HOLD = text.WORDS[Verdict.DISCARD_ADVISED], text.WORDS[Verdict.HOLD]
 TODAY = datetime_of(NOW_MS).date()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

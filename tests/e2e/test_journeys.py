@@ -5,7 +5,7 @@ import re
 import pytest
 
 from services.analytics.planning.planner import plan
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 from tests.helpers.every_page import come_in, furnished
 from tests.helpers.guarded import Guarded
 from tests.helpers.shots import SHOTS
@@ -15,12 +15,6 @@ pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(chromium_path() is None, reason="no Chromium on this machine"),
 ]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

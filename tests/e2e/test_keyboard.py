@@ -2,8 +2,7 @@
 
 import pytest
 
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
-from tests.helpers.every_page import every_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 
 pytestmark = [
     pytest.mark.browser,
@@ -23,18 +22,6 @@ AT_JS = """() => {
     shown: box.width > 0 && box.height > 0 && box.bottom > 0 && box.top < innerHeight && box.right > 0,
   };
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def house(tmp_path_factory):
-    with every_page(tmp_path_factory.mktemp("house")) as found:
-        yield found
 
 
 def step(page):

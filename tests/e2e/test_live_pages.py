@@ -6,7 +6,7 @@ import time
 import pytest
 
 from services.domain import Verdict
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 from tests.helpers.larder import CUTOUT, analysis, app_of, card, open_judged_larder
 from tests.helpers.web import serving
 
@@ -29,12 +29,6 @@ PAGES = {
 OLD = "Not known: this page is old"
 LIVE_NOW = "document.querySelector('#live [role=status]').textContent === 'live'"
 LOST_NOW = "document.querySelector('#live [role=status]').textContent.startsWith('not live since')"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -1,19 +1,14 @@
 """The manager's own pages in a real browser: what stands on them, at every size, on paper, and live."""
 
-import json
 import re
 
 import pytest
 
 from dashboards import text
-from deploy.daycounts import DayCounts
-from deploy.foodchart import FoodChart
-from deploy.maproom import MapRoom
 from services.domain import Verdict
-from services.telemetry import Sample
-from services.timebase import MINUTE_MS
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
-from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_judged_larder
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
+from tests.helpers.every_page import mapped
+from tests.helpers.larder import NOW_MS, analysis, card
 from tests.helpers.looks import CONTRAST_JS
 from tests.helpers.shots import SHOTS
 from tests.helpers.web import serving
@@ -34,65 +29,11 @@ EXPECTED = {
     "history": ("/history", ["First verdict: Discard advised", "readings that came late", "Milk fridge"]),
     "unit": ("/units/v3-meat?span=24h", ["Meat chest", "Modelled food", "Compare with others"]),
 }
-LINES = {
-    "type": "FeatureCollection",
-    "features": [
-        {
-            "type": "Feature",
-            "properties": {"name": "Ridge track", "kind": "track"},
-            "geometry": {
-                "type": "LineString",
-                "coordinates": [[25.05, -17.05], [25.2, -17.3], [25.5, -17.35]],
-            },
-        },
-        {
-            "type": "Feature",
-            "properties": {"name": "Ridge gate", "kind": "gate"},
-            "geometry": {"type": "Point", "coordinates": [25.05, -17.05]},
-        },
-        {
-            "type": "Feature",
-            "properties": {"name": "Slow river", "kind": "river"},
-            "geometry": {
-                "type": "LineString",
-                "coordinates": [[24.95, -17.4], [25.25, -17.2], [25.55, -17.1]],
-            },
-        },
-    ],
-}
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-def furnished(folder):
-    """Return a judged house whose manager may see positions, on a map of its own."""
-    larder = open_judged_larder(folder)
-    fleet = larder.records.fleet()
-    sites = tuple(
-        site.model_copy(update={"latitude_deg": -17.33, "longitude_deg": 25.41})
-        if site.kind == "camp"
-        else site
-        for site in fleet.sites
-    )
-    larder.records.apply_fleet(fleet.model_copy(update={"sites": sites}), who="operator", now_ms=NOW_MS)
-    at = {"cabinet": 3.0, "battery": 12.0, "compressor": False, "lat": -17.2114, "lon": 25.2331}
-    sample = Sample(unit="v3-meat", bid=1, sq=2880, t_ms=NOW_MS - MINUTE_MS // 2, tq=2, values=at)
-    larder.store.append([sample], received_ms=NOW_MS)
-    (folder / "map.geojson").write_text(json.dumps(LINES), encoding="utf-8")
-    app = app_of(larder)
-    app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
-    app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
-    app.state.day_counts = DayCounts(larder.reader)
-    return larder, app
 
 
 @pytest.fixture(scope="module")
 def base(tmp_path_factory):
-    larder, app = furnished(tmp_path_factory.mktemp("house"))
+    larder, app = mapped(tmp_path_factory.mktemp("house"))
     with serving(app) as found:
         yield found
     larder.close()
@@ -125,7 +66,7 @@ def test_every_page_says_what_matters_at_every_size(browser, base, name, size):
 
 
 def test_the_departure_list_of_a_dozen_vehicles_prints_on_one_page(browser, tmp_path):
-    larder, app = furnished(tmp_path)
+    larder, app = mapped(tmp_path)
     fleet = larder.records.fleet()
     vehicle, unit = fleet.sites[0], fleet.units[0]
     sites = [vehicle.model_copy(update={"id": f"vehicle-{n}", "name": f"Vehicle {n}"}) for n in range(4, 15)]
@@ -167,7 +108,7 @@ def test_every_page_is_reached_and_used_without_a_script(browser, base):
 
 
 def test_what_somebody_folded_stays_folded_while_the_page_lives(browser, tmp_path):
-    larder, app = furnished(tmp_path)
+    larder, app = mapped(tmp_path)
     with serving(app) as base, watched_page(browser, DESK) as watched:
         page = watched.page
         page.goto(f"{base}/fleet")

@@ -4,7 +4,7 @@ import pytest
 
 from services.domain import BatchNew, Verdict
 from services.timebase import HOUR_MS, MINUTE_MS
-from tests.helpers.browser import chromium, chromium_path
+from tests.helpers.browser import chromium_path
 from tests.helpers.guarded import Guarded
 from tests.helpers.larder import NOW_MS, card, open_larder
 from tests.helpers.offline import CAMP, camp_of, kept, outbox_empty, ready, told, wait_for
@@ -15,12 +15,6 @@ pytestmark = [
 ]
 
 UNIT = "camp-fish"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@
 import pytest
 
 from services.api.passwords import Passwords
-from tests.helpers.browser import chromium, chromium_path
+from tests.helpers.browser import chromium_path
 from tests.helpers.guarded import CHEAP, Guarded
 from tests.helpers.larder import open_larder
 from tests.helpers.offline import CAMP, PIN, camp_of, outbox_empty, ready, wait_for
@@ -14,12 +14,6 @@ pytestmark = [
 ]
 
 UNIT, COOK = "camp-fish", "Jonas K."
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

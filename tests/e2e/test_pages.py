@@ -8,7 +8,7 @@ import pytest
 
 from dashboards import text
 from services.domain import Verdict
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 from tests.helpers.larder import analysis, app_of, card, open_judged_larder
 from tests.helpers.looks import CONTRAST_JS
 from tests.helpers.web import serving
@@ -32,12 +32,6 @@ EXPECTED = {
     "workshop": ("/workshop", ["Meat chest", "battery flat", DISCARD, "plan on 17:", "mΩ"]),
     "unit": ("/units/v3-meat", ["Meat chest", DISCARD, "plan on 17:", "5 h 50 min above 5.0 °C"]),
 }
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

@@ -3,14 +3,13 @@
 import pytest
 
 from dashboards.themes import COOKIE
-from tests.helpers.browser import PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import PHONE, chromium_path, watched_page
 from tests.helpers.every_page import (
     DESK_PAGES,
     DOOR_PAGES,
     PEOPLE_PAGES,
     PHONE_PAGES,
     come_in,
-    every_page,
 )
 from tests.helpers.looks import LOW_TARGETS_JS
 
@@ -40,18 +39,6 @@ SMALL_JS = """() => [...document.querySelectorAll("a, button, summary, input:not
       && getComputedStyle(e).display !== "inline"; })
   .map((e) => `${e.tagName} ${e.textContent.trim().slice(0, 30)}`)"""
 """WCAG 2.2, 2.5.8 (target size): 24 by 24 CSS pixels; links within words are left out there too."""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def house(tmp_path_factory):
-    with every_page(tmp_path_factory.mktemp("house")) as found:
-        yield found
 
 
 def visit(page, house, pages, ask):

@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from dashboards.themes import DAY, NIGHT, SUN
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, on_loopback, watched_page
-from tests.helpers.every_page import every_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, on_loopback, watched_page
 
 pytestmark = [
     pytest.mark.browser,
@@ -23,18 +22,6 @@ def rgb(colour):
     digits = colour.lstrip("#")
     digits = "".join(2 * d for d in digits) if len(digits) == 3 else digits
     return f"rgb({', '.join(str(int(digits[at : at + 2], 16)) for at in (0, 2, 4))})"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def house(tmp_path_factory):
-    with every_page(tmp_path_factory.mktemp("house")) as found:
-        yield found
 
 
 @pytest.mark.parametrize(

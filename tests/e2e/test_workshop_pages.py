@@ -7,7 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from tests.helpers.bench_house import open_bench
-from tests.helpers.browser import DESK, PHONE, chromium, chromium_path, watched_page
+from tests.helpers.browser import DESK, PHONE, chromium_path, watched_page
 from tests.helpers.guarded import CREW, PASSWORD, Guarded
 from tests.helpers.shots import SHOTS
 from tests.helpers.web import serving
@@ -26,12 +26,6 @@ def base(tmp_path_factory):
     with serving(Guarded(larder).app) as found:
         yield found
     larder.close()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
 
 
 def come_in(page, base):

@@ -115,8 +115,8 @@ def _stock(larder: Larder) -> None:
     shown_as(larder, 6, timers=(timer(),))
 
 
-def furnished(folder: Path) -> tuple[Larder, FastAPI]:
-    """Return a judged house with food in it, positions, and a map of its own."""
+def mapped(folder: Path) -> tuple[Larder, FastAPI]:
+    """Return a judged house with positions and a map of its own."""
     larder = open_judged_larder(folder)
     fleet = larder.records.fleet()
     sites = tuple(
@@ -126,7 +126,6 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
         for site in fleet.sites
     )
     larder.records.apply_fleet(fleet.model_copy(update={"sites": sites}), who="operator", now_ms=NOW_MS)
-    _stock(larder)
     at = {"cabinet": 3.0, "battery": 12.0, "compressor": False, "lat": -17.2114, "lon": 25.2331}
     sample = Sample(unit="v3-meat", bid=1, sq=2880, t_ms=NOW_MS - MINUTE_MS // 2, tq=2, values=at)
     larder.store.append([sample], received_ms=NOW_MS)
@@ -135,6 +134,13 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
     app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
     app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
     app.state.day_counts = DayCounts(larder.reader)
+    return larder, app
+
+
+def furnished(folder: Path) -> tuple[Larder, FastAPI]:
+    """Return such a house with food in it."""
+    larder, app = mapped(folder)
+    _stock(larder)
     return larder, app
 
 
