@@ -12,7 +12,8 @@ from services.clock import now_ms
 from services.errors import ConfigurationError
 from services.settings import Settings
 from services.store.influx import InfluxStore
-from services.store.moving import InFile, OnServer, Side
+from services.store.influx_moving import OnServer
+from services.store.moving import InFile, Side
 from services.store.sqlite import SqliteStore
 
 KINDS = ("sqlite", "influx")

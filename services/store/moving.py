@@ -9,10 +9,8 @@ from typing import Protocol
 
 import orjson
 
-from services.errors import ConfigurationError
 from services.store.chunks import NAMES, rows_of, unpacked, week_start_ms
-from services.store.influx import InfluxStore
-from services.store.influx_points import ALL_FIELDS, row_at, select
+from services.store.ledger import Ledger
 from services.store.rows import Row
 from services.store.sealing import SETTLED
 from services.store.sqlite import SqliteStore
@@ -22,10 +20,11 @@ _SAMPLES = (
     *("listed", "counted", "week_counts"),
 )
 """Tables that hold samples or are made from them; all others are the ledger."""
-_PUT = (
+PUT = (
     f"INSERT OR REPLACE INTO samples (unit_no, {', '.join(NAMES)})"  # noqa: S608 - our own names
     f" VALUES ({', '.join('?' * (1 + len(NAMES)))})"
 )
+"""Keeps a row beside the ledger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,7 @@ class Side(Protocol):
     """A store from which, or to which, rows are moved."""
 
     @property
-    def store(self) -> SqliteStore | InfluxStore:
+    def store(self) -> Ledger:
         """The store itself."""
 
     def weeks(self, unit_no: int, unit: str) -> Sequence[int]:
@@ -64,7 +63,8 @@ class Side(Protocol):
         """Keep a week's rows durably, over the same ones where they are there already."""
 
 
-def _rows_of(connection: sqlite3.Connection, unit_no: int, week: int, condition: str) -> list[Row]:
+def rows_at_hand(connection: sqlite3.Connection, unit_no: int, week: int, condition: str) -> list[Row]:
+    """Return the rows of a unit in a week that lie beside the ledger, and for which a condition holds."""
     found = connection.execute(
         f"SELECT unit_no, {', '.join(NAMES)} FROM samples"  # noqa: S608 - our own names
         f" WHERE unit_no = ? AND t_ms >= ? AND t_ms < ? AND {condition}",
@@ -89,8 +89,8 @@ class InFile:
         """Return what a unit has in a week."""
         del unit
         with self.store.held() as connection:
-            final = _rows_of(connection, unit_no, week, SETTLED)
-            loose = _rows_of(connection, unit_no, week, f"NOT ({SETTLED})")
+            final = rows_at_hand(connection, unit_no, week, SETTLED)
+            loose = rows_at_hand(connection, unit_no, week, f"NOT ({SETTLED})")
             for (body,) in connection.execute(
                 "SELECT body FROM chunks WHERE unit_no = ? AND week = ?", (unit_no, week)
             ):
@@ -100,43 +100,7 @@ class InFile:
     def put(self, week: Week) -> None:
         """Keep a week's rows; sealing is for later."""
         with self.store.held(writing=True) as connection:
-            connection.executemany(_PUT, [*week.final, *week.loose])
-
-
-class OnServer:
-    """A store on an InfluxDB, with the rows that wait in its ledger."""
-
-    def __init__(self, store: InfluxStore) -> None:
-        """Take a store."""
-        self.store = store
-
-    def weeks(self, unit_no: int, unit: str) -> Sequence[int]:
-        """Return the weeks in which a unit may have samples."""
-        with self.store.held() as connection:
-            return sorted(self.store.weeks_held(connection, unit_no, unit))
-
-    def week(self, unit_no: int, unit: str, week: int) -> Week:
-        """Return what a unit has in a week."""
-        statement = select(ALL_FIELDS, unit, start_ms=week_start_ms(week), end_ms=week_start_ms(week + 1))
-        final = [row_at(unit_no, point) for point in self.store.points(statement)]
-        with self.store.held() as connection:
-            loose = _rows_of(connection, unit_no, week, "1")
-        waiting = {(row[2], row[3]) for row in loose}
-        return Week([row for row in final if (row[2], row[3]) not in waiting], loose)
-
-    def put(self, week: Week) -> None:
-        """Write final rows to the server, the others beside the ledger.
-
-        Raises
-        ------
-        ConfigurationError
-            If the server will not have a row: it would be missing afterwards.
-        """
-        with self.store.held(writing=True) as connection:
-            refused = self.store.send(connection, week.final)
-            if refused:
-                raise ConfigurationError(f"the InfluxDB refuses a sample: {refused[0].rejected.detail}")
-            connection.executemany(_PUT, week.loose)
+            connection.executemany(PUT, [*week.final, *week.loose])
 
 
 def units_of(side: Side) -> dict[str, int]:

@@ -12,7 +12,7 @@ from services.pulse import Pulse
 from services.settings import load_settings
 from services.store import Batch, Reject, Skipped, UnitStatus, WaitingPack
 from services.store.influx import InfluxReader
-from services.store.moving import OnServer
+from services.store.influx_moving import OnServer
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Rejected, Sample
 from services.timebase import DAY_MS, MINUTE_MS
