@@ -1,4 +1,4 @@
-"""Draws templates: pages for a desk with a linked style, phone pages with everything in one answer."""
+"""Draws templates: pages for a desk, and phone pages with everything in one answer."""
 
 import functools
 import re
@@ -14,6 +14,7 @@ from dashboards import foodwords, language, rolewords, text
 from dashboards.helpwords import Asked
 from dashboards.language import _
 from dashboards.pages.faults import detail_of, title_of
+from dashboards.pages.sheets import Sheets
 from dashboards.themes import Theme, style, theme_of
 from services.api.access import Asker, entry_of, may
 from services.api.middleware import content_policy, text_hash
@@ -88,8 +89,8 @@ def _phone_policy(theme: Theme | None) -> str:
 
 
 @functools.cache
-def _desk_policy(theme: Theme | None) -> str:
-    return content_policy(styles=[text_hash(style(theme, phone=False))])
+def _desk_policy(theme: Theme | None, inside: tuple[str, ...]) -> str:
+    return content_policy(styles=[text_hash(style(theme, phone=False)), *inside])
 
 
 def _shared(request: Request) -> dict[str, Any]:
@@ -112,19 +113,22 @@ def _shared(request: Request) -> dict[str, Any]:
 
 
 def draw(request: Request, name: str, status: int = 200, **context: Any) -> Response:  # noqa: ANN401 - templates take anything
-    """Return a page with linked style and scripts."""
-    theme = theme_of(request)
+    """Return a page whose style is inside at the first visit and linked afterwards, as its scripts are."""
+    theme, sheets = theme_of(request), Sheets(request)
     body = (
         _environment()
         .get_template(name)
         .render(
             static_url=request.app.state.shelf.url,
+            sheet=sheets,
             palette=Markup(style(theme, phone=False)),  # noqa: S704 - our own words
             **_shared(request),
             **context,
         )
     )
-    return HTMLResponse(body, status, {"Content-Security-Policy": _desk_policy(theme)})
+    response = HTMLResponse(body, status, {"Content-Security-Policy": _desk_policy(theme, sheets.hashes)})
+    sheets.note(response)
+    return response
 
 
 def written(name: str, /, **context: Any) -> str:  # noqa: ANN401 - templates take anything

@@ -47,6 +47,10 @@ class StaticShelf:
         """Return the address of a file, None when there is no such file."""
         return self.url(name) if name in self._names else None
 
+    def holds(self, hashed: str) -> bool:
+        """Return whether a file of this name, its mark included, is handed out now."""
+        return hashed in self._held
+
     def url(self, name: str) -> str:
         """Return the address of a file.
 

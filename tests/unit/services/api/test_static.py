@@ -54,3 +54,10 @@ def test_an_unknown_or_old_name_is_not_found(tmp_path):
 def test_no_folder_is_an_empty_shelf():
     with pytest.raises(KeyError):
         StaticShelf(None).url("a.js")
+
+
+def test_it_says_which_marked_names_it_hands_out(tmp_path):
+    (tmp_path / "a.js").write_text("one")
+    shelf = StaticShelf(tmp_path)
+    assert shelf.holds(shelf.url("a.js").removeprefix("/static/"))
+    assert not shelf.holds("a.js")
