@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AliasChoices, AwareDatetime, Field, StringConstraints, field_validator, model_validator
 
 from services.domain._frozen import Frozen
+from services.domain._upkeep import ServiceRule
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{3,32}$")]
 FoodClass = Literal[
@@ -151,6 +152,8 @@ class Unit(Frozen):
     state: UnitState = "in_use"
     volume_l: float | None = Field(default=None, gt=0)
     plate: str | None = Field(default=None, max_length=120, description="Type plate: model, serial number.")
+    installed: date | None = None
+    """When it was put in: service that comes round is counted from here until it is first recorded."""
     set_point_c: float | None = None
     interval_s: int | None = Field(default=None, gt=0)
     food: Food = Food()
@@ -200,6 +203,8 @@ class Fleet(Frozen):
     people: tuple[Person, ...] = ()
     house_rules: tuple[HouseRules, ...] = ()
     templates: tuple[BatchTemplate, ...] = ()
+    service_rules: tuple[ServiceRule, ...] = ()
+    """Work that comes round; none: the built-in list."""
 
     def settings_of(self, unit_id: str) -> "UnitSettings":
         """Return one unit joined with its site and bank, defaults applied.

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ValidationError
 
 from services.domain._fleet import Bank, BatchTemplate, Fleet, HouseRules, Person, Site, Unit, UnitSettings
 from services.domain._lines import Path, line_at, lines_of
+from services.domain._upkeep import ServiceRule
 from services.domain.complaints import Complaints, loaded, plain
 
 _UNIT_SECTIONS = ("food", "supply", "compressor", "sensor", "link")
@@ -18,6 +19,7 @@ _FLEET_TABLES: Mapping[str, type[BaseModel]] = {
     "person": Person,
     "house_rules": HouseRules,
     "template": BatchTemplate,
+    "service_rule": ServiceRule,
 }
 
 HouseFaults = Callable[[HouseRules], Iterable[tuple[tuple[str, ...], str]]]
@@ -30,6 +32,7 @@ _UNIQUE = (
     ("person", "name"),
     ("house_rules", "name"),
     ("template", "what"),
+    ("service_rule", "name"),
 )
 
 _Model = TypeVar("_Model", bound=BaseModel)
@@ -57,6 +60,7 @@ def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None
         people=reader.tables("person", Person),
         house_rules=reader.house_rules(house_faults),
         templates=reader.tables("template", BatchTemplate),
+        service_rules=reader.tables("service_rule", ServiceRule),
     )
     reader.look_for_doubles()
     reader.look_for_strangers()

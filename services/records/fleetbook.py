@@ -6,10 +6,20 @@ from pydantic import BaseModel
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, BatchTemplate, Fleet, HouseRules, Person, Site, Unit, UnitState
+from services.domain import (
+    Bank,
+    BatchTemplate,
+    Fleet,
+    HouseRules,
+    Person,
+    ServiceRule,
+    Site,
+    Unit,
+    UnitState,
+)
 from services.records.tables import DatedRow, StatementRow
 
-Described = Site | Bank | Unit | Person | HouseRules | BatchTemplate
+Described = Site | Bank | Unit | Person | HouseRules | BatchTemplate | ServiceRule
 
 _MODELS: dict[str, type[BaseModel]] = {
     "site": Site,
@@ -18,6 +28,7 @@ _MODELS: dict[str, type[BaseModel]] = {
     "person": Person,
     "house_rules": HouseRules,
     "template": BatchTemplate,
+    "service_rule": ServiceRule,
 }
 
 
@@ -25,7 +36,7 @@ def key_of(item: Described) -> str:
     """Return what a described thing is found by: the id, of people and own rules the name."""
     if isinstance(item, BatchTemplate):
         return item.what
-    return item.name if isinstance(item, Person | HouseRules) else item.id
+    return item.name if isinstance(item, Person | HouseRules | ServiceRule) else item.id
 
 
 def fleet_version(session: Session) -> tuple[int, int]:
@@ -66,6 +77,7 @@ def fleet_at(session: Session, at_ms: int | None) -> Fleet:
             "people": tuple(found["person"]),
             "house_rules": tuple(found["house_rules"]),
             "templates": tuple(found["template"]),
+            "service_rules": tuple(found["service_rule"]),
         }
     )
     return _with_states(fleet, _states_at(session, at_ms))
@@ -125,6 +137,7 @@ def _items(fleet: Fleet) -> Iterator[tuple[str, Described]]:
     yield from (("person", person) for person in fleet.people)
     yield from (("house_rules", house) for house in fleet.house_rules)
     yield from (("template", template) for template in fleet.templates)
+    yield from (("service_rule", rule) for rule in fleet.service_rules)
 
 
 def _add(session: Session, kind: str, key: str, item: BaseModel | None, *, who: str, now_ms: int) -> None:
