@@ -17,6 +17,7 @@ from services.records.carried import moved_on
 from services.records.correctiondesk import CorrectionRecords
 from services.records.database import Database
 from services.records.historydesk import HistoryRecords
+from services.records.jobdesk import JobRecords
 from services.records.kept import Kept
 from services.records.operatordesk import OperatorRecords
 from services.records.pindesk import PinRecords
@@ -41,7 +42,15 @@ from services.records.tables import (
 _COMMAND_LIFE_S = 3_600
 
 
-class Records(BatchRecords, CorrectionRecords, OperatorRecords, HistoryRecords, AccountRecords, PinRecords):
+class Records(
+    BatchRecords,
+    CorrectionRecords,
+    OperatorRecords,
+    HistoryRecords,
+    AccountRecords,
+    PinRecords,
+    JobRecords,
+):
     """What people own and say, what was made of it, and what waits to be sent."""
 
     def __init__(self, path_or_url: Path | str | URL) -> None:

@@ -28,7 +28,7 @@ def _how_signed(context: DefaultExecutionContext) -> str | None:
     return None if how is None else str(how)
 
 
-def _signed() -> Mapped[str | None]:
+def signed_column() -> Mapped[str | None]:
     """Return a column that says how a line was signed, filled from the connection it is written over.
 
     ``account``: by a person who had logged in; ``device`` or ``machine``: a name chosen there, not
@@ -108,7 +108,7 @@ class StatementRow(Table):
     """JSON."""
     ends_clock: Mapped[bool]
     """Whether the unit was said to hold nothing any more."""
-    signed: Mapped[str | None] = _signed()
+    signed: Mapped[str | None] = signed_column()
     key: Mapped[str | None] = mapped_column(Text, default=_came("key"))
     phone: Mapped[str | None] = mapped_column(Text, default=_came("times"))
     """JSON: both clocks of a word that was kept on a phone."""
@@ -218,7 +218,7 @@ class BatchEventRow(Table):
     kind: Mapped[str] = mapped_column(Text)
     body: Mapped[str] = mapped_column(Text)
     """JSON."""
-    signed: Mapped[str | None] = _signed()
+    signed: Mapped[str | None] = signed_column()
     key: Mapped[str | None] = mapped_column(Text, default=_came("key"))
     phone: Mapped[str | None] = mapped_column(Text, default=_came("times"))
     """JSON: both clocks of a word that was kept on a phone."""
@@ -297,7 +297,7 @@ class CommandRow(Table):
     expires_ms: Mapped[int] = mapped_column(BigInteger)
     correlation: Mapped[str] = mapped_column(Text)
     """Sixteen random bytes as hexadecimal digits."""
-    signed: Mapped[str | None] = _signed()
+    signed: Mapped[str | None] = signed_column()
 
 
 class CounterRow(Table):
