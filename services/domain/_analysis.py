@@ -277,6 +277,20 @@ class Finding(WithReasons):
     check: str
     due: Instant | None
     due_reason: str | None = None
+    certainty: Literal["strong", "fair", "weak"] | None = None
+    """By how many independent signals moved: three, two, one; None where a limit was passed instead."""
+    certainty_reason: str | None = "measured against a limit, not against its own past"
+    could_be: tuple[str, ...] = ()
+    """What goes with all that was seen, the likeliest first; never all there is."""
+    parts: tuple[str, ...] = ()
+    """What to take along."""
+    call_out: bool = True
+    """Worth a journey by itself; else to be looked at when somebody is there anyway."""
+    wait_until_early: Instant | None = None
+    """From when on food may be at risk on a design hot day: the early end."""
+    wait_until_early_reason: str | None = "not worked out for this finding"
+    wait_until_late: Instant | None = None
+    wait_until_late_reason: str | None = "not worked out for this finding"
 
 
 class SensorFlag(WithReasons):

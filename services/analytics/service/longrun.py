@@ -1,0 +1,197 @@
+"""Findings from how a unit's days have changed over weeks: what moved, since when, and what that could be."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from services.analytics.service.changes import ALARM
+from services.analytics.service.signals import Days, days_of
+from services.analytics.service.signatures import SIGNATURES, Direction, SignalName, fits
+from services.analytics.service.waiting import Wait, wait_of
+from services.analytics.service.watching import Seen, comparable_from_ms, directions, watch
+from services.analytics.service.weather import UNKNOWN, Weather
+from services.domain import Evidence, Finding, HealthTable, ServiceMark, UnitSettings
+from services.timebase import DAY_MS, iso_of, utc_day_start_ms
+
+MOST_NAMED = 4
+"""Things it could be that are told."""
+STRONG, FAIR = 3, 2
+"""Independent signals; with fewer than two nobody is sent (reference table, after published false alarms)."""
+
+Ways = Mapping[SignalName, Direction]
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """A kind of change, named by what is seen."""
+
+    signals: tuple[SignalName, ...]
+    """Those that speak for it."""
+    holds: Callable[[Ways], bool]
+    name: Callable[[Ways], str]
+    waits: bool
+    """Whether the cooling in hand tells until when it may wait."""
+    otherwise: str
+    """What looks the same without any fault."""
+
+
+def _cooling(ways: Ways) -> str:
+    power = ways.get("current", "same")
+    drawn = power if power != "same" else ways.get("sag", "same")
+    if ways.get("plate") == "up":
+        return "cooling weaker and the evaporator further below the cabinet"
+    return {
+        "down": "cooling weaker while the current falls",
+        "up": "cooling weaker while the current rises",
+        "same": "cooling weaker than it was",
+    }[drawn]
+
+
+PATTERNS: tuple[Pattern, ...] = (
+    Pattern(
+        ("cools", "current", "sag", "plate"),
+        lambda ways: ways.get("cools") == "down",
+        _cooling,
+        waits=True,
+        otherwise="A much larger load, or the unit in a hotter place, looks alike for a while.",
+    ),
+    Pattern(
+        ("warms",),
+        lambda ways: ways.get("warms") == "up",
+        lambda _: "warms faster than it did while it stands",
+        waits=True,
+        otherwise="Far more openings, an emptier cabinet, or hotter air that nothing measures look alike.",
+    ),
+    Pattern(
+        ("level",),
+        lambda ways: ways.get("level") in {"up", "down"} and ways.get("cools", "same") == "same",
+        lambda ways: f"stops {'warmer' if ways['level'] == 'up' else 'colder'} than it did",
+        waits=False,
+        otherwise="A set point turned by hand looks the same.",
+    ),
+    Pattern(
+        ("sag", "rest"),
+        lambda ways: ways.get("sag") == "up" and ways.get("cools", "same") == "same",
+        lambda ways: (
+            "more voltage lost while it runs, and less left before dawn"
+            if ways.get("rest") == "down"
+            else "more voltage lost while it runs"
+        ),
+        waits=False,
+        otherwise="A colder battery, or one that is hardly ever full, looks alike.",
+    ),
+    Pattern(
+        ("rest",),
+        lambda ways: ways.get("rest") == "down" and ways.get("sag", "same") == "same",
+        lambda _: "less voltage left before dawn than there was",
+        waits=False,
+        otherwise="Fewer drives, clouded days or a longer season of heat look alike.",
+    ),
+)
+
+
+def longrun_findings(
+    table: HealthTable,
+    marks: Sequence[ServiceMark],
+    settings: UnitSettings,
+    *,
+    as_of_ms: int,
+    weather: Weather = UNKNOWN,
+) -> tuple[Finding, ...]:
+    """Return what has changed about a unit, as of the beginning of the day.
+
+    Parameters
+    ----------
+    table : HealthTable
+        Its days; those of today and later are not looked at, so that the answer holds all day.
+    marks : sequence of ServiceMark
+        What was done to it: what came before the newest is no baseline.
+    settings : UnitSettings
+        As described now.
+    as_of_ms : int
+        Now. [ms]
+    weather : Weather
+        Of its region, where nothing near it measures the air.
+
+    Returns
+    -------
+    tuple of Finding
+        One for each pattern, those worth a journey first; nothing while a baseline is being learned.
+    """
+    today_ms = utc_day_start_ms(as_of_ms)
+    past = table.between(0, today_ms)
+    if len(past) == 0 or past.days[-1].day < today_ms - 7 * DAY_MS:
+        return ()
+    from_ms = comparable_from_ms(past, [mark for mark in marks if mark.at < today_ms])
+    days = days_of(past, settings, weather)
+    seen = watch(days, settings, from_ms=from_ms)
+    ways = directions(seen)
+    found = [
+        _finding(pattern, days, seen, ways, settings, today_ms) for pattern in PATTERNS if pattern.holds(ways)
+    ]
+    return tuple(sorted(found, key=lambda finding: not finding.call_out))
+
+
+def _finding(
+    pattern: Pattern, days: Days, seen: Sequence[Seen], ways: Ways, settings: UnitSettings, as_of_ms: int
+) -> Finding:
+    moved = [each for each in seen if each.move is not None]
+    own = [each for each in moved if each.followed.name in pattern.signals]
+    witnesses = {each.followed.witness for each in own} - {"counted"}
+    since_ms = min(each.since_ms for each in own if each.since_ms is not None)
+    comes = _comes(own)
+    rows = [SIGNATURES[fit.kind] for fit in fits(ways, comes=comes)[:MOST_NAMED]]
+    call_out = len(witnesses) >= FAIR
+    wait = (
+        wait_of(days, settings, since_ms=since_ms, as_of_ms=as_of_ms)
+        if pattern.waits
+        else Wait.none("food is at risk when the battery is: see how long it lasts")
+    )
+    return Finding(
+        finding=pattern.name(ways),
+        since=since_ms,
+        evidence=tuple(_evidence(each) for each in _in_order(moved, own)),
+        check=" ".join([*dict.fromkeys(row.check for row in rows[:2]), pattern.otherwise]),
+        due=wait.early if call_out else None,
+        due_reason=(wait.early_reason if call_out else "one signal alone: look at it when somebody is there"),
+        certainty="strong" if len(witnesses) >= STRONG else "fair" if call_out else "weak",
+        could_be=tuple(row.words for row in rows),
+        parts=tuple(dict.fromkeys(part for row in rows for part in row.parts)),
+        call_out=call_out,
+        wait_until_early=wait.early,
+        wait_until_early_reason=wait.early_reason,
+        wait_until_late=wait.late,
+        wait_until_late_reason=wait.late_reason,
+    )
+
+
+def _comes(own: Iterable[Seen]) -> Literal["at once", "over weeks"]:
+    steps = [each.move.step for each in own if each.move is not None]
+    return "at once" if 2 * sum(steps) > len(steps) else "over weeks"
+
+
+def _in_order(moved: Iterable[Seen], own: Sequence[Seen]) -> list[Seen]:
+    """Return what speaks for a finding, then what else moved."""
+    return [*own, *(each for each in moved if each not in own)]
+
+
+def _evidence(each: Seen) -> Evidence:
+    move, baseline = each.move, each.baseline
+    if move is None:
+        raise ValueError("nothing moved")
+    edge = baseline.high if move.up else baseline.low
+    low, middle, high = (each.told(value) for value in (baseline.low, baseline.middle, baseline.high))
+    digits = 3 if each.followed.unit in {"1", "Ω", "V"} else 2
+    return Evidence(
+        quantity=f"{each.followed.quantity}, middle of the last days",
+        value=round(each.told(move.now), digits),
+        operator=">" if move.up else "<",
+        threshold=round(each.told(edge), digits),
+        unit=each.followed.unit,
+        source=(
+            f"its own {baseline.days} days from {iso_of(each.from_ms)[:10]} to {iso_of(each.to_ms)[:10]}:"
+            f" {middle:.{digits}f}, between {low:.{digits}f} and {high:.{digits}f}; CUSUM {move.cusum:.0f}"
+            f" over {ALARM:g}, changed {'at once' if move.step else 'over days'} from"
+            f" {iso_of(each.since_ms or 0)[:10]}"
+        ),
+    )

@@ -1,0 +1,185 @@
+"""What is followed from day to day, brought to equal air and equal voltage so that days can be compared."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from services.analytics.power.frame import BoolArray
+from services.analytics.service.signatures import SignalName
+from services.analytics.service.weather import USUAL_C, Weather, gap_k
+from services.domain import HealthTable, UnitSettings
+from services.telemetry import FloatArray
+
+CAPACITY_PER_K = 0.012
+"""Cooling capacity lost for a kelvin of warmer air: 0.010 to 0.020 (capacity of the ideal cycle falls 9-10 % in
+volume from 35 to 45 °C condensing). [1/K]"""
+RATED_AIR_C = 32.0
+"""Air at which capacities are compared. [°C]"""
+
+Witness = Literal[
+    "standing",
+    "standing by night",
+    "running",
+    "running by night",
+    "current",
+    "steps",
+    "volts",
+    "rest",
+    "plate",
+    "level",
+    "counted",
+]
+"""What a number is read from. Two numbers of different witnesses are independent; `counted` ones follow from
+the others and never count."""
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """One number that is followed."""
+
+    name: SignalName
+    witness: Witness
+    column: str
+    quantity: str
+    unit: str
+    share: bool
+    """Whether it is compared as a ratio, rather than as a difference."""
+    least_sd: float
+    least: float
+    """Smallest change worth telling: as a natural logarithm for ratios, else in `unit` (at 12 V)."""
+
+
+def _ratio(
+    name: SignalName, witness: Witness, column: str, quantity: str, unit: str, *, sd: float, least: float
+) -> Followed:
+    return Followed(name, witness, column, quantity, unit, share=True, least_sd=sd, least=least)
+
+
+def _plain(
+    name: SignalName, witness: Witness, column: str, quantity: str, unit: str, *, sd: float, least: float
+) -> Followed:
+    return Followed(name, witness, column, quantity, unit, share=False, least_sd=sd, least=least)
+
+
+FOLLOWED: tuple[Followed, ...] = (
+    _ratio("cools", "running", "cooling_k_per_h", "speed of cooling", "K/h", sd=0.04, least=0.12),
+    _ratio(
+        "cools",
+        "running by night",
+        "night_cooling_k_per_h",
+        "speed of cooling at night",
+        "K/h",
+        sd=0.05,
+        least=0.12,
+    ),
+    _ratio(
+        "warms", "standing", "off_k_per_h", "speed of warming while it stands", "K/h", sd=0.04, least=0.12
+    ),
+    _ratio(
+        "warms",
+        "standing by night",
+        "night_off_k_per_h",
+        "speed of warming at night",
+        "K/h",
+        sd=0.05,
+        least=0.12,
+    ),
+    _ratio("works", "counted", "night_duty", "running share at night", "1", sd=0.05, least=0.12),
+    _ratio("starts", "counted", "starts_per_h", "starts an hour", "1/h", sd=0.05, least=0.15),
+    _ratio("current", "current", "power_w", "power drawn while it runs", "W", sd=0.02, least=0.05),
+    _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.04, least=0.10),
+    _plain("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.03, least=0.10),
+    _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.15),
+    _ratio("plate", "plate", "evaporator_gap_k", "cabinet less evaporator", "K", sd=0.05, least=0.15),
+    _plain("level", "level", "stop_above_k", "where it stops, above the set point", "K", sd=0.10, least=0.5),
+    _plain("swing", "counted", "swing_k", "rise between stop and start", "K", sd=0.10, least=0.5),
+)
+"""Smallest spreads and changes are judgement."""
+
+USE = ("warm_load", "heat", "lid")
+"""Days of heavy use or heat."""
+UNFIT = ("part_seen", "described_anew")
+_OFTEN_DAYS = 10
+OF_ONE_SPEED = ("cooling_k_per_h", "night_cooling_k_per_h", "night_duty", "starts_per_h", "power_w")
+"""What says nothing of a machine that changes its speed."""
+
+
+@dataclass(frozen=True)
+class Days:
+    """The days of one unit that a finding is made from, brought to equal air and voltage."""
+
+    table: HealthTable
+    columns: Mapping[str, FloatArray]
+    """What `FOLLOWED` names, a value for every day, NaN where a day does not tell."""
+    air_c: FloatArray
+    gap_k: FloatArray
+    """Air less cabinet."""
+    air_known: BoolArray
+    """Where something near measured it; else the usual and the weather of the region."""
+    fit: BoolArray
+    """Days that are compared."""
+
+
+def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Days:
+    """Return days laid out for comparison.
+
+    Parameters
+    ----------
+    table : HealthTable
+        Days of one unit.
+    settings : UnitSettings
+        Nominal voltage, and whether its machine has one speed.
+    weather : Weather
+        Of its region; used where nothing near it measures the air.
+    """
+    air_c, gap, known = _air(table, weather)
+    capacity = 1.0 - CAPACITY_PER_K * (air_c - RATED_AIR_C)
+    usual_k = gap_k(table)
+    night_k = np.where(known, table.column("night_gap_k"), gap)
+    night_k = np.where(np.isfinite(night_k), night_k, gap)
+    night = capacity + CAPACITY_PER_K * (gap - night_k)
+    scale = settings.nominal_v / 12.0
+    cooling = table.column("night_off_k_per_h") + table.column("night_on_k_per_h")
+    columns = {
+        "cooling_k_per_h": table.column("cooling_k_per_h") / capacity,
+        "night_cooling_k_per_h": cooling / night,
+        "off_k_per_h": table.column("off_k_per_h") * usual_k / gap,
+        "night_off_k_per_h": table.column("night_off_k_per_h") * usual_k / night_k,
+        "night_duty": table.column("night_duty") * usual_k / night_k * night,
+        "starts_per_h": table.column("starts_per_h"),
+        "power_w": table.column("running_a") * table.column("running_v"),
+        "path_ohm": table.column("path_ohm"),
+        "drop_v": (table.column("rest_v") - table.column("loaded_v")) / scale,
+        "dawn_v": table.column("dawn_v") / scale,
+        **{name: table.column(name) for name in ("evaporator_gap_k", "stop_above_k", "swing_k")},
+    }
+    if settings.unit.compressor.variable_speed:
+        columns |= {name: np.full(len(table), np.nan) for name in OF_ONE_SPEED}
+    return Days(table, columns, air_c, gap, known, usable(table))
+
+
+def _air(table: HealthTable, weather: Weather) -> tuple[FloatArray, FloatArray, BoolArray]:
+    near, gap = table.column("ambient_c"), table.column("gap_k")
+    known = np.isfinite(near) & np.isfinite(gap)
+    warmer, usual_k = weather.over(table.day_ms), gap_k(table)
+    middle = float(np.median(near[known])) if known.any() else USUAL_C
+    return np.where(known, near, middle + warmer), np.where(known, gap, usual_k + warmer), known
+
+
+def usable(table: HealthTable) -> BoolArray:
+    """Return which days are compared: not those of heavy use or heat, unless most have become so.
+
+    Use is over in a day or two; a machine that fails makes every day look like one of heavy use.
+    """
+    fit = ~table.marked(*UNFIT)
+    use = table.marked(*USE) & fit
+    often = np.zeros(len(table), dtype=np.bool_)
+    places = np.flatnonzero(fit)
+    marks = use[places].astype(np.int64)
+    total = np.concatenate([[0], np.cumsum(marks)])
+    for k, place in enumerate(places.tolist()):
+        low = max(0, k + 1 - _OFTEN_DAYS)
+        often[place] = 2 * (total[k + 1] - total[low]) > k + 1 - low
+    return fit & (~use | often)

@@ -1,0 +1,92 @@
+"""Compares every followed number of a unit with its own baseline: which have moved, and since when."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
+from services.analytics.service.signals import FOLLOWED, Days, Followed
+from services.analytics.service.signatures import Direction, SignalName
+from services.domain import HealthTable, ServiceMark, UnitSettings
+from services.timebase import DAY_MS
+
+LEARNED_DAYS = {"fridge": 21, "freezer": 35}
+"""Days a baseline is learned from: of a freezer so many that frost has grown and been taken off once."""
+GONE_DAYS = 14
+"""A number not told for so long says nothing of now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One followed number against its baseline."""
+
+    followed: Followed
+    baseline: Baseline
+    from_ms: int
+    to_ms: int
+    """First and last day of the baseline."""
+    move: Move | None
+    since_ms: int | None
+    """First day after the change."""
+
+    @property
+    def direction(self) -> Direction:
+        """Which way it went."""
+        return "same" if self.move is None else "up" if self.move.up else "down"
+
+    def told(self, value: float) -> float:
+        """Return a compared value as a person reads it."""
+        return float(np.exp(value)) if self.followed.share else value
+
+
+def comparable_from_ms(table: HealthTable, marks: Sequence[ServiceMark]) -> int:
+    """Return from when on days may be compared: the newest work on the unit, or change of what it is [ms]."""
+    start_ms = 0
+    for before, after in zip(table.days[:-1], table.days[1:], strict=True):
+        if after.measured_on != before.measured_on:
+            start_ms = after.day
+    begun = [mark.at // DAY_MS * DAY_MS + DAY_MS for mark in marks]
+    return max([start_ms, *begun])
+
+
+def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
+    """Return every followed number that has a baseline and days after it.
+
+    Parameters
+    ----------
+    days : Days
+        Days before now.
+    settings : UnitSettings
+        A freezer's baseline is longer.
+    from_ms : int
+        Earlier days are of another machine, as it were. [ms]
+    """
+    learned = LEARNED_DAYS[settings.unit.kind]
+    found = []
+    for followed in FOLLOWED:
+        values = days.columns[followed.column]
+        usable = days.fit & np.isfinite(values) & (days.table.day_ms >= from_ms)
+        if followed.share:
+            usable &= values > 0.0
+        own, day_ms = values[usable], days.table.day_ms[usable]
+        if own.size < learned + RECENT or days.table.day_ms[-1] - day_ms[-1] > GONE_DAYS * DAY_MS:
+            continue
+        compared = np.log(own) if followed.share else own
+        baseline = baseline_of(compared[:learned], least_sd=followed.least_sd)
+        move = move_of(compared[learned:], baseline, least=followed.least)
+        since_ms = None if move is None else int(day_ms[learned + move.since])
+        found.append(Seen(followed, baseline, int(day_ms[0]), int(day_ms[learned - 1]), move, since_ms))
+    return found
+
+
+def directions(seen: Sequence[Seen]) -> dict[SignalName, Direction]:
+    """Return which way each signal went, "same" where all its numbers stand; those not followed are missing."""
+    found: dict[SignalName, Direction] = {}
+    strongest: dict[SignalName, float] = {}
+    for each in seen:
+        weight = 0.0 if each.move is None else abs(each.move.by) / each.followed.least
+        if weight >= strongest.get(each.followed.name, 0.0):
+            found[each.followed.name] = each.direction
+            strongest[each.followed.name] = weight
+    return found
