@@ -11,12 +11,13 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.routing import Route
 
-from services.api import metrics, problems, routes
+from services.api import jobroutes, metrics, problems, routes
 from services.api.accountdesk import AccountDesk
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
 from services.api.doorkeeper import Doorkeeper
 from services.api.entry import Access, OpenAccess
+from services.api.jobdesk import UnknownJobError
 from services.api.kept import KeptAnswers, on_again
 from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
@@ -93,9 +94,11 @@ def create_app(
     app.add_exception_handler(AlreadyWrittenError, on_again)
     _answer_not_found(app, UnknownUnitError, "unknown_unit", problem_page)
     _answer_not_found(app, UnknownBatchError, "unknown_batch", problem_page)
+    _answer_not_found(app, UnknownJobError, "unknown_job", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
     app.router.routes.append(Route("/static/{name:path}", app.state.shelf.serve, methods=["GET", "HEAD"]))
     app.router.routes.append(Route("/metrics", _metrics, methods=["GET"]))
+    app.include_router(jobroutes.router)  # before the route that answers for whatever is not there
     app.include_router(routes.router)
     if pages is not None:
         app.include_router(pages)

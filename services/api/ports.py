@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from services.api.historyport import HistoryBook, Said
+from services.api.jobport import JobBook
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -36,7 +37,7 @@ class Happened(Protocol):
         """The unit or part it is about."""
 
 
-class BookOfRecords(HistoryBook, Protocol):
+class BookOfRecords(HistoryBook, JobBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

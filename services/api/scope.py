@@ -7,6 +7,7 @@ from typing import Any
 from services.api.access import Asker, Kind
 from services.api.historyport import ChangedVerdict, Said, ToldOfBatch
 from services.api.ports import BookOfRecords, Happened
+from services.api.scopedjobs import ScopedJobs
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -74,7 +75,7 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory):
+class ScopedBook(ScopedHistory, ScopedJobs):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:
