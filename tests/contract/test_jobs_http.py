@@ -25,12 +25,11 @@ def anyio_backend():
 
 @pytest.fixture
 def client(larder):
-    made = httpx.AsyncClient(
+    return httpx.AsyncClient(
         transport=httpx.ASGITransport(app_of(larder)),
         base_url="http://localhost",
         headers={"sec-fetch-site": "same-origin"},
     )
-    return made
 
 
 @pytest.mark.anyio
