@@ -114,6 +114,8 @@ from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeContro
 from services.domain._runtest import (
     EarlierNumber,
     RunTest,
+    RunTestAdded,
+    RunTestBegun,
     RunTestKey,
     RunTestKind,
     RunTestLine,
@@ -211,6 +213,8 @@ __all__ = [
     "Quantiles",
     "RejectedCell",
     "RunTest",
+    "RunTestAdded",
+    "RunTestBegun",
     "RunTestKey",
     "RunTestKind",
     "RunTestLine",

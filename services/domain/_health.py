@@ -23,13 +23,13 @@ AhFrom = Literal["measured", "file"]
 """By a measured current, or by the running current that the file says."""
 DustFrom = Literal["driving", "charging", "running"]
 """Hours the engine said it feeds; a vehicle's hours of charging; hours the machine ran."""
-DayMark = Literal["warm_load", "heat", "stood_warm", "always_on", "lid", "part_seen", "described_anew"]
+DayMark = Literal["warm_load", "heat", "stood_warm", "always_on", "lid", "part_seen"]
 """What sets a day aside from its neighbours without any fault.
 
 ``warm_load``: warm goods were pulled down; ``heat``: hotter than any climate class asks for;
 ``stood_warm``: it stood still for an hour although the cabinet was warm; ``always_on``: it ran nearly
-all of the time seen; ``lid``: opened far more than it is on most days anywhere; ``part_seen``: less than
-three quarters of the day were seen; ``described_anew``: what it is measured on changed during the day.
+all of the time seen; ``lid``: opened far more often than is usual; ``part_seen``: less than
+three quarters of the day were seen.
 """
 WhyNot = Literal["not_measured", "no_ambient", "no_battery", "too_little"]
 """The channel is missing; the air around it is not known; fed without a battery; too few hours or turns."""

@@ -144,16 +144,20 @@ def _frozen_hours(
     )
 
 
+def heat_capacity_j_per_k(load_kg: float, *, frozen: bool) -> float:
+    """Return the heat capacity of liner, air and so much food, without any of it melting [J/K]."""
+    return LINER_J_PER_K + (FROZEN_J_PER_KG_K if frozen else CHILLED_J_PER_KG_K) * load_kg
+
+
 def default_time_constant_s(settings: UnitSettings, *, limit_c: float) -> float:
     """Return the warm-up time constant of the loaded cabinet from its volume and load [s]."""
     load_kg = settings.unit.food.load_kg
-    heat = FROZEN_J_PER_KG_K if limit_c <= FROZEN_BELOW_C else CHILLED_J_PER_KG_K
-    capacity = LINER_J_PER_K + heat * (DEFAULT_LOAD_KG if load_kg is None else load_kg)
-    return capacity / gain_w_per_k(settings)
+    load = DEFAULT_LOAD_KG if load_kg is None else load_kg
+    return heat_capacity_j_per_k(load, frozen=limit_c <= FROZEN_BELOW_C) / gain_w_per_k(settings)
 
 
-def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> float | None:
-    """Return the median time constant over the long off periods of a log; None with fewer than two.
+def time_constants_s(frame: Frame, runs: Runs, *, ambient_c: float) -> tuple[IntArray, FloatArray]:
+    """Return when the long off periods of a log began, and the time constant each one shows.
 
     Parameters
     ----------
@@ -162,11 +166,13 @@ def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> fl
     runs : Runs
         Their runs.
     ambient_c : float
-        Used where no ambient was measured. [°C]
+        Used where no ambient was measured; NaN leaves those off periods out. [°C]
 
     Returns
     -------
-    float or None
+    (n,) int64
+        Starts. [ms]
+    (n,) float64
         ``dt / ln((Ta - T_start) / (Ta - T_end))``, the first ten minutes left out since then the air alone
         warms. [s]
     """
@@ -179,8 +185,14 @@ def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> fl
     left = ambient - frame.cabinet_c[end]
     with np.errstate(divide="ignore", invalid="ignore"):
         tau = (frame.t_ms[end] - frame.t_ms[begin]) / 1000.0 / np.log(hot / left)
-    usable = tau[(left > 2.0) & (hot > left) & np.isfinite(tau)]  # noqa: PLR2004 - near ambient nothing is seen
-    return float(np.median(usable)) if usable.size > 1 else None
+        usable = (left > 2.0) & (hot > left) & np.isfinite(tau)  # noqa: PLR2004 - near ambient nothing is seen
+    return runs.start_ms[long][usable], tau[usable]
+
+
+def learned_time_constant_s(frame: Frame, runs: Runs, *, ambient_c: float) -> float | None:
+    """Return the median of `time_constants_s`; None with fewer than two [s]."""
+    _, tau = time_constants_s(frame, runs, ambient_c=ambient_c)
+    return float(np.median(tau)) if tau.size > 1 else None
 
 
 def food_now_c(series: Series, *, as_of_ms: int) -> float | None:

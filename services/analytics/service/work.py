@@ -89,6 +89,15 @@ def _days_and_path(
     frame: Frame, runs: Runs, steps: Steps, charging: BoolArray, settings: UnitSettings
 ) -> tuple[tuple[WorkDay, ...], dict[str, object]]:
     curve, reading = curve_of(settings)[0], Reading.of(frame, settings)
+    days = days_of(frame, runs, steps, charging, settings)
+    return days, _path(steps, reading, *daily_ohm(steps, curve))
+
+
+def days_of(
+    frame: Frame, runs: Runs, steps: Steps, charging: BoolArray, settings: UnitSettings
+) -> tuple[WorkDay, ...]:
+    """Return what a machine did on each UTC day of a frame that holds samples; see `work_of`."""
+    curve, reading = curve_of(settings)[0], Reading.of(frame, settings)
     charged = steps.volts_off_12 >= curve.volts[5]
     seen = _Seen(
         frame=frame,
@@ -102,11 +111,10 @@ def _days_and_path(
     day = frame.t_ms // DAY_MS
     days = np.unique(day)
     edges = np.append(np.searchsorted(day, days), day.size).tolist()
-    found = (
+    return tuple(
         _day(seen, number, slice(first, end))
         for number, first, end in zip(days.tolist(), edges[:-1], edges[1:], strict=True)
     )
-    return tuple(found), _path(steps, reading, *daily_ohm(steps, curve))
 
 
 def _starts_ms(runs: Runs) -> IntArray:
