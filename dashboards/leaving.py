@@ -39,7 +39,7 @@ def _cold(card: UnitCard, now_ms: int) -> tuple[list[str], list[str]]:
     if standing.rank >= Verdict.HOLD.rank:
         wrong.append(f"{name}: {text.word_of(card, standing)}")
     elif standing is Verdict.NO_DATA:
-        dark.append(f"{name}: {card.standing_why}")
+        dark.append(f"{name}: {text.in_reader_scale(card.standing_why)}")
     value_c = card.latest.get("cabinet_c")
     heard_ms = card.observed_at
     if value_c is None or heard_ms is None or now_ms - heard_ms > text.past_limit_ms(card):

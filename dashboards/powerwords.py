@@ -128,9 +128,9 @@ def battery_words(analysis: Mapping[str, Any]) -> list[tuple[str, str]]:
             if charge is None
             else _(
                 "%(low)s to %(high)s, likely %(likely)s",
-                low=f"{charge['p10']:.0%}",
-                high=f"{charge['p90']:.0%}",
-                likely=f"{charge['p50']:.0%}",
+                low=text.share(charge["p10"]),
+                high=text.share(charge["p90"]),
+                likely=text.share(charge["p50"]),
             ),
         ),
         (

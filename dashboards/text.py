@@ -20,6 +20,7 @@ from dashboards.language import (
     scale,
     with_mark,
 )
+from dashboards.rulenames import rule_names
 from services.domain import UnitCard, Verdict
 from services.timebase import MINUTE_MS, SECOND_MS, datetime_of
 
@@ -177,6 +178,11 @@ def difference(value_k: float, digits: int = 1) -> str:
     return f"{number(value_k, digits)} K"
 
 
+def share(value: float) -> str:
+    """Return a share as a whole number of hundredths."""
+    return f"{100 * value:.0f} %"
+
+
 def volts(value: float | None) -> str:
     """Return a voltage to a hundredth of a volt."""
     return _("not measured") if value is None else f"{number(value, 2)} V"
@@ -295,8 +301,12 @@ _CELSIUS = re.compile(rf"(?:(?P<low>{_DIGITS}) (?P<to>to|and) )?(?P<high>{_DIGIT
 _KELVIN = re.compile(r"(\d+(?:[.,]\d+)?) K\b")
 
 
+_TIGHT_SHARE = re.compile(r"(?<=\d)%")
+
+
 def in_reader_scale(words: str) -> str:
-    """Return a sentence of a service, which tells °C, in the reader's scale."""
+    """Return a sentence of a service, which tells °C, in the reader's scale; rule sets are named in it."""
+    words = _TIGHT_SHARE.sub(" %", rule_names(words))
     if reader().degrees == "c":
         return words
 

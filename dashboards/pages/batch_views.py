@@ -9,6 +9,7 @@ from dashboards import foodwords, text
 from dashboards.kitchen import may_be_used, standing
 from dashboards.language import _, food, in_scale, scale
 from dashboards.rolewords import signed_words
+from dashboards.rulenames import rule_names
 from services.domain import (
     BatchCard,
     BatchClock,
@@ -245,7 +246,7 @@ def _next(timer: BatchTimer, zone: ZoneInfo, now_ms: int) -> str:
 def clock_view(clock: BatchClock, food_class: str) -> ClockView:
     """Return one clock of a batch in words."""
     return ClockView(
-        rule=clock.rule,
+        rule=rule_names(clock.rule),
         limit=text.degrees(clock.limit_c),
         above=text.minutes(clock.minutes_above),
         unknown=text.minutes(clock.minutes_unknown),

@@ -77,7 +77,7 @@ def _charge(desk: Desk, card: UnitCard) -> str:
     return (
         _DARK()
         if held is None
-        else _("%(low)s to %(high)s", low=f"{held['p10']:.0%}", high=f"{held['p90']:.0%}")
+        else _("%(low)s to %(high)s", low=text.share(held["p10"]), high=text.share(held["p90"]))
     )
 
 

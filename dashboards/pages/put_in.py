@@ -246,7 +246,7 @@ def all_food(request: Request, desk: AtDesk, site: str) -> Response:
 
 def _groups(kitchen: Kitchen, batches: Sequence[BatchCard]) -> list[tuple[str, list[tuple[BatchCard, str]]]]:
     use = [
-        (card, " ".join(part for part in (card.dates_why, card.use_first_why) if part))
+        (card, text.in_reader_scale(" ".join(part for part in (card.dates_why, card.use_first_why) if part)))
         for card in kitchen.use
     ]
     leave = list(kitchen.leave)

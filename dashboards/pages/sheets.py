@@ -17,6 +17,7 @@ from services.api.static import StaticShelf
 
 COOKIE = "sheets"
 """Names which sheets a browser was told to keep; who keeps no cookies gets them inside each time."""
+_APART = "~"
 _KEPT_S = 365 * 86_400
 _FOLDER = Path(__file__).resolve().parent.parent / "static"
 
@@ -40,7 +41,7 @@ class Sheets:
         """Take who asks: the browser says what it holds."""
         self._shelf: StaticShelf = request.app.state.shelf
         self._secure = is_secure(request)
-        self._held = set(request.cookies.get(COOKIE, "").split("/"))
+        self._held = set(request.cookies.get(COOKIE, "").split(_APART))
         self._asked: list[str] = []
         self._inside: list[str] = []
 
@@ -77,7 +78,7 @@ class Sheets:
         )
         response.set_cookie(
             COOKIE,
-            "/".join(marks),
+            _APART.join(marks),
             max_age=_KEPT_S,
             path="/",
             secure=self._secure,

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from dashboards import foodwords, text
 from dashboards.language import _
 from dashboards.pages.batch_views import batch_word
+from dashboards.rulenames import rule_names
 from services.domain import BatchVerdict, FoodClass, SpotCheck
 
 
@@ -26,7 +27,7 @@ def spot_views(spots: Sequence[SpotCheck], zone: ZoneInfo, now_ms: int) -> list[
     order = ("no", "unknown", "yes")
     return [
         SpotView(
-            rule=spot.rule,
+            rule=rule_names(spot.rule),
             law=foodwords.LAW[spot.compliant],
             read=_read(spot, zone, now_ms),
             why=text.sentence(spot.why),

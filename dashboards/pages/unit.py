@@ -30,6 +30,7 @@ from dashboards.pages.unit_days import days_view
 from dashboards.pages.unit_spans import SPANS, offered
 from dashboards.pages.views import card_view
 from dashboards.powerwords import battery_words, energy_rows, move_words
+from dashboards.rulenames import rule_names
 from dashboards.saidwords import said_lines
 from dashboards.themes import Theme
 from services.api.desk import Desk
@@ -90,7 +91,7 @@ def _exposures(
 ) -> list[dict[str, Any]]:
     return [
         {
-            "rule": _("information only") if e.rule is None else e.rule,
+            "rule": _("information only") if e.rule is None else rule_names(e.rule),
             "limit": text.degrees(e.limit_c),
             "basis": text.plain(e.basis),
             "since": text.clock(e.start, zone, now_ms),

@@ -7,6 +7,7 @@ from typing import Any
 from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import Day, DayLine, Hour, LogSheet, Passing, Spread
+from dashboards.rulenames import rule_names
 from services.timebase import MINUTE_MS, Span
 
 NOTHING = "\N{EN DASH}"
@@ -62,7 +63,7 @@ def limits(made: LogSheet) -> list[tuple[str, str, str, str, str]]:
         (
             span_words(regime.span, made),
             words.limit_words(row.limit_c, below=row.below),
-            row.rule,
+            rule_names(row.rule),
             words.consequence(row),
             row.source,
         )
@@ -75,9 +76,10 @@ def description(made: LogSheet, index: int) -> str:
     """Return how the cabinet was described over one stretch of the period."""
     regime = made.regimes[index]
     settings = regime.settings
+    rules = ", ".join(map(rule_names, settings.rules))
     return (
         f"Description {index + 1}, {span_words(regime.span, made)}: "
-        f"{', '.join(text.plain(c) for c in settings.classes)}; rules {', '.join(settings.rules)}; "
+        f"{', '.join(text.plain(c) for c in settings.classes)}; rules {rules}; "
         f"set point {words.exact(settings.set_point_c)} °C"
     )
 
@@ -105,7 +107,7 @@ def day_view(made: LogSheet, day: Day) -> Plain:
     lines = [
         (
             words.limit_words(e.limit_c, below=line.below) + (f" [{line.regime + 1}]" if several else ""),
-            e.rule,
+            rule_names(e.rule),
             words.BASES[e.basis],
             words.minutes(e.minutes_above) + (_in_force(made, line) if several else ""),
             words.minutes(e.minutes_unknown),

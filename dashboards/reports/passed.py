@@ -10,6 +10,7 @@ import numpy as np
 from dashboards import text
 from dashboards.reports import words
 from dashboards.reports.contents import FloatArray, LogSheet, Passing, Stretch
+from dashboards.rulenames import rule_names
 
 LINE = 152
 """Characters that fit into one printed line."""
@@ -68,7 +69,7 @@ def _both_limits(made: LogSheet, stretch: Stretch) -> list[str]:
 
 def _held_to(made: LogSheet, index: int) -> str:
     rows = made.regimes[index].limits
-    limits = ", ".join(f"{words.limit_words(r.limit_c, below=r.below)} ({r.rule})" for r in rows)
+    limits = ", ".join(f"{words.limit_words(r.limit_c, below=r.below)} ({rule_names(r.rule)})" for r in rows)
     return f"counted {limits} [{index + 1}]"
 
 

@@ -8,6 +8,7 @@ from dashboards.reports import words
 from dashboards.reports.contents import LogSheet, Withdrawn
 from dashboards.reports.passed import until
 from dashboards.rolewords import signer_words
+from dashboards.rulenames import rule_names
 from services.domain import BatchCard, BatchClock
 
 NOTHING = "\N{EN DASH}"
@@ -76,7 +77,7 @@ def _batch_minutes(card: BatchCard) -> str:
 
 def _clock(clock: BatchClock) -> tuple[str, ...]:
     return (
-        f"{words.exact(clock.limit_c)} °C ({clock.rule})",
+        f"{words.exact(clock.limit_c)} °C ({rule_names(clock.rule)})",
         words.minutes(clock.minutes_above),
         words.minutes(clock.minutes_unknown),
         NOTHING if clock.peak_c is None else text.number(clock.peak_c, 2),
@@ -166,7 +167,9 @@ def _kept(made: LogSheet, t_ms: int) -> str:
 
 
 def _withdrawn(made: LogSheet, gone: Withdrawn) -> str:
-    limit = f"{words.exact(gone.limit_c)} °C ({gone.rule}, {words.BASES.get(gone.basis, gone.basis)})"
+    limit = (
+        f"{words.exact(gone.limit_c)} °C ({rule_names(gone.rule)}, {words.BASES.get(gone.basis, gone.basis)})"
+    )
     return (
         f"An episode beyond {limit} to {words.both_times(gone.span.end_ms, made.zone)}, at most "
         f"{text.number(gone.peak_c, 2)} °C, was reported and withdrawn at "

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards import foodwords, text
 from dashboards.reports.contents import LimitRow, Passing, SaidLine
+from dashboards.rulenames import rule_names
 from services.domain import BatchCard, BatchEvent, FoodAnswer, SpotCheck, Verdict
 
 BASES = {
@@ -103,7 +104,7 @@ def event_words(event: BatchEvent, spot: Sequence[SpotCheck] = ()) -> str:
 
 def spot_words(spot: SpotCheck) -> str:
     """Return what one document says of one probe reading."""
-    return f"{spot.rule} at that moment {COMPLIANT[spot.compliant]}: {spot.why} [{spot.source}]"
+    return f"{rule_names(spot.rule)} at that moment {COMPLIANT[spot.compliant]}: {spot.why} [{spot.source}]"
 
 
 def answer_words(answer: FoodAnswer) -> tuple[str, str, str, str]:
@@ -144,7 +145,7 @@ def consequence(row: LimitRow) -> str:
 def passing_words(passing: Passing) -> str:
     """Return which limit was passed, on what basis."""
     side = limit_words(passing.limit_c, below=passing.below)
-    return f"{side} ({passing.rule}), {BASES[passing.basis]}"
+    return f"{side} ({rule_names(passing.rule)}), {BASES[passing.basis]}"
 
 
 def both_times(t_ms: float, zone: ZoneInfo) -> str:

@@ -9,6 +9,7 @@ import httpx
 import pytest
 
 from dashboards import text
+from dashboards.language import LANGUAGES
 from dashboards.pages.unit import SPANS
 from services.domain import Verdict
 from services.store.protocol import Batch, WaitingPack
@@ -114,13 +115,16 @@ def test_no_template_script_or_style_names_an_address_outside():
     assert looked_at >= 12
 
 
-def test_the_cooks_page_is_small_and_whole(client):
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_cooks_page_is_small_and_whole_in_every_language(client, language):
     for page in ("/camp", "/camp/vehicle-3", "/camp/river-camp"):
-        with client.stream("GET", page, headers={"accept-encoding": "gzip"}) as answer:
+        asked = {"accept-encoding": "gzip", "accept-language": language}
+        with client.stream("GET", page, headers=asked) as answer:
             packed = b"".join(answer.iter_raw())
         assert answer.headers["content-encoding"] == "gzip"
         assert len(packed) <= CAMP_PAGE_BYTES, page
         html = gzip.decompress(packed).decode()
+        assert f'<html lang="{language}"' in html
         assert not re.search(r"<link[^>]+stylesheet|<script[^>]+src|<img|@import|url\(", html)
 
 

@@ -413,7 +413,7 @@ def test_a_probe_on_the_surface_is_held_against_the_law_and_the_verdict_s_histor
         judge(larder, NOW_MS + MINUTE_MS, monitor)
         page.reload()
         seen = page.inner_text("article")
-        assert "core 5.0 °C, surface 7.1 °C: za-r638-2018 not kept at that moment" in seen
+        assert "core 5.0 °C, surface 7.1 °C: South Africa R638 not kept at that moment" in seen
         assert "Surface 7.1 °C, above 7 °C." in seen
         assert "8(4)(a)(ii)" in seen
         assert "How the verdict changed" in page.inner_text("main")

@@ -140,13 +140,14 @@ def test_rec_4_a_limit_changed_in_the_middle_of_an_event_keeps_both_with_times_a
     (stretch,) = log.stretches
     assert stretch.span.start_ms == pytest.approx(DAY + 600 * MINUTE_MS, abs=MINUTE_MS)
     shown = as_text(sheet.html(log))
-    assert "the description changed: counted above 5.0 °C (za-r638-2018) [1] until then, " in shown
-    assert "counted above 4.0 °C (za-r638-2018) [2] from then on" in shown
+    assert "the description changed: counted above 5.0 °C (South Africa R638) [1] until then, " in shown
+    assert "counted above 4.0 °C (South Africa R638) [2] from then on" in shown
     assert re.search(
-        r"above 5\.0 °C \[1\] \(za-r638-2018\) product probe 0 min \(0 min while it held\)", shown
+        r"above 5\.0 °C \[1\] \(South Africa R638\) product probe 0 min \(0 min while it held\)", shown
     )
     told = re.search(
-        r"above 4\.0 °C \[2\] \(za-r638-2018\) product probe (\d+\.\d) min \((\d+\.\d) min while it held\)",
+        r"above 4\.0 °C \[2\] \(South Africa R638\) product probe "
+        r"(\d+\.\d) min \((\d+\.\d) min while it held\)",
         shown,
     )
     assert told is not None

@@ -36,7 +36,7 @@ def test_what_is_not_known_of_a_battery_says_why():
         "days_since_full": 0.0,
     }
     assert battery_words({"battery": known}) == [
-        ("Charge", "0% to 20%, likely 10%"),
+        ("Charge", "0 % to 20 %, likely 10 %"),
         ("Source resistance", "0 mΩ"),
         ("Last full", "0.0 days ago"),
     ]

@@ -143,3 +143,8 @@ def test_sentences_of_services_are_told_in_the_scale_of_the_reader():
         assert text.difference(1.0) == "1.8 °F"
     with read_by(Reader("pt", "f")):
         assert text.in_reader_scale("acima de 4 °C") == "acima de 39,2 °F"
+
+
+def test_sentences_of_a_service_name_rule_sets_and_set_shares_apart():
+    assert text.sentence("about 22% left (uk-8c)") == "About 22 % left (UK chill rule)."
+    assert text.share(0.215) == "22 %"

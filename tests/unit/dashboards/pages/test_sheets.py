@@ -59,10 +59,10 @@ def test_another_page_adds_its_own_sheet_to_what_is_held(shelf):
     sheets("pages.css")
     assert "<style>" in sheets("workshop.css")
     assert sheets.hashes == (text_hash(within("workshop.css")),)
-    assert set(told_to_keep(sheets).split("/")) == {held, shelf.url("workshop.css").removeprefix("/static/")}
+    assert set(told_to_keep(sheets).split("~")) == {held, shelf.url("workshop.css").removeprefix("/static/")}
 
 
 def test_a_sheet_that_changed_is_inside_again_and_the_old_one_forgotten(shelf):
-    sheets = asked(shelf, "pages.0123456789.css/no-such-thing")
+    sheets = asked(shelf, "pages.0123456789.css~no-such-thing")
     assert "<style>" in sheets("pages.css")
     assert told_to_keep(sheets) == shelf.url("pages.css").removeprefix("/static/")

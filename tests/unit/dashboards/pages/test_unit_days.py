@@ -53,6 +53,7 @@ def client(tmp_path_factory):
 
 def test_the_days_of_a_long_span_add_up_to_what_the_food_clock_counts(client):
     browser, store = client
+    browser.get("/fleet")  # the style comes with the first page only
     page = browser.get(f"/units/{UNIT}?span=14d").text
     series = store.read(UNIT, 0, 2**62)
     limit_c = float(re.search(r'id="days-words">Cabinet air stood above ([\d.]+) °C', page)[1])
