@@ -6,28 +6,21 @@ is passed in where a store is opened.
 
 import sqlite3
 import zlib
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
+from services.store.backlog import NEVER_MS, Backlog, Stretch
 from services.store.chunks import WEEK_MS, week_of, week_start_ms
 from services.telemetry import IntArray, Series
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from services.timebase import DAY_MS, HOUR_MS
 
 HOURS = WEEK_MS // HOUR_MS
 REACH_MS = 6 * HOUR_MS
 """The furthest two readings may lie apart and still say something of the time between them."""
-COUNTED_AT_ONCE_MS = 2 * DAY_MS
-"""The longest stretch that is counted in one go."""
-LOOK_EVERY_MS = HOUR_MS
-REOPENED_EVERY_MS = 5 * MINUTE_MS
-"""As for the roll-up of readings: how often it is looked for what is behind, and while late data come."""
 MOST_WEEKS = 60
 """A change that spans more is looked up instead of noted week by week: a clock was decades off."""
-_NEVER_MS = -(2**62)
 
 
 class CountRule(Protocol):
@@ -45,17 +38,6 @@ class CountRule(Protocol):
         """Return the rows of a column for stretches of time, each whole numbers that may be added up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Uncounted:
-    """A stretch of one unit's week that is to be counted."""
-
-    unit_no: int
-    unit: str
-    week: int
-    from_ms: int
-    to_ms: int
-
-
 Listed = Callable[[sqlite3.Connection, int, str], Iterable[int]]
 """Returns the weeks in which a unit, by number and name, has samples."""
 
@@ -66,17 +48,14 @@ class Counter:
     def __init__(self, rule: CountRule | None) -> None:
         """Take the rule; without one only what is to be counted is noted."""
         self.rule = rule
-        self._due: deque[tuple[int, int]] = deque()
-        self._looked_ms = _NEVER_MS
-        self._reopened = False
+        self._backlog = Backlog("counted")
         self._listing = False
         self._known: dict[int, set[int]] = {}
-        self._upto_ms: dict[int, int] = {}
 
     def forget(self) -> None:
         """Forget what is remembered of the file."""
         self._known.clear()
-        self._upto_ms.clear()
+        self._backlog.forget()
 
     @property
     def columns(self) -> list[str]:
@@ -86,7 +65,7 @@ class Counter:
     @property
     def more_due(self) -> bool:
         """Whether another stretch waits."""
-        return self._listing or bool(self._due)
+        return self._listing or bool(self._backlog)
 
     def touch(self, connection: sqlite3.Connection, unit_no: int, t_min_ms: int, t_max_ms: int) -> None:
         """Note that a unit has other samples than before between two times, both inclusive."""
@@ -99,54 +78,31 @@ class Counter:
             weeks = range(low, high + 1)
             connection.executemany(
                 "INSERT OR IGNORE INTO counted VALUES (?, ?, ?, '')",
-                [(unit_no, week, _NEVER_MS) for week in weeks],
+                [(unit_no, week, NEVER_MS) for week in weeks],
             )
             known.update(weeks)
-        day_ms = first_ms - first_ms % DAY_MS
-        if day_ms >= self._upto(connection, unit_no):
-            return  # the usual case: live samples are newer than what is counted
-        changed = connection.execute(
-            "UPDATE counted SET upto_ms = ? WHERE unit_no = ? AND week BETWEEN ? AND ? AND upto_ms > ?",
-            (day_ms, unit_no, low, high, day_ms),
-        ).rowcount
-        self._reopened = self._reopened or changed > 0
+        self._backlog.take_back(connection, unit_no, first_ms, (low, high))
 
-    def _upto(self, connection: sqlite3.Connection, unit_no: int) -> int:
-        upto_ms = self._upto_ms.get(unit_no)
-        if upto_ms is None:
-            found = connection.execute("SELECT max(upto_ms) FROM counted WHERE unit_no = ?", (unit_no,))
-            (newest_ms,) = found.fetchone()
-            upto_ms = self._upto_ms[unit_no] = _NEVER_MS if newest_ms is None else newest_ms
-        return upto_ms
-
-    def next_due(self, connection: sqlite3.Connection, now_ms: int, listed: Listed) -> Uncounted | None:
+    def next_due(self, connection: sqlite3.Connection, now_ms: int, listed: Listed) -> Stretch | None:
         """Return the next stretch to count, None when there is none for now."""
         if self.rule is None:
             return None
+        version = self.rule.version
+
+        def reached_ms(unit_no: int, week: int) -> int:
+            where = (unit_no, week, version)
+            found = connection.execute(
+                "SELECT upto_ms FROM counted WHERE unit_no = ? AND week = ? AND version = ?", where
+            )
+            return next((upto_ms for (upto_ms,) in found), NEVER_MS)
+
         today_ms = (now_ms - REACH_MS) // DAY_MS * DAY_MS
-        pause_ms = REOPENED_EVERY_MS if self._reopened else LOOK_EVERY_MS
-        if not self._due and not 0 <= now_ms - self._looked_ms < pause_ms:
+        if self._backlog.wants_a_look(now_ms):
             self._listing = self._list_weeks(connection, listed)
             if self._listing:
                 return None
-            self._looked_ms, self._reopened = now_ms, False
-            self._due.extend(_behind(connection, self.rule.version, today_ms))
-        while self._due:
-            unit_no, week = self._due.popleft()
-            unit, upto_ms, version = connection.execute(
-                "SELECT unit, upto_ms, version FROM counted JOIN units USING (unit_no)"
-                " WHERE unit_no = ? AND week = ?",
-                (unit_no, week),
-            ).fetchone()
-            start_ms = week_start_ms(week)
-            from_ms = max(start_ms, upto_ms) if version == self.rule.version else start_ms
-            to_ms = min(week_start_ms(week + 1), today_ms)
-            if from_ms < to_ms:
-                if from_ms + COUNTED_AT_ONCE_MS < to_ms:
-                    to_ms = from_ms + COUNTED_AT_ONCE_MS
-                    self._due.appendleft((unit_no, week))
-                return Uncounted(unit_no, unit, week, from_ms, to_ms)
-        return None
+            self._backlog.found(_behind(connection, version, today_ms), now_ms)
+        return self._backlog.next(connection, today_ms, reached_ms)
 
     @staticmethod
     def _list_weeks(connection: sqlite3.Connection, listed: Listed) -> bool:
@@ -158,12 +114,12 @@ class Counter:
             return False
         connection.executemany(
             "INSERT OR IGNORE INTO counted VALUES (?, ?, ?, '')",
-            [(found[0], week, _NEVER_MS) for week in listed(connection, *found)],
+            [(found[0], week, NEVER_MS) for week in listed(connection, *found)],
         )
         connection.execute("INSERT INTO listed VALUES (?)", found[:1])
         return True
 
-    def write(self, connection: sqlite3.Connection, due: Uncounted, series: Series) -> None:
+    def write(self, connection: sqlite3.Connection, due: Stretch, series: Series) -> None:
         """Count a stretch from its samples, and those up to `REACH_MS` around it; within one transaction."""
         rule = self.rule
         if rule is None:
@@ -193,7 +149,7 @@ class Counter:
         connection.execute(
             "INSERT OR REPLACE INTO counted VALUES (?, ?, ?, ?)", (*where, due.to_ms, rule.version)
         )
-        self._upto_ms[due.unit_no] = max(self._upto(connection, due.unit_no), due.to_ms)
+        self._backlog.done(connection, due)
 
 
 def packed(rows: IntArray) -> bytes:
