@@ -138,6 +138,8 @@ TABLE: tuple[Entry, ...] = (
         "/api/v1/jobs/{number}",
         "/api/v1/planned",
         "/api/v1/departures",
+        "/api/v1/runtests",
+        "/api/v1/runtests/{number}",
     ),
     *_post(
         WRENCH,
@@ -145,6 +147,8 @@ TABLE: tuple[Entry, ...] = (
         "/api/v1/jobs/{number}/notes",
         "/api/v1/jobs/{number}/close",
         "/api/v1/departures",
+        "/api/v1/runtests",
+        "/api/v1/runtests/{number}/notes",
     ),
     *_get(WRENCH, "/api/v1/waiting", everywhere=True),
     *_get(WRENCH, "/metrics", everywhere=True),

@@ -5,6 +5,7 @@ from typing import Any, Protocol
 
 from services.api.historyport import HistoryBook, Said
 from services.api.jobport import JobBook
+from services.api.runtestport import RunTestBook
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -37,7 +38,7 @@ class Happened(Protocol):
         """The unit or part it is about."""
 
 
-class BookOfRecords(HistoryBook, JobBook, Protocol):
+class BookOfRecords(HistoryBook, JobBook, RunTestBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

@@ -8,6 +8,7 @@ from services.api.access import Asker, Kind
 from services.api.historyport import ChangedVerdict, Said, ToldOfBatch
 from services.api.ports import BookOfRecords, Happened
 from services.api.scopedjobs import ScopedJobs
+from services.api.scopedruntests import ScopedRunTests
 from services.domain import (
     BatchCard,
     BatchEvent,
@@ -75,7 +76,7 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory, ScopedJobs):
+class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:

@@ -1,8 +1,8 @@
 """A test after building or repairing a unit: twelve hours of running, or a hold-over with the power off."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, StringConstraints, model_validator
 
 from services.domain._frozen import Frozen
 from services.domain._reasoned import Instant, WithReasons
@@ -112,6 +112,37 @@ class RunTest(WithReasons):
     def unmeasured(self) -> tuple[RunTestLine, ...]:
         """Lines that nothing measured."""
         return tuple(line for line in self.lines if line.state in {"not_measured", "said"})
+
+
+class RunTestBegun(Frozen):
+    """A named person begins a test of a unit."""
+
+    person: Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+    unit: Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{3,32}$")]
+    kind: RunTestKind
+    words: RunTestWords = RunTestWords()
+    job: int | None = Field(default=None, ge=1, le=2**62)
+    """Number of the workshop's job it belongs to."""
+
+
+class RunTestAdded(Frozen):
+    """Something a named person says of a test that runs: a reading of the air, the lid, a note, its end."""
+
+    person: Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+    kind: Literal["ambient", "lid", "note", "stopped"]
+    value: float | None = Field(default=None, ge=-60, le=100, allow_inf_nan=False)
+    """Of the air [°C]; of the lid 1 where it stayed shut, 0 where it was opened."""
+    note: str = Field(default="", max_length=500)
+
+    @model_validator(mode="after")
+    def _says_something(self) -> "RunTestAdded":
+        if self.kind == "ambient" and self.value is None:
+            raise ValueError("a reading of the air needs its value")
+        if self.kind == "lid" and self.value not in {0.0, 1.0}:
+            raise ValueError("of the lid 1 means that it stayed shut, 0 that it was opened")
+        if self.kind in {"note", "stopped"} and not self.note.strip():
+            raise ValueError("a note, and why it was ended by hand, need words")
+        return self
 
 
 class RunTestSaid(Frozen):

@@ -10,6 +10,7 @@ from typing import Any
 import structlog
 
 from services.errors import DependencyUnavailable
+from services.monitor.runtests import RunTests
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
 from services.store import StoreReader
@@ -80,12 +81,14 @@ def run_monitor(
 
     beats = _Beats(show_life)
     monitor = Monitor(reader, records, beat=beats.now_and_then)
+    tests = RunTests(reader, records)
     while not stop.is_set():
         wait_s = POLL_S
         begun_s = time.monotonic()
         try:
             moment_ms = clock()
             step = monitor.step(moment_ms)
+            tests.step(moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
             figures.done(step, moment_ms, time.monotonic() - begun_s)

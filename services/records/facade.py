@@ -21,6 +21,7 @@ from services.records.jobdesk import JobRecords
 from services.records.kept import Kept
 from services.records.operatordesk import OperatorRecords
 from services.records.pindesk import PinRecords
+from services.records.runtestdesk import RunTestRecords
 from services.records.said import (
     Context,
     KeptEpisode,
@@ -50,6 +51,7 @@ class Records(
     AccountRecords,
     PinRecords,
     JobRecords,
+    RunTestRecords,
 ):
     """What people own and say, what was made of it, and what waits to be sent."""
 

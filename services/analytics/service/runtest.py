@@ -82,8 +82,8 @@ def run_test(
     start_ms, end_ms = asked.start_ms, min(asked.end_ms, asked.start_ms + LENGTH_MS)
     bench = Bench.of(series, settings, as_of_ms=end_ms, offline=offline)
     hand_c = hand_mean_c(asked.words)
-    last_ms = max(start_ms, start_ms + LENGTH_MS - LAST_MS if not asked.over else end_ms - LAST_MS)
-    early = not asked.over and end_ms - last_ms < LEAST_SO_FAR_MS
+    last_ms = start_ms + LENGTH_MS - LAST_MS
+    early = end_ms - last_ms < LEAST_SO_FAR_MS
     last = None if early else stretch_of(bench, last_ms, end_ms, ambient_by_hand_c=hand_c)
     baseline = Baseline.of([each.slope for each in before], model)
     lines = (

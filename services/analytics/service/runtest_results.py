@@ -10,7 +10,7 @@ from services.analytics.service.findings import EXCESS_OHM, EXCESS_RATIO, NEVER_
 from services.analytics.service.runtest_lines import JUDGEMENT, LENGTH_H, not_measured, result, told
 from services.analytics.service.stretch import Bench, Stretch
 from services.domain import RunTestKey, RunTestLine, RunTestWords, UnitSettings
-from services.timebase import HOUR_MS
+from services.timebase import HOUR_MS, SECOND_MS
 
 LENGTH_MS = round(LENGTH_H * HOUR_MS)
 LAST_MS = 6 * HOUR_MS
@@ -23,6 +23,9 @@ MOST_STARTS_PER_H = 10.0
 SAG_SHARE = 0.05
 SLOPE_SHARE = 0.15
 FEWEST_OF_MODEL = 3
+COARSEST_S = 120.0
+"""Readings further apart do not tell a seventh more running within six hours (judgement); each run is told to
+its spacing over the root of six."""
 _HOUSEHOLD = (
     "told for comparison: household fresh-food compartments mean 4 °C within 0 to 8 °C, freezers -18 °C or"
     " colder (Regulation (EU) 2019/2016, annexes, tables 3 and 4)"
@@ -87,11 +90,11 @@ def result_lines(
         *_temperatures(bench, last or _NOTHING),
         *_machine(bench.settings, last or _NOTHING),
         *_power(bench.settings, last or _NOTHING, own_supply=words.own_supply),
-        *_slopes(bench.settings, last or _NOTHING, baseline),
+        *_slopes(bench, last or _NOTHING, baseline),
     )
     if last is not None:
         return lines
-    later = {"state": "pending", "value_reason": "counted over the last six hours"}
+    later = {"state": "pending", "value_reason": "counted over the last six of twelve hours"}
     return tuple(line.model_copy(update=later) for line in lines)
 
 
@@ -175,13 +178,16 @@ def _path(settings: UnitSettings, last: Stretch) -> RunTestLine:
     return result("source_ohm", last.source_ohm, "Ω", at_most=most, source=source)
 
 
-def _slopes(settings: UnitSettings, last: Stretch, baseline: Baseline) -> list[RunTestLine]:
-    unit = "A/K" if settings.unit.compressor.variable_speed else "1/K"
+def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine]:
+    unit = "A/K" if bench.settings.unit.compressor.variable_speed else "1/K"
     own = f"own six-hour stretches of the 14 days before, and {SLOPE_SHARE:.0%} ({JUDGEMENT})"
     model = f"middle of {baseline.of_model} tests of its model, and {SLOPE_SHARE:.0%} ({JUDGEMENT})"
     if last.slope is None:
         reason = "compressor or air around it not measured, or less than 8 K between air and cabinet"
         return [not_measured("slope", "result", unit, reason, source=own)]
+    if bench.interval_ms > COARSEST_S * SECOND_MS:
+        reason = f"readings further apart than {COARSEST_S:g} s do not resolve {SLOPE_SHARE:.0%}"
+        return [told("slope", last.slope, unit, source=f"told; {reason}")]
     return [
         _against(
             "slope",

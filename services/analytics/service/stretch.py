@@ -15,6 +15,7 @@ from services.timebase import HOUR_MS, SECOND_MS
 LEAST_DIFFERENCE_K = 8.0
 """With less between air and cabinet, a share of running says little of the insulation (judgement)."""
 FEWEST_READINGS = 3
+FEWEST_STARTS = 3
 
 
 @dataclass(frozen=True)
@@ -197,17 +198,33 @@ def stretch_of(bench: Bench, start_ms: int, end_ms: int, *, ambient_by_hand_c: f
         current_a=amps,
         sag_v=_sag_v(frame),
         source_ohm=source_resistance(frame, stop_steps(frame, runs, bench.settings), bench.settings).ohm,
-        slope=_slope(bench.settings, frame, duty, ambient_c, level),
+        slope=None
+        if ambient_c is None or level is None or ambient_c - level.mean < LEAST_DIFFERENCE_K
+        else _per_kelvin(bench, frame, runs, duty, ambient_c - level.mean),
     )
 
 
 def _running(frame: Frame, runs: Runs) -> tuple[float | None, float | None]:
-    """Return share of running and starts an hour, over the time seen."""
+    """Return share of running, over whole cycles where there are, and starts an hour of the time seen."""
     seen_ms = float(np.sum(frame.held_ms))
     if seen_ms <= 0.0:
         return None, None
     starts = int(np.sum(~runs.on[:-1] & runs.joined[:-1])) if runs.on.size else 0
-    return float(np.sum(frame.held_ms[frame.on])) / seen_ms, starts / (seen_ms / HOUR_MS)
+    whole = _whole_cycles(frame, runs)
+    held = frame.held_ms[whole]
+    return float(np.sum(held[frame.on[whole]])) / float(np.sum(held)), starts / (seen_ms / HOUR_MS)
+
+
+def _whole_cycles(frame: Frame, runs: Runs) -> slice:
+    """Return the rows from the first start to the last one.
+
+    A stretch that holds six cycles and a half tells of one half too many or too few: at one cycle an hour a
+    tenth of the share. All rows where fewer than three starts were seen.
+    """
+    began = runs.first[1:][~runs.on[:-1] & runs.joined[:-1]] if runs.on.size else runs.first
+    if began.size < FEWEST_STARTS:
+        return slice(0, len(frame))
+    return slice(int(began[0]), int(began[-1]))
 
 
 def _middle(values: FloatArray) -> float | None:
@@ -220,16 +237,13 @@ def _sag_v(frame: Frame) -> float | None:
     return None if rest is None or loaded is None else (rest - loaded) * frame.volt_scale
 
 
-def _slope(
-    settings: UnitSettings, frame: Frame, duty: float | None, ambient_c: float | None, cabinet: Level | None
+def _per_kelvin(
+    bench: Bench, frame: Frame, runs: Runs, duty: float | None, difference_k: float
 ) -> float | None:
-    if ambient_c is None or cabinet is None or ambient_c - cabinet.mean < LEAST_DIFFERENCE_K:
-        return None
-    if not settings.unit.compressor.variable_speed:
-        return None if duty is None else duty / (ambient_c - cabinet.mean)
-    known = np.isfinite(frame.current_a)
-    seen = float(np.sum(frame.held_ms[known]))
-    if seen <= 0.0:
-        return None
-    mean_a = float(np.sum(frame.held_ms[known] * frame.current_a[known])) / seen
-    return mean_a / (ambient_c - cabinet.mean)
+    if not bench.settings.unit.compressor.variable_speed:
+        return None if duty is None else duty / difference_k
+    whole = _whole_cycles(frame, runs)
+    amps, held = frame.current_a[whole], frame.held_ms[whole]
+    known = np.isfinite(amps)
+    seen = float(np.sum(held[known]))
+    return float(np.sum(held[known] * amps[known])) / seen / difference_k if seen > 0.0 else None

@@ -31,7 +31,7 @@ def test_a_sound_unit_passes_with_its_numbers():
     assert found.line("sag_v").value == pytest.approx(0.32, abs=0.001)
     assert found.line("source_ohm").value == pytest.approx(0.08, abs=0.001)
     # duty of a block in balance: UA (Ta - T) / Q, so per kelvin UA / Q
-    assert found.line("slope").value == pytest.approx(0.64 / 60.0, rel=0.1)
+    assert found.line("slope").value == pytest.approx(0.64 / 60.0, rel=0.02)
 
 
 def test_the_pull_down_is_timed_to_within_a_kelvin_of_the_set_point():
@@ -177,7 +177,7 @@ def test_a_machine_of_variable_speed_is_held_to_current_per_kelvin():
     found = ran(played(12, current_a=amps), unit)
     line = found.line("slope")
     assert line.unit == "A/K"
-    assert line.value == pytest.approx(2.0 * 0.64 / 60, rel=0.1)
+    assert line.value == pytest.approx(2.0 * 0.64 / 60, rel=0.02)
     assert found.line("duty").state == "told"
 
 
@@ -185,3 +185,17 @@ def test_nothing_measured_is_not_valid_and_no_error():
     found = ran(Series.empty())
     assert found.verdict == "not_valid"
     assert {"missing_share", "ambient_c", "mean_c"} <= set(found.because)
+
+
+def test_readings_minutes_apart_tell_the_slope_and_do_not_judge_by_it():
+    series = played(12)
+    thin = Series(series.t_ms[::5], {n: v[::5] for n, v in series.columns.items()})
+    found = ran(thin, settings(interval_s=300), model=[0.001] * 3)
+    assert found.verdict == "pass"
+    assert "further apart" in found.line("slope").source
+
+
+def test_results_are_not_told_of_a_test_that_ended_before_its_last_six_hours():
+    found = ran(played(5), hours=5.0)
+    assert found.because == ("length_h",)
+    assert found.line("kh_above").state == "pending"
