@@ -1,7 +1,7 @@
 """How a machine did on each UTC day: what the long-run findings compare.
 
-A day's numbers rest on its own samples and on those of the day before it, never on later ones or on how many
-days were asked for at once: worked out one by one or a year at a time they are the same.
+A day's numbers rest on the samples from a day before it to four hours after it, so that worked out one by one
+or a year at a time they are the same. Stretches end at midnight; the hours around only tell what charged.
 """
 
 from collections.abc import Mapping
@@ -23,6 +23,8 @@ from services.domain import AmbientFrom, DayMark, HealthDay, HealthTable, UnitSe
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
+BEFORE_MS, AFTER_MS = DAY_MS, 4 * HOUR_MS
+"""What charges is judged in blocks of two hours, by the block after it; pauses of half an hour are filled."""
 LEAST_SEEN_H = 1.0
 FEWEST_READINGS = 10
 WARM_LOAD_H = 2.0
@@ -62,7 +64,7 @@ def health_days(
     Parameters
     ----------
     series : Series
-        One unit's samples; those of the day before `from_ms` belong to it where there are any.
+        One unit's samples, from `BEFORE_MS` before the first day to `AFTER_MS` after the last.
     settings : UnitSettings
         As it was described on those days.
     from_ms, to_ms : int
@@ -75,7 +77,7 @@ def health_days(
     HealthTable
         Days on which a compressor state was seen for an hour and more; of a unit without that channel none.
     """
-    clean = _believed(merged(series.between(from_ms - DAY_MS, to_ms))[0])
+    clean = _believed(merged(series.between(from_ms - BEFORE_MS, to_ms + AFTER_MS))[0])
     frame = frame_of(clean, settings, None)
     days = Days(from_ms, max(0, (to_ms - from_ms) // DAY_MS), _zone(settings))
     if len(frame) == 0 or days.count == 0:
@@ -83,19 +85,17 @@ def health_days(
     own_air = np.isfinite(frame.ambient_c)
     seen = seen_of(_with_neighbour(frame, neighbour), settings, days)
     numbers, settled = heat_of(seen)
-    lids, lids_from = lids_of(clean, seen.frame, seen.turns, days)
     supply = supplied(clean, seen, settled)
     numbers |= {
-        "lids": lids,
+        "lids": lids_of(clean, seen.frame, seen.turns, days),
         "evaporator_gap_k": _evaporator_gap(clean, seen, settled),
-        "set_point_c": days.middle(seen.place, frame.cabinet_c - frame.above_set_k),
+        "set_point_c": _set_point(clean, settings, days),
         **supply.numbers,
     }
     has = _has(clean, seen, own_air)
     shared = {
         "measured_on": measured_on(settings),
         "on_battery": settings.has_battery,
-        "lids_from": lids_from,
         "dust_from": supply.dust_from,
     }
     return HealthTable(
@@ -116,6 +116,15 @@ def _evaporator_gap(series: Series, seen: Seen, settled: BoolArray) -> FloatArra
     evaporator = series.numbers("evaporator_c")[np.isfinite(series.numbers("compressor_on"))]
     gap = np.where(settled, seen.frame.cabinet_c - evaporator, np.nan)
     return seen.days.middle(seen.place, gap, FEWEST_READINGS)
+
+
+def _set_point(series: Series, settings: UnitSettings, days: Days) -> FloatArray:
+    """Return the set point of each day: the middle of what was reported, else as the file says [°C]."""
+    found = np.full(days.count, settings.set_point_c)
+    if not series.has("set_point_c"):
+        return found
+    reported = days.middle(days.place(series.t_ms), series.numbers("set_point_c"))
+    return np.where(np.isfinite(reported), reported, found)
 
 
 def _has(series: Series, seen: Seen, own_air: BoolArray) -> dict[str, BoolArray]:
@@ -178,7 +187,7 @@ def _row(day_ms: int, told: dict[str, float], has: tuple[str, ...], shared: Mapp
         on_battery=shared["on_battery"],
         marks=_marks(told),
         ambient_from=ambient,
-        lids_from=shared["lids_from"] if "lids" in told else None,
+        lids_from=("measured" if "lid" in has else "jumps") if "lids" in told else None,
         ah_from=("measured" if "current" in has else "file") if "ah" in told else None,
         dust_from=shared["dust_from"],
         **told,

@@ -26,23 +26,34 @@ class Days:
         return np.asarray(self.start_ms + np.arange(self.count) * DAY_MS, dtype=np.int64)
 
     def place(self, t_ms: IntArray) -> IntArray:
-        """Return the number of the day of each instant; `count` for those outside."""
-        day = (t_ms - self.start_ms) // DAY_MS
-        return np.asarray(np.where((day >= 0) & (day < self.count), day, self.count), dtype=np.int64)
+        """Return the number of the day of each instant, in order; -1 and `count` for those outside."""
+        return np.asarray(np.clip((t_ms - self.start_ms) // DAY_MS, -1, self.count), dtype=np.int64)
 
     def total(self, place: IntArray, weights: FloatArray | IntArray) -> FloatArray:
-        """Return the sum of values, free of NaN, by day."""
-        return np.bincount(place, weights=weights, minlength=self.count + 1)[: self.count].astype(np.float64)
+        """Return the sum of values, free of NaN, by day; `place` does not fall."""
+        edges = np.searchsorted(place, np.arange(self.count + 1))
+        padded = np.zeros(int(edges[-1]) + 1)
+        padded[:-1] = weights[: edges[-1]]
+        sums = np.add.reduceat(padded, edges[:-1]) if self.count else np.empty(0)
+        return np.where(edges[1:] > edges[:-1], sums, 0.0)
 
-    def mean(self, place: IntArray, values: FloatArray, weights: FloatArray | IntArray) -> FloatArray:
-        """Return the weighted mean of known values by day; NaN without any."""
+    def hours(self, place: IntArray, ms: FloatArray | IntArray) -> FloatArray:
+        """Return the sum of durations by day [h]."""
+        return self.total(place, ms) / HOUR_MS
+
+    def mean(self, place: IntArray, values: FloatArray, held_ms: IntArray) -> FloatArray:
+        """Return the mean of known values that each held for a while, by day; NaN without any.
+
+        Whole thousandths times whole milliseconds: such sums do not depend on their order.
+        """
         known = np.isfinite(values)
-        weight = self.total(place[known], weights[known])
-        return ratio(self.total(place[known], values[known] * weights[known]), weight)
+        weight = np.where(known, held_ms, 0)
+        sums = self.total(place, np.round(1000.0 * np.where(known, values, 0.0)) * weight)
+        return ratio(sums, 1000.0 * self.total(place, weight))
 
     def middle(self, place: IntArray, values: FloatArray, fewest: int = 1) -> FloatArray:
         """Return the median of known values by day; NaN with fewer than `fewest`."""
-        known = np.isfinite(values) & (place < self.count)
+        known = np.isfinite(values) & (place >= 0) & (place < self.count)
         place, values = place[known], values[known]
         ordered = values[np.lexsort((values, place))]
         number = np.bincount(place, minlength=self.count)[: self.count]
@@ -56,7 +67,7 @@ class Days:
 
     def low_end(self, place: IntArray, values: FloatArray, share: float, fewest: int) -> FloatArray:
         """Return the value that a share of the known ones lies below, by day; NaN with too few."""
-        known = np.isfinite(values) & (place < self.count)
+        known = np.isfinite(values) & (place >= 0) & (place < self.count)
         place, values = place[known], values[known]
         ordered = values[np.lexsort((values, place))]
         number = np.bincount(place, minlength=self.count)[: self.count]
@@ -68,7 +79,7 @@ class Days:
 
     def highest(self, place: IntArray, values: FloatArray) -> FloatArray:
         """Return the highest known value by day; NaN without any."""
-        known = np.isfinite(values) & (place < self.count)
+        known = np.isfinite(values) & (place >= 0) & (place < self.count)
         found = np.full(self.count, -np.inf)
         np.maximum.at(found, place[known], values[known])
         return np.where(np.isfinite(found), found, np.nan)

@@ -51,7 +51,8 @@ class Seen:
     days: Days
     place: IntArray
     hour: IntArray
-    held_h: FloatArray
+    held_ms: IntArray
+    """(n,) How long each state held within its day. [ms]"""
     gap_k: FloatArray
     warm: BoolArray
     """(n,) Where the cabinet stands clearly above where the machine usually starts."""
@@ -65,8 +66,11 @@ class Seen:
 def seen_of(frame: Frame, settings: UnitSettings, days: Days) -> Seen:
     """Return the frame counted through, with where the cabinet stands clearly warm."""
     frame = _moving(frame, days)
-    runs = runs_of(frame)
+    day_ms = frame.t_ms // DAY_MS * DAY_MS
+    # a stretch that goes on past midnight ends there: else a day would depend on the next one
+    runs = runs_of(replace(frame, broken=frame.broken | (np.diff(day_ms) > 0)))
     place = days.place(frame.t_ms)
+    held_ms = np.minimum(frame.held_ms, day_ms + DAY_MS - frame.t_ms)
     started = runs.first[1:][runs.on[1:] & ~runs.on[:-1] & runs.joined[:-1]]
     usual = days.low_end(place[started], frame.above_set_k[started], LOW_END, FEWEST_TURNS)
     usual = np.append(np.where(np.isfinite(usual), usual, USUAL_START_K), USUAL_START_K)
@@ -78,7 +82,7 @@ def seen_of(frame: Frame, settings: UnitSettings, days: Days) -> Seen:
         days=days,
         place=place,
         hour=days.hour(frame.t_ms, place),
-        held_h=frame.held_ms / HOUR_MS,
+        held_ms=held_ms,
         gap_k=frame.ambient_c - frame.cabinet_c,
         warm=frame.above_set_k > usual[place] + WARM_K,
     )
@@ -98,11 +102,11 @@ def _moving(frame: Frame, days: Days) -> Frame:
 
 def heat_of(seen: Seen) -> tuple[dict[str, FloatArray], BoolArray]:
     """Return what running and temperatures of each day say, and where a run has settled."""
-    frame, days, place, held_h = seen.frame, seen.days, seen.place, seen.held_h
-    hours = days.total(place, held_h)
-    run_h = days.total(place, held_h * frame.on)
+    frame, days, place, held_ms = seen.frame, seen.days, seen.place, seen.held_ms
+    hours = days.hours(place, held_ms)
+    run_h = days.hours(place, held_ms * frame.on)
     own_run = np.repeat(np.arange(seen.runs.on.size), seen.runs.last - seen.runs.first + 1)
-    lasted_h = (seen.runs.end_ms - seen.runs.start_ms) / HOUR_MS
+    lasted_h = np.bincount(own_run, weights=held_ms, minlength=seen.runs.on.size) / HOUR_MS
     long = frame.on & (lasted_h[own_run] >= LONG_RUN_H)
     settled = frame.on & (frame.t_ms >= seen.runs.start_ms[own_run] + SETTLED_MS)
     stood = seen.warm & ~frame.on
@@ -110,14 +114,16 @@ def heat_of(seen: Seen) -> tuple[dict[str, FloatArray], BoolArray]:
         "hours_seen": hours,
         "hours_run": run_h,
         "duty": ratio(run_h, hours),
-        "full_duty_share": ratio(days.total(place, held_h * long), hours),
-        "longest_run_h": _longest(seen),
-        "ambient_c": days.mean(place, frame.ambient_c, held_h),
+        "full_duty_share": ratio(days.hours(place, held_ms * long), hours),
+        "longest_run_h": np.nan_to_num(
+            days.highest(place[seen.runs.first], np.where(seen.runs.on, lasted_h, 0.0))
+        ),
+        "ambient_c": days.mean(place, frame.ambient_c, held_ms),
         "ambient_max_c": days.highest(place, frame.ambient_c),
-        "gap_k": days.mean(place, seen.gap_k, held_h),
-        "above_set_k": days.mean(place, frame.above_set_k, held_h),
-        "warm_load_h": days.total(place, held_h * (seen.warm & frame.on)),
-        "stood_warm_h": days.total(place, held_h * stood),
+        "gap_k": days.mean(place, seen.gap_k, held_ms),
+        "above_set_k": days.mean(place, frame.above_set_k, held_ms),
+        "warm_load_h": days.hours(place, held_ms * (seen.warm & frame.on)),
+        "stood_warm_h": days.hours(place, held_ms * stood),
         **_slopes(seen, stood),
         **_rates(seen),
         **_turning(seen),
@@ -126,20 +132,6 @@ def heat_of(seen: Seen) -> tuple[dict[str, FloatArray], BoolArray]:
     for name in ("warm_load_h", "stood_warm_h"):
         numbers[name] = np.where(cabinet, numbers[name], np.nan)
     return numbers, settled
-
-
-def _longest(seen: Seen) -> FloatArray:
-    """Return the longest run of each day, as far as it lies within the day [h]."""
-    start, end = seen.runs.start_ms[seen.runs.on], seen.runs.end_ms[seen.runs.on]
-    found = np.zeros(seen.days.count)
-    first, last = (start - seen.days.start_ms) // DAY_MS, (end - seen.days.start_ms) // DAY_MS
-    for ahead in range(int(np.max(last - first, initial=0)) + 1):
-        day = first + ahead
-        inside = (day <= last) & (day >= 0) & (day < seen.days.count)
-        midnight = seen.days.start_ms + day * DAY_MS
-        hours = (np.minimum(end, midnight + DAY_MS) - np.maximum(start, midnight)) / HOUR_MS
-        np.maximum.at(found, day[inside], hours[inside])
-    return found
 
 
 def _slopes(seen: Seen, stood: BoolArray) -> dict[str, FloatArray]:
@@ -156,14 +148,14 @@ def _slopes(seen: Seen, stood: BoolArray) -> dict[str, FloatArray]:
         ("hot", between_hours(seen.hour, HOT_FROM_H, HOT_TO_H)),
     ):
         asked = part & ~stood
-        hours = days.total(seen.place[asked], seen.held_h[asked])
-        duty = ratio(days.total(seen.place[asked], (seen.held_h * frame.on)[asked]), hours)
+        hours = days.hours(seen.place[asked], seen.held_ms[asked])
+        duty = ratio(days.hours(seen.place[asked], (seen.held_ms * frame.on)[asked]), hours)
         if name == "night":
             duty = np.where(turned >= LEAST_NIGHT_H, ratio(turned_on, turned), duty)
             found["night_h"] = hours
         duty = np.where(hours >= LEAST_NIGHT_H, duty, np.nan)
-        air = days.mean(seen.place[asked], frame.ambient_c[asked], seen.held_h[asked])
-        gap = days.mean(seen.place[asked], seen.gap_k[asked], seen.held_h[asked])
+        air = days.mean(seen.place[asked], frame.ambient_c[asked], seen.held_ms[asked])
+        gap = days.mean(seen.place[asked], seen.gap_k[asked], seen.held_ms[asked])
         with np.errstate(invalid="ignore"):
             slope = (
                 duty / np.where(gap >= NEAREST_K, gap, np.nan) * (1 - LESS_COLD_PER_K * (air - REFERENCE_C))
@@ -235,7 +227,7 @@ def _turning(seen: Seen) -> dict[str, FloatArray]:
     begun = runs.first[1:][~runs.on[:-1] & seen_end]
     above = frame.above_set_k
     rests = ~seen.turns.on & seen.turns.whole
-    hours = days.total(seen.place, seen.held_h)
+    hours = days.hours(seen.place, seen.held_ms)
     starts = days.total(seen.place[begun], np.ones(begun.size))
     return {
         "starts": starts,

@@ -5,7 +5,6 @@ import numpy as np
 from services.analytics.power.frame import Frame
 from services.analytics.service.healthgrid import Days
 from services.analytics.service.healthturns import Turns
-from services.domain import LidsFrom
 from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import HOUR_MS, MINUTE_MS
 
@@ -18,8 +17,8 @@ ONE_OPENING_MS = 5 * MINUTE_MS
 """Jumps closer together than this are one opening."""
 
 
-def lids_of(series: Series, frame: Frame, turns: Turns, days: Days) -> tuple[FloatArray, LidsFrom | None]:
-    """Return openings by day and what they were counted from; None where they cannot be told.
+def lids_of(series: Series, frame: Frame, turns: Turns, days: Days) -> FloatArray:
+    """Return openings by day: by the switch on days it was heard, else by jumps; NaN where neither tells.
 
     Parameters
     ----------
@@ -35,21 +34,21 @@ def lids_of(series: Series, frame: Frame, turns: Turns, days: Days) -> tuple[Flo
     (d,) float64
         By jumps only those that let much warm air in are counted.
     """
-    if series.has("lid_open"):
-        lid = series.numbers("lid_open")
-        known = np.isfinite(lid)
-        t_ms, state = series.t_ms[known], lid[known] > 0.5  # noqa: PLR2004 - between 0 and 1
-        opened = t_ms[1:][state[1:] & ~state[:-1]]
-        count = days.total(days.place(opened), np.ones(opened.size))
-        heard = days.total(days.place(t_ms), np.ones(t_ms.size)) > 0
-        return np.where(heard, count, np.nan), "measured"
-    if len(frame) < 2 or frame.spacing_ms > COARSEST_MS:  # noqa: PLR2004 - a jump takes two readings
-        return np.full(days.count, np.nan), None
-    jumped = _jumps(frame, turns)
-    first = np.concatenate([[True], np.diff(jumped) > ONE_OPENING_MS]) if jumped.size else jumped > 0
-    count = days.total(days.place(jumped[first]), np.ones(int(np.sum(first))))
-    heard = days.total(days.place(frame.t_ms), np.isfinite(frame.cabinet_c).astype(np.float64)) > 0
-    return np.where(heard, count, np.nan), "jumps"
+    found = np.full(days.count, np.nan)
+    if len(frame) > 1 and frame.spacing_ms <= COARSEST_MS:
+        jumped = _jumps(frame, turns)
+        first = np.concatenate([[True], np.diff(jumped) > ONE_OPENING_MS]) if jumped.size else jumped > 0
+        count = days.total(days.place(jumped[first]), np.ones(int(np.sum(first))))
+        heard = days.total(days.place(frame.t_ms), np.isfinite(frame.cabinet_c).astype(np.float64)) > 0
+        found = np.where(heard, count, np.nan)
+    if not series.has("lid_open"):
+        return found
+    lid = series.numbers("lid_open")
+    known = np.isfinite(lid)
+    t_ms, state = series.t_ms[known], lid[known] > 0.5  # noqa: PLR2004 - between 0 and 1
+    opened = t_ms[1:][state[1:] & ~state[:-1]]
+    heard = days.total(days.place(t_ms), np.ones(t_ms.size)) > 0
+    return np.where(heard, days.total(days.place(opened), np.ones(opened.size)), found)
 
 
 def _jumps(frame: Frame, turns: Turns) -> IntArray:

@@ -15,11 +15,13 @@ from services.analytics.service.healthheat import Seen
 from services.analytics.service.work import days_of
 from services.domain import DustFrom, UnitSettings, WorkDay
 from services.telemetry import FloatArray, IntArray, Series
-from services.timebase import DAY_MS
+from services.timebase import DAY_MS, HOUR_MS
 
 DAWN_FROM_H, DAWN_TO_H = 4, 6
 """The last two hours of the night by the site's clock, near the equator (judgement)."""
 FEWEST_READINGS = 10
+FULL_BEFORE_MS = 6 * HOUR_MS
+"""A charge that began so long before midnight still counts as the day's (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -45,25 +47,24 @@ def supplied(series: Series, seen: Seen, settled: BoolArray) -> Supplied:
     frame, runs, settings, days, place = seen.frame, seen.runs, seen.settings, seen.days, seen.place
     charging = charging_at(frame, curve_of(settings)[0])
     steps = stop_steps(frame, runs, settings)
-    held_h = seen.held_h
+    held_ms = seen.held_ms
     numbers = _current(frame, days, place, settled)
-    dust_h, dust_from = _dust(series, frame, settings, charging)
-    numbers["dust_h"] = days.total(place, held_h * dust_h)
+    dusty, dust_from = _dust(series, frame, settings, charging)
+    numbers["dust_h"] = days.hours(place, held_ms * dusty)
     if not settings.has_battery:
         return Supplied(numbers, dust_from)
     numbers |= _from_bench(days, days_of(frame, runs, steps, charging, settings))
     measured_a = numbers["running_a"]
     numbers["sag_v"] = numbers["path_ohm"] * np.where(np.isfinite(measured_a), measured_a, settings.running_a)
     alone = settings.model_copy(update={"units_on_bank": 1, "bank": None})
-    numbers["ah"] = days.total(place, held_h * (load_a(frame, alone) + standby_a(frame, settings)))
+    amps = load_a(frame, alone) + standby_a(frame, settings)
+    numbers["ah"] = days.hours(place, np.round(1000.0 * amps) * held_ms) / 1000.0
     if bool(np.any(np.isfinite(frame.volts_12))):
         dawn = between_hours(seen.hour, DAWN_FROM_H, DAWN_TO_H) & ~charging & ~frame.on
         volts = np.where(dawn, frame.volts_12 * frame.volt_scale, np.nan)
         numbers["dawn_v"] = days.middle(place, volts, FEWEST_READINGS)
-        numbers["charging_h"] = days.total(place, held_h * charging)
-        known = np.isfinite(frame.volts_12)
-        full_ms = full_charges_ms(frame.t_ms[known], frame.volts_12[known], curve_of(settings)[0])
-        numbers["full"] = np.minimum(days.total(days.place(full_ms), np.ones(full_ms.size)), 1.0)
+        numbers["charging_h"] = days.hours(place, held_ms * charging)
+        numbers["full"] = _full(frame, settings, days)
     return Supplied(numbers, dust_from)
 
 
@@ -78,6 +79,23 @@ def _current(frame: Frame, days: Days, place: IntArray, settled: BoolArray) -> d
         "running_a_sd": 1.4826 * days.middle(place, off, FEWEST_READINGS),
         "running_v": days.middle(place, volts, FEWEST_READINGS),
     }
+
+
+def _full(frame: Frame, settings: UnitSettings, days: Days) -> FloatArray:
+    """Return 1 for days on which the bank was charged full, or held so, else 0; NaN without a voltage.
+
+    Each day is looked at with the hours before it alone: a bank held by a charger is full on each.
+    """
+    known = np.isfinite(frame.volts_12)
+    t_ms, volts, curve = frame.t_ms[known], frame.volts_12[known], curve_of(settings)[0]
+    found = np.full(days.count, np.nan)
+    ends = days.day_ms + DAY_MS
+    parts = np.searchsorted(t_ms, np.stack([days.day_ms - FULL_BEFORE_MS, days.day_ms, ends]))
+    for number, (low, first, end) in enumerate(parts.T.tolist()):
+        if end > first:
+            full_ms = full_charges_ms(t_ms[low:end], volts[low:end], curve)
+            found[number] = float(bool(np.any(full_ms >= days.day_ms[number])))
+    return found
 
 
 def _from_bench(days: Days, worked: tuple[WorkDay, ...]) -> dict[str, FloatArray]:
