@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from services.analytics.onward import Onward
 from services.domain import Analysis, BatchCard, Fleet, UnitCard, Verdict
 from services.monitor.cards import moved_on
-from services.monitor.expected import expected_spans
 from services.monitor.judge import AHEAD_MS, Case, doubt_of
 from services.monitor.pending import Touch
+from services.monitor.seen import Seen
 from services.monitor.standing import advance
 from services.records.said import Result, Standing
-from services.store import Latest, StoreReader, UnitStatus
+from services.store import StoreReader
 from services.timebase import MINUTE_MS
 
 AT_MOST_MS = 3 * MINUTE_MS
@@ -90,21 +90,12 @@ class Carrying:
             return False
         return 0 <= now_ms - kept.whole.as_of < AT_MOST_MS
 
-    def carried(
-        self,
-        unit: str,
-        touch: Touch,
-        latest: Latest | None,
-        status: UnitStatus | None,
-        *,
-        fleet: Fleet,
-        now_ms: int,
-    ) -> Result | None:
+    def carried(self, unit: str, touch: Touch, seen: Seen, *, fleet: Fleet, now_ms: int) -> Result | None:
         """Return what the newest samples of a unit make of it; None where all has to be looked at."""
-        kept = self._kept.get(unit)
+        kept, latest = self._kept.get(unit), seen.latest(unit)
         if kept is None or latest is None or fleet is not kept.fleet:
             return None
-        if latest.t_ms - latest.received_ms > AHEAD_MS or expected_spans(self._reader, unit, status):
+        if latest.t_ms - latest.received_ms > AHEAD_MS or seen.expected(unit):
             return None
         last_ms = kept.onward.last_ms
         rows = self._reader.read(unit, last_ms + 1, min(touch.t_max_ms, now_ms) + 1)

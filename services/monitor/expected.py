@@ -1,6 +1,8 @@
 """Silence that is accounted for: samples known to exist, and units that said when they call again."""
 
-from services.store import StoreReader, UnitStatus
+from collections.abc import Sequence
+
+from services.store import UnitStatus
 from services.timebase import HOUR_MS, SECOND_MS, Span
 
 LONGEST_ANNOUNCED_MS = 6 * HOUR_MS
@@ -11,9 +13,12 @@ _ASLEEP = "sleep"
 on names its usual interval there, which explains no gap."""
 
 
-def expected_spans(reader: StoreReader, unit: str, status: UnitStatus | None) -> tuple[Span, ...]:
-    """Return the stretches in which missing samples are expected to arrive yet."""
-    spans = list(reader.missing_spans(unit))
+def expected_spans(missing: Sequence[Span], status: UnitStatus | None) -> tuple[Span, ...]:
+    """Return the stretches in which samples of a unit are expected to arrive yet.
+
+    `missing` are those in which samples are known to exist that are not held.
+    """
+    spans = list(missing)
     if status is not None and status.s == _ASLEEP and status.next_s is not None:
         length_ms = min(round(status.next_s * SECOND_MS), LONGEST_ANNOUNCED_MS)
         if length_ms > 0:

@@ -1,6 +1,7 @@
 """Follows the change feed and the clock, and keeps every unit judged."""
 
-from collections.abc import Callable, Mapping, Sequence
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import structlog
@@ -11,24 +12,20 @@ from services.errors import DependencyUnavailable
 from services.monitor.banks import Banks
 from services.monitor.batches import BatchJudge, Moment
 from services.monitor.carrying import Carrying
-from services.monitor.expected import expected_spans
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
 from services.monitor.pending import LATE_AFTER_MS, Pending
 from services.monitor.ruled import Ruled
+from services.monitor.seen import Seen
+from services.monitor.turns import BATCH, ONE_IN, Pace, Plan
 from services.monitor.window import Windows
 from services.records.facade import Records
-from services.records.said import Result
-from services.store import Latest, StoreReader, UnitStatus
-from services.timebase import Span
+from services.records.said import Context, Result
+from services.store import StoreReader
 
-BATCH = 16
-"""Units judged in full before their results are written: a write stays within 50 ms (design 4)."""
 CARRIED_AT_ONCE = 64
 """Carried results written at once: each is one card."""
 DAYS = 64
 """Moments of the past at which the fleet is remembered as it was described; most are midnights."""
-LEAST_IN_TURN = 4
-"""Units whose turn it is that are judged in full in every step, however much is urgent."""
 PAGES = 20
 """Pages of the change feed read in one step."""
 PAGE = 10_000
@@ -48,30 +45,21 @@ class Step:
     """How many of the judged ones were carried on, without a look at everything."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """What to do with the units whose turn it is."""
-
-    carried: list[str]
-    at_once: list[str]
-    in_turn: list[str]
-
-
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """What the store says last of some units."""
-
-    latest: Mapping[str, Latest]
-    statuses: Mapping[str, UnitStatus]
-
-
 class Monitor:
     """Judges units whenever their samples change, somebody says something, or a minute has passed."""
 
     def __init__(
-        self, reader: StoreReader, records: Records, *, beat: Callable[[], None] = lambda: None
+        self,
+        reader: StoreReader,
+        records: Records,
+        *,
+        beat: Callable[[], None] = lambda: None,
+        seconds: Callable[[], float] = time.perf_counter,
     ) -> None:
-        """Go on from the place in the change feed that the records keep; `beat` shows life between units."""
+        """Go on from the place in the change feed that the records keep.
+
+        `beat` shows life between units; `seconds` is a clock to measure with how long looks take.
+        """
         self._reader = reader
         self._records = records
         self._windows = Windows(reader)
@@ -81,9 +69,11 @@ class Monitor:
         self._batches = BatchJudge(records, self._windows, self._ruled)
         self._banks = Banks(records, self._windows)
         self._carrying = Carrying(reader)
+        self._pace = Pace(seconds)
         self._beat = beat
         self._fleet: Fleet | None = None
         self._past: dict[int, Fleet] = {}
+        self._contexts: dict[str, Context] = {}
         self._said_no = 0
 
     @property
@@ -106,18 +96,20 @@ class Monitor:
         if not due:
             self._keep_position()
             return Step((), (), more=False)
-        plan = self._planned(due, now_ms)
-        carried, asked = self._carry(plan.carried, fleet, now_ms)
-        at_once = [*plan.at_once, *asked]
+        plan, wanted = self._planned(due, now_ms)
+        seen = Seen(self._reader, [*plan.carried, *plan.looks(())[:BATCH]], now_ms)
+        carried, asked = self._carry(plan.carried, seen, fleet, now_ms)
         self._pending.urge(asked)
-        whole = [*at_once[:BATCH], *plan.in_turn][: max(BATCH, min(len(at_once), BATCH) + LEAST_IN_TURN)]
-        judged, failed = self._judge(whole, fleet, now_ms)
-        done = len(carried) + len(judged) + len(failed)
-        return Step((*carried, *judged), failed, more=done < len(due), carried=len(carried))
+        judged, failed = self._judge(plan.looks(asked), seen, fleet, now_ms)
+        more = len(judged) + len(failed) < wanted + len(asked)
+        return Step((*carried, *judged), failed, more=more, carried=len(carried))
 
-    def _planned(self, due: Sequence[str], now_ms: int) -> _Plan:
-        """Return which units to carry on, and which to judge in full, what may move a verdict first."""
-        plan = _Plan([], [], [])
+    def _planned(self, due: Sequence[str], now_ms: int) -> tuple[Plan, int]:
+        """Return what to do with units, and how many of them want to be judged in full.
+
+        Of more units in turn than there is time for, those with live samples are carried on meanwhile.
+        """
+        plan = Plan()
         for unit in due:
             touch = self._pending.touch_of(unit)
             if self._pending.is_urgent(unit):
@@ -129,17 +121,20 @@ class Monitor:
                 plan.in_turn.append(unit)
             else:
                 plan.carried.append(unit)
-        room = max(LEAST_IN_TURN, BATCH - len(plan.at_once))
-        later = [unit for unit in plan.in_turn[room:] if self._pending.touch_of(unit) is not None]
-        plan.carried.extend(u for u in later if self._carrying.may(u, self._pending.touch_of(u), now_ms))
+        wanted = len(plan.at_once) + len(plan.in_turn)
+        room = max(self._pace.room // ONE_IN, self._pace.room - len(plan.at_once), 1)
+        plan.carried.extend(
+            unit
+            for unit in plan.in_turn[room:]
+            if self._carrying.may(unit, self._pending.touch_of(unit), now_ms)
+        )
         del plan.in_turn[room:]
-        return plan
+        return plan, wanted
 
-    def _carry(self, units: Sequence[str], fleet: Fleet, now_ms: int) -> tuple[list[str], list[str]]:
+    def _carry(
+        self, units: Sequence[str], seen: Seen, fleet: Fleet, now_ms: int
+    ) -> tuple[list[str], list[str]]:
         """Carry units on; return those that were, and those that ask for a look at everything."""
-        if not units:
-            return [], []
-        seen = _Seen(self._reader.latest(now_ms, units), self._reader.statuses(units))
         kept: list[str] = []
         asked: list[str] = []
         results: list[Result] = []
@@ -155,15 +150,13 @@ class Monitor:
                 results = []
         return [*kept, *self._keep(results, now_ms)], asked
 
-    def _carried(self, unit: str, seen: _Seen, fleet: Fleet, now_ms: int) -> Result | None:
+    def _carried(self, unit: str, seen: Seen, fleet: Fleet, now_ms: int) -> Result | None:
         self._beat()
         touch = self._pending.touch_of(unit)
         if touch is None:
             return None
         try:
-            return self._carrying.carried(
-                unit, touch, seen.latest.get(unit), seen.statuses.get(unit), fleet=fleet, now_ms=now_ms
-            )
+            return self._carrying.carried(unit, touch, seen, fleet=fleet, now_ms=now_ms)
         except DependencyUnavailable:
             raise
         except Exception:  # noqa: BLE001 - each unit is a loop of its own
@@ -171,21 +164,26 @@ class Monitor:
             return None
 
     def _judge(
-        self, units: Sequence[str], fleet: Fleet, now_ms: int
+        self, units: Sequence[str], seen: Seen, fleet: Fleet, now_ms: int
     ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Judge units in full; return those whose results were kept, and those that cannot be judged."""
+        """Judge units in full for a while; return those whose results were kept, and those that failed."""
         if not units:
             return (), ()
-        seen = _Seen(self._reader.latest(now_ms, units), self._reader.statuses())
+        contexts = self._records.contexts(units[:BATCH], self._contexts)
+        self._contexts |= contexts
         results: list[Result] = []
         failed: list[str] = []
+        self._pace.begin()
         for unit in units:
+            if self._pace.is_over(len(results) + len(failed)):
+                break
             self._beat()
-            result = self._judged(fleet, unit, seen.latest.get(unit), seen.statuses, now_ms)
+            result = self._judged(fleet, unit, contexts[unit], seen, now_ms)
             if result is None:
                 failed.append(unit)
             else:
                 results.append(result)
+        self._pace.ended(len(results) + len(failed))
         return self._keep(results, now_ms), tuple(failed)
 
     def _take_in(self, fleet: Fleet, known: frozenset[str]) -> None:
@@ -209,21 +207,9 @@ class Monitor:
             self._pending.urge(statement.unit for statement in said)
         self._pending.urge(self._batches.take_in() & known)
 
-    def _judged(
-        self,
-        fleet: Fleet,
-        unit: str,
-        latest: Latest | None,
-        statuses: Mapping[str, UnitStatus],
-        now_ms: int,
-    ) -> Result | None:
+    def _judged(self, fleet: Fleet, unit: str, context: Context, seen: Seen, now_ms: int) -> Result | None:
         """Return the assessment of a unit; one that cannot be judged must not hold up the others."""
-
-        def expected_of(other: str) -> tuple[Span, ...]:
-            return expected_spans(self._reader, other, statuses.get(other))
-
         try:
-            context = self._records.context(unit)
             span = self._reader.span_of(unit)
             touch = self._pending.touch_of(unit)
             touched_ms = None if touch is None else touch.t_min_ms
@@ -235,9 +221,9 @@ class Monitor:
                 settings=settings,
                 context=context,
                 touch=touch,
-                latest=latest,
-                expected=expected_of(unit),
-                backlog=bool(self._reader.missing_spans(unit)),
+                latest=seen.latest(unit),
+                expected=seen.expected(unit),
+                backlog=bool(seen.missing(unit)),
                 oldest_ms=None if span is None else span[0],
                 settings_at=lambda at_ms: self._settings_at(fleet, unit, at_ms, now_ms),
                 bank=known,
@@ -256,7 +242,7 @@ class Monitor:
                 doubt=doubt_of(case),
                 fleet=fleet,
                 series=found.series,
-                expected_of=expected_of,
+                expected_of=seen.expected,
             )
             past = rechecked_from_ms(context) is not None
             result = self._batches.joined(result, moment, past=past)

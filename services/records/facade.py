@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, func, select
+from sqlalchemy import URL, select
 
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
@@ -23,7 +23,6 @@ from services.records.operatordesk import OperatorRecords
 from services.records.pindesk import PinRecords
 from services.records.runtestdesk import RunTestRecords
 from services.records.said import (
-    Context,
     KeptEpisode,
     QueuedCommand,
     Result,
@@ -35,7 +34,6 @@ from services.records.tables import (
     AnalysisRow,
     CommandRow,
     EpisodeRow,
-    StatementRow,
     StateRow,
     VerdictChangeRow,
 )
@@ -196,11 +194,6 @@ class Records(
 
     # What was made of it.
 
-    def context(self, unit: str) -> Context:
-        """Return all that a new assessment of a unit builds on."""
-        with self._database.reading() as session:
-            return signing.context_of(session, unit)
-
     def write_results(
         self, results: Sequence[Result], *, now_ms: int, position: int | None = None
     ) -> frozenset[str]:
@@ -214,9 +207,8 @@ class Records(
         """
         prepared = [state.Prepared.of(result) for result in results]
         units = [result.card.unit for result in results]
-        said = select(StatementRow.unit, func.max(StatementRow.no)).where(StatementRow.unit.in_(units))
         with self._database.writing() as session:
-            newest = {unit: no for unit, no in session.execute(said.group_by(StatementRow.unit))}  # noqa: C416
+            newest = signing.newest_words(session, units)
             current = [p for p in prepared if newest.get(p.result.card.unit, 0) == p.result.statement_no]
             if current:
                 state.put_results(session, current, now_ms=now_ms)

@@ -2,10 +2,11 @@
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from services.domain import Fleet, SensorCheck, UnitCard, UnitState, Verdict
@@ -135,30 +136,59 @@ def show_state(session: Session, unit: str, state: UnitState) -> None:
         put_card(session, row, UnitCard.model_validate_json(row.card).model_copy(update={"state": state}))
 
 
-def context_of(session: Session, unit: str) -> Context:
-    """Return all that a new assessment of a unit builds on."""
+_NEWEST = (
+    select(StatementRow.unit, func.max(StatementRow.no))
+    .where(StatementRow.unit.in_(bindparam("units", expanding=True)))
+    .group_by(StatementRow.unit)
+)
+_STANDING = select(
+    StateRow.unit, StateRow.standing, StateRow.standing_since_ms, StateRow.standing_why, StateRow.assessed_ms
+).where(StateRow.unit.in_(bindparam("units", expanding=True)))
+
+
+def newest_words(session: Session, units: Collection[str]) -> dict[str, int]:
+    """Return the newest statement about each of some units; units nobody said anything of are left out."""
+    return {unit: no for unit, no in session.execute(_NEWEST, {"units": sorted(units)})}  # noqa: C416
+
+
+def contexts_of(session: Session, units: Collection[str], known: Mapping[str, Context]) -> dict[str, Context]:
+    """Return all that new assessments of some units build on.
+
+    What people said is taken from `known`, earlier contexts, where nothing was said since; a PIN that was
+    shown for it later is no new word.
+    """
+    newest = newest_words(session, units)
+    stood = {row[0]: row[1:] for row in session.execute(_STANDING, {"units": sorted(units)})}
+    found = {}
+    for unit in units:
+        no, before = newest.get(unit, 0), known.get(unit)
+        if before is None or before.statement_no != no:
+            before = _said_of(session, unit, no)
+        standing, since_ms, why, assessed_ms = stood.get(unit, (None, None, "", None))
+        stands = None if standing is None else Standing(Verdict(standing), since_ms, why)
+        found[unit] = replace(before, standing=stands, assessed_ms=assessed_ms)
+    return found
+
+
+def _said_of(session: Session, unit: str, newest_no: int) -> Context:
+    """Return what people said of a unit that a new assessment builds on."""
 
     def newest(*where: object) -> StatementRow | None:
         query = select(StatementRow).where(StatementRow.unit == unit, *where)  # type: ignore[arg-type]
         newest_first = query.order_by(StatementRow.t_ms.desc(), StatementRow.no.desc())
         return session.scalars(newest_first.limit(1)).first()
 
-    last = session.scalar(select(func.max(StatementRow.no)).where(StatementRow.unit == unit))
     fixed = corrections_of(session, unit)
     stands = StatementRow.no.not_in(fixed.withdrawn)
     emptied = newest(StatementRow.ends_clock, stands)
     signed = newest(StatementRow.kind == "release")
     probed = newest(StatementRow.kind == "probe", stands)
-    row = session.get(StateRow, unit)
-    standing = (
-        None if row is None else Standing(Verdict(row.standing), row.standing_since_ms, row.standing_why)
-    )
     return Context(
-        statement_no=last or 0,
+        statement_no=newest_no,
         clock_from_ms=None if emptied is None else emptied.t_ms,
         release=None if signed is None else statement_of(signed),
-        standing=standing,
-        assessed_ms=None if row is None else row.assessed_ms,
+        standing=None,
+        assessed_ms=None,
         checks=checks_of(session, unit),
         probe=None if probed is None else probe_of(probed, fixed.body_of(probed)),
     )

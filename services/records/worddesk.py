@@ -1,6 +1,6 @@
 """What people say of a whole cabinet: readings taken by hand, remarks, checks of its sensors."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import select
@@ -8,7 +8,7 @@ from sqlalchemy import select
 from services.domain import SensorCheck
 from services.records import rows, signing
 from services.records.door import Door
-from services.records.said import SaidThere, Statement
+from services.records.said import Context, SaidThere, Statement
 from services.records.tables import StatementRow
 
 
@@ -64,6 +64,15 @@ class WordRecords(Door):
             told = session.scalars(query.order_by(StatementRow.t_ms, StatementRow.no))
             newest = {row.unit: rows.statement_of(row) for row in told}
         return sorted((s for s in newest.values() if s.kind == "help"), key=lambda s: (s.t_ms, s.id))
+
+    def context(self, unit: str) -> Context:
+        """Return all that a new assessment of a unit builds on."""
+        return self.contexts([unit], {})[unit]
+
+    def contexts(self, units: Sequence[str], known: Mapping[str, Context]) -> dict[str, Context]:
+        """Return the same for several units; `known`, from earlier calls, spares work and changes nothing."""
+        with self._database.reading() as session:
+            return signing.contexts_of(session, units, known)
 
     def sensor_checks(self, unit: str) -> tuple[SensorCheck, ...]:
         """Return the checks of a unit's sensors in melting ice, oldest first."""

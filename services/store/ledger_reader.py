@@ -25,6 +25,10 @@ _BOOTS_WITH_BACKLOG = (
     "SELECT unit_no, bid FROM boots JOIN units USING (unit_no) WHERE unit = ? AND bid != ? AND newest > mark"
 )
 AMONG = " WHERE unit IN (SELECT value FROM json_each(?))"
+_UNITS_WITH_BACKLOG = (
+    f"SELECT DISTINCT unit FROM units JOIN boots USING (unit_no){AMONG}"  # noqa: S608 - a text of our own
+    " AND bid != ? AND newest > mark"
+)
 _RUNS = "SELECT from_sq, first_ms, last_ms FROM runs WHERE unit_no = ? AND bid = ? ORDER BY from_sq"
 
 
@@ -123,6 +127,11 @@ class LedgerReader(ABC):
     def _per_boot(self, column: str, unit: str) -> dict[int, int]:
         query = f"SELECT bid, {column} FROM boots JOIN units USING (unit_no) WHERE unit = ? AND bid != ?"  # noqa: S608
         return dict(self._rows(query, unit, IMPORTED_BID))
+
+    def backlogged(self, units: Collection[str]) -> frozenset[str]:
+        """Return those of some units of which samples are known to exist that are not held."""
+        rows = self._rows(_UNITS_WITH_BACKLOG, listed(units), IMPORTED_BID)
+        return frozenset(row[0] for row in rows)
 
     def missing_spans(self, unit: str) -> Sequence[Span]:
         """Return the stretches of time in which samples are known to exist that are not held."""

@@ -134,6 +134,9 @@ class StoreReader(Protocol):
     def newest_sq(self, unit: str) -> Mapping[int, int]:
         """Return, per bid, the highest sq held; above the mark it means a backlog is known."""
 
+    def backlogged(self, units: Collection[str]) -> frozenset[str]:
+        """Return those of some units of which samples are known to exist that are not held."""
+
     def missing_spans(self, unit: str) -> Sequence[Span]:
         """Return the stretches of time in which samples are known to exist that are not held.
 

@@ -70,7 +70,7 @@ def warmed(tmp_path_factory):
     looked = {"probe_c": -5.0, "ice": True}
     found.records.say_of_batch(1, "probed", who="Jonas K.", body=looked, now_ms=NOW_MS - HOUR_MS // 4)
     monitor = Monitor(found.reader, found.records)
-    for _ in range(10):
+    for _ in range(200):
         if not monitor.step(NOW_MS).more:
             break
     with serving(app_of(found)) as base, httpx.Client(base_url=base, timeout=10) as client:

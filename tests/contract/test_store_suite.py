@@ -311,12 +311,15 @@ def test_missing_stretches_run_from_the_sample_before_to_the_one_after(factory):
     store.append([sample(22, bid=2), sample(21, bid=2)], received_ms=7)
     at = [START_MS + sq * 60_000 for sq in range(30)]
     assert factory.reader().missing_spans(UNIT) == [Span(at[1], at[4]), Span(at[4], at[21])]
+    assert factory.reader().backlogged([UNIT, "nobody"]) == {UNIT}
+    assert store.backlogged(["nobody"]) == frozenset()
     store.declare_skipped(UNIT, Skipped(2, 0, 18, "gone"))
     assert store.missing_spans(UNIT)[1] == Span(at[4], at[21]), "19 and 20 may still come"
     store.append([sample(20, bid=2), sample(19, bid=2), sample(3, bid=1)], received_ms=7)
     assert store.missing_spans(UNIT) == [Span(at[1], at[3])]
     store.append([sample(2, bid=1)], received_ms=7)
     assert store.missing_spans(UNIT) == []
+    assert store.backlogged([UNIT]) == frozenset()
 
 
 def test_words_of_any_kind_come_back_as_they_were(factory):

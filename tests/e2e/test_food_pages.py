@@ -51,7 +51,7 @@ def shown_as(larder, number, **changes):
 
 def judge(larder, now_ms=NOW_MS, monitor=None):
     monitor = Monitor(larder.reader, larder.records) if monitor is None else monitor
-    for _ in range(10):
+    for _ in range(200):
         if not monitor.step(now_ms).more:
             break
 

@@ -123,7 +123,7 @@ def open_bench(folder: Path, *, days: float = 3.0) -> Larder:
     records.say_ice_point("v3-meat", who="Petra W.", reading_c=0.3, note="", now_ms=NOW_MS - 2 * DAY_MS)
     reader = SqliteReader(folder / "telemetry.db")
     monitor = Monitor(reader, records)
-    for _ in range(10):
+    for _ in range(200):
         if not monitor.step(NOW_MS).more:
             break
     for process in ("ingest", "monitor"):

@@ -1,6 +1,6 @@
 """A store, records and a monitor on real files, for tests of how they work together."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from services.domain import UnitCard
@@ -34,11 +34,15 @@ class House:
             self.store, self.reader = InfluxStore(influx, path), InfluxReader(influx, path)
         self.records = Records(folder / "records.db")
         self.records.apply_fleet(made.fleet(), who="operator", now_ms=fleet_ms)
-        self.monitor = Monitor(self.reader, self.records)
+        self.monitor = self.another_monitor()
 
     def hear(self, samples: Iterable[Sample], *, at_ms: int) -> None:
         """Store samples as if they arrived at a moment."""
         self.store.append(list(samples), received_ms=at_ms)
+
+    def another_monitor(self, beat: Callable[[], None] = lambda: None) -> Monitor:
+        """Return a monitor that begins anew; for it no time passes while it looks."""
+        return Monitor(self.reader, self.records, beat=beat, seconds=lambda: 0.0)
 
     def look(self, at_ms: int) -> Step:
         """Have the monitor do one step."""

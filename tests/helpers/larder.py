@@ -408,7 +408,7 @@ def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] = la
         store.append(life, received_ms=NOW_MS)
     reader = SqliteReader(folder / "telemetry.db", rule=HourRule(records))
     monitor = Monitor(reader, records)
-    for _ in range(10):
+    for _ in range(200):
         if not monitor.step(NOW_MS).more:
             break
     for process in ("ingest", "monitor"):

@@ -6,7 +6,6 @@ import pytest
 
 from services.domain import BatchNew, Verdict
 from services.domain.fleetfile import parse_fleet
-from services.monitor.worker import Monitor
 from tests.helpers import made
 from tests.helpers.house import DAY_MS, HOUR_MS, MINUTE_MS, House, minutes
 from tests.helpers.made import NOON_MS
@@ -135,7 +134,7 @@ def test_the_same_cards_come_from_a_monitor_that_remembers_and_from_a_fresh_one(
             say(house, batch, "probed", probe_c=5.5, at_ms=now_ms)
         house.look(now_ms)
     streamed = house.records.batch_card(batch)
-    Monitor(house.reader, house.records).step(NOON_MS + 29 * MINUTE_MS)
+    house.another_monitor().step(NOON_MS + 29 * MINUTE_MS)
     fresh = house.records.batch_card(batch)
     assert fresh.clocks == streamed.clocks
     assert fresh.minutes_above > 0

@@ -3,7 +3,8 @@
 import pytest
 
 from services.domain import BatchNew, Verdict
-from services.monitor.worker import BATCH, CARRIED_AT_ONCE, Monitor
+from services.monitor.turns import BATCH
+from services.monitor.worker import CARRIED_AT_ONCE
 from services.telemetry import Sample
 from tests.helpers import made
 from tests.helpers.house import HOUR_MS, MINUTE_MS, House, minutes, sample
@@ -118,7 +119,7 @@ def test_results_that_could_not_be_written_are_judged_again(house, monkeypatch):
 
 def test_life_is_shown_between_units_of_a_step(house):
     beats = []
-    monitor = Monitor(house.reader, house.records, beat=lambda: beats.append(1))
+    monitor = house.another_monitor(beat=lambda: beats.append(1))
     step = monitor.step(NOON_MS + SOON_MS)
     assert len(step.judged) == len(beats) == 2
     assert CARRIED_AT_ONCE > BATCH

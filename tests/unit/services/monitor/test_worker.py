@@ -6,7 +6,7 @@ import pytest
 
 from services.domain import Verdict
 from services.monitor.running import run_monitor
-from services.monitor.worker import BATCH, Monitor
+from services.monitor.turns import BATCH
 from services.store import Skipped
 from tests.helpers import made
 from tests.helpers.house import DAY_MS, HOUR_MS, MINUTE_MS, House, minutes, sample
@@ -245,7 +245,7 @@ def test_a_restarted_monitor_goes_on_where_results_were_kept(house):
     position = house.records.monitor_position()
     assert position == house.reader.changes_after(0)[-1].change_no
     house.hear([sample(120, NOON_MS + MINUTE_MS, COLD)], at_ms=NOON_MS + MINUTE_MS)
-    again = Monitor(house.reader, house.records)
+    again = house.another_monitor()
     again.step(NOON_MS + MINUTE_MS)
     assert house.records.monitor_position() == position + 1
     assert house.card().observed_at == NOON_MS + MINUTE_MS
@@ -253,14 +253,14 @@ def test_a_restarted_monitor_goes_on_where_results_were_kept(house):
 
 def test_a_unit_that_cannot_be_judged_holds_up_no_other(house, monkeypatch):
     house.hear(cold_day(hours=2), at_ms=NOON_MS)
-    real = house.reader.missing_spans
+    real = house.reader.span_of
 
     def broken(unit):
         if unit == "v3-ice":
             raise ValueError("made to fail")
         return real(unit)
 
-    monkeypatch.setattr(house.reader, "missing_spans", broken)
+    monkeypatch.setattr(house.reader, "span_of", broken)
     step = house.look(NOON_MS)
     assert step.judged == ("v3-meat",)
     assert step.failed == ("v3-ice",)
@@ -312,7 +312,7 @@ def test_cost_does_not_grow_with_history(tmp_path):
         house.hear(minutes([COLD] * (days * 1440), end_ms=NOON_MS), at_ms=NOON_MS)
         house.look(NOON_MS)
         before = house.monitor.rows_read
-        fresh = Monitor(house.reader, house.records)
+        fresh = house.another_monitor()
         fresh.step(NOON_MS + MINUTE_MS)
         assert fresh.rows_read <= 8 * 1440
         for k in range(1, 4):

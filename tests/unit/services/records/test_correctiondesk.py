@@ -65,6 +65,22 @@ def test_a_check_in_melting_ice_counts_as_corrected_and_the_newest_correction_wi
     assert records.sensor_checks("v3-meat") == ()
 
 
+def test_contexts_that_were_asked_for_before_are_as_new_after_every_word(records):
+    units = ["v3-meat", "v3-ice"]
+    known = records.contexts(units, {})
+    words = [
+        lambda: records.say_probe("v3-meat", who="Asha", probe_c=9.0, now_ms=NOON_MS),
+        lambda: records.say_ice_point("v3-ice", who="Asha", reading_c=0.5, now_ms=NOON_MS),
+        lambda: correct(records, line_of(records), 3.0),
+        lambda: records.say_emptied("v3-ice", who="Asha", now_ms=NOON_MS + 1),
+        lambda: records.say_note("v3-meat", who="Asha", note="a new seal", now_ms=NOON_MS + 2),
+    ]
+    for say in words:
+        say()
+        before, known = known, records.contexts(units, known)
+        assert known == {unit: records.context(unit) for unit in units} != before
+
+
 def test_the_clock_runs_on_when_empty_was_said_by_mistake(records):
     records.say_unit_state("v3-meat", "empty", "Asha", NOON_MS - MINUTE_MS)
     first = records.context("v3-meat")
