@@ -11,14 +11,18 @@ SLACK = 0.5
 """Reference value k of the CUSUM: half of the shift of one standard deviation that it is quickest for."""
 ALARM = 8.0
 """Decision interval h. At the usual 5 one number a day alarms falsely every 465 days (two-sided, k 0.5;
-Montgomery, Introduction to Statistical Quality Control, from memory), which is every week in a fleet of sixty;
-8 makes it thousands of days (judgement)."""
+Montgomery, Introduction to Statistical Quality Control, from memory), which is every week in a fleet of
+sixty; 8 makes it thousands of days (judgement)."""
 WEIGHT, LIMIT = 0.2, 2.7
 """Smoothing and width of the EWMA chart (Montgomery, from memory)."""
 MOST_Z = 4.0
 """One odd day counts no more than this many standard deviations (judgement)."""
 RECENT = 5
 """Days whose middle says where a number stands now (judgement)."""
+AT_ONCE_SHARE = 0.6
+"""Of the whole change, what the first days after it must show for it to have come at once (judgement)."""
+BEYOND_SHARE = 0.4
+"""Of the least change that is told, how far beyond its own range a number must be (judgement)."""
 _TO_SD = 1.4826
 """Median absolute deviation to standard deviation of a normal distribution."""
 
@@ -143,7 +147,8 @@ def breaks(z: FloatArray, *, fewest: int = RECENT) -> IntArray:
     if z.size < 2 * fewest:
         return np.empty(0, dtype=np.int64)
     price = 3.0 * np.log(z.size) * max(1.0, float(np.var(np.diff(z))) / 2.0)
-    found = ruptures.Pelt(model="l2", min_size=fewest, jump=1).fit(z.reshape(-1, 1)).predict(pen=price)
+    # its linear kernel is the least-squares cost, searched exactly (Pelt) in compiled code
+    found = ruptures.KernelCPD(kernel="linear", min_size=fewest).fit(z.reshape(-1, 1)).predict(pen=price)
     return np.array(found[:-1], dtype=np.int64)
 
 
@@ -171,7 +176,7 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float) -> Move | N
     now = float(np.median(values[-RECENT:]))
     up = now > baseline.middle
     beyond = now - baseline.high if up else baseline.low - now
-    if abs(now - baseline.middle) < least or beyond <= 0.0:
+    if abs(now - baseline.middle) < least or beyond < BEYOND_SHARE * least:
         return None
     sums = cusum(z)[0 if up else 1]
     mean, limit = ewma(z)
@@ -189,9 +194,7 @@ def _began(z: FloatArray, sums: FloatArray, *, up: bool) -> tuple[int, bool]:
     if near.size == 0:
         return began, False
     first = int(near[0])
-    later = z[first : first + RECENT]
-    whole = float(np.median(z[-RECENT:]))
-    step = near.size == 1 and (
-        float(np.median(later)) >= 0.6 * whole if up else float(np.median(later)) <= 0.6 * whole
-    )
+    sign = 1.0 if up else -1.0
+    soon, whole = (sign * float(np.median(part)) for part in (z[first : first + RECENT], z[-RECENT:]))
+    step = near.size == 1 and soon >= AT_ONCE_SHARE * whole
     return (first, True) if step else (min(began, first), False)

@@ -8,7 +8,7 @@ from services.analytics.service.changes import ALARM
 from services.analytics.service.signals import Days, days_of
 from services.analytics.service.signatures import SIGNATURES, Direction, SignalName, fits
 from services.analytics.service.waiting import Wait, wait_of
-from services.analytics.service.watching import Seen, comparable_from_ms, directions, watch
+from services.analytics.service.watching import Seen, directions, watch
 from services.analytics.service.weather import UNKNOWN, Weather
 from services.domain import Evidence, Finding, HealthTable, ServiceMark, UnitSettings
 from services.timebase import DAY_MS, iso_of, utc_day_start_ms
@@ -17,6 +17,9 @@ MOST_NAMED = 4
 """Things it could be that are told."""
 STRONG, FAIR = 3, 2
 """Independent signals; with fewer than two nobody is sent (reference table, after published false alarms)."""
+
+LONGEST_SILENCE_MS = 7 * DAY_MS
+"""Of a unit not heard of for so long nothing is told."""
 
 Ways = Mapping[SignalName, Direction]
 
@@ -119,36 +122,60 @@ def longrun_findings(
         One for each pattern, those worth a journey first; nothing while a baseline is being learned.
     """
     today_ms = utc_day_start_ms(as_of_ms)
-    past = table.between(0, today_ms)
-    if len(past) == 0 or past.days[-1].day < today_ms - 7 * DAY_MS:
+    days = days_of(table.between(0, today_ms), settings, weather)
+    return changed(days, marks, settings, today_ms=today_ms)
+
+
+def changed(
+    days: Days, marks: Sequence[ServiceMark], settings: UnitSettings, *, today_ms: int
+) -> tuple[Finding, ...]:
+    """Return what has changed by the beginning of a day; `longrun_findings` with the days laid out.
+
+    Parameters
+    ----------
+    days : Days
+        Days before `today_ms`.
+    marks, settings
+        As there.
+    today_ms : int
+        Beginning of the day. [ms]
+    """
+    if days.day_ms.size == 0 or days.day_ms[-1] < today_ms - LONGEST_SILENCE_MS:
         return ()
-    from_ms = comparable_from_ms(past, [mark for mark in marks if mark.at < today_ms])
-    days = days_of(past, settings, weather)
-    seen = watch(days, settings, from_ms=from_ms)
+    worked = [mark.at // DAY_MS * DAY_MS + DAY_MS for mark in marks if mark.at < today_ms]
+    seen = watch(days, settings, from_ms=max([days.begun_ms, *worked]))
     ways = directions(seen)
-    found = [
-        _finding(pattern, days, seen, ways, settings, today_ms) for pattern in PATTERNS if pattern.holds(ways)
-    ]
+    bench = _Bench(days, tuple(seen), ways, settings, today_ms)
+    found = [_finding(pattern, bench) for pattern in PATTERNS if pattern.holds(ways)]
     return tuple(sorted(found, key=lambda finding: not finding.call_out))
 
 
-def _finding(
-    pattern: Pattern, days: Days, seen: Sequence[Seen], ways: Ways, settings: UnitSettings, as_of_ms: int
-) -> Finding:
-    moved = [each for each in seen if each.move is not None]
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """What findings of one unit are made from."""
+
+    days: Days
+    seen: tuple[Seen, ...]
+    ways: Ways
+    settings: UnitSettings
+    today_ms: int
+
+
+def _finding(pattern: Pattern, bench: _Bench) -> Finding:
+    moved = [each for each in bench.seen if each.move is not None]
     own = [each for each in moved if each.followed.name in pattern.signals]
     witnesses = {each.followed.witness for each in own} - {"counted"}
     since_ms = min(each.since_ms for each in own if each.since_ms is not None)
     comes = _comes(own)
-    rows = [SIGNATURES[fit.kind] for fit in fits(ways, comes=comes)[:MOST_NAMED]]
+    rows = [SIGNATURES[fit.kind] for fit in fits(bench.ways, comes=comes)[:MOST_NAMED]]
     call_out = len(witnesses) >= FAIR
     wait = (
-        wait_of(days, settings, since_ms=since_ms, as_of_ms=as_of_ms)
+        wait_of(bench.days, bench.settings, since_ms=since_ms, as_of_ms=bench.today_ms)
         if pattern.waits
         else Wait.none("food is at risk when the battery is: see how long it lasts")
     )
     return Finding(
-        finding=pattern.name(ways),
+        finding=pattern.name(bench.ways),
         since=since_ms,
         evidence=tuple(_evidence(each) for each in _in_order(moved, own)),
         check=" ".join([*dict.fromkeys(row.check for row in rows[:2]), pattern.otherwise]),

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -10,11 +11,11 @@ from services.analytics.power.frame import BoolArray
 from services.analytics.service.signatures import SignalName
 from services.analytics.service.weather import USUAL_C, Weather, gap_k
 from services.domain import HealthTable, UnitSettings
-from services.telemetry import FloatArray
+from services.telemetry import FloatArray, IntArray
 
 CAPACITY_PER_K = 0.012
-"""Cooling capacity lost for a kelvin of warmer air: 0.010 to 0.020 (capacity of the ideal cycle falls 9-10 % in
-volume from 35 to 45 °C condensing). [1/K]"""
+"""Cooling capacity lost for a kelvin of warmer air: 0.010 to 0.020 (capacity of the ideal cycle falls 9-10 %
+in volume from 35 to 45 °C condensing). [1/K]"""
 RATED_AIR_C = 32.0
 """Air at which capacities are compared. [°C]"""
 
@@ -89,9 +90,9 @@ FOLLOWED: tuple[Followed, ...] = (
     _ratio("works", "counted", "night_duty", "running share at night", "1", sd=0.05, least=0.12),
     _ratio("starts", "counted", "starts_per_h", "starts an hour", "1/h", sd=0.05, least=0.15),
     _ratio("current", "current", "power_w", "power drawn while it runs", "W", sd=0.02, least=0.05),
-    _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.04, least=0.10),
-    _plain("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.03, least=0.10),
-    _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.15),
+    _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.05, least=0.22),
+    _plain("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.03, least=0.12),
+    _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.25),
     _ratio("plate", "plate", "evaporator_gap_k", "cabinet less evaporator", "K", sd=0.05, least=0.15),
     _plain("level", "level", "stop_above_k", "where it stops, above the set point", "K", sd=0.10, least=0.5),
     _plain("swing", "counted", "swing_k", "rise between stop and start", "K", sd=0.10, least=0.5),
@@ -110,7 +111,10 @@ OF_ONE_SPEED = ("cooling_k_per_h", "night_cooling_k_per_h", "night_duty", "start
 class Days:
     """The days of one unit that a finding is made from, brought to equal air and voltage."""
 
-    table: HealthTable
+    day_ms: IntArray
+    begun_ms: int
+    """Start of the first day on which the unit was described as on the last."""
+    duty: FloatArray
     columns: Mapping[str, FloatArray]
     """What `FOLLOWED` names, a value for every day, NaN where a day does not tell."""
     air_c: FloatArray
@@ -120,6 +124,20 @@ class Days:
     """Where something near measured it; else the usual and the weather of the region."""
     fit: BoolArray
     """Days that are compared."""
+
+    def until(self, end_ms: int) -> "Days":
+        """Return the days before an instant; `begun_ms` stays."""
+        part = slice(0, int(np.searchsorted(self.day_ms, end_ms)))
+        return Days(
+            self.day_ms[part],
+            self.begun_ms,
+            self.duty[part],
+            {name: values[part] for name, values in self.columns.items()},
+            self.air_c[part],
+            self.gap_k[part],
+            self.air_known[part],
+            self.fit[part],
+        )
 
 
 def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Days:
@@ -157,7 +175,18 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
     }
     if settings.unit.compressor.variable_speed:
         columns |= {name: np.full(len(table), np.nan) for name in OF_ONE_SPEED}
-    return Days(table, columns, air_c, gap, known, usable(table))
+    return Days(
+        table.day_ms, _begun_ms(table), table.column("duty"), columns, air_c, gap, known, usable(table)
+    )
+
+
+def _begun_ms(table: HealthTable) -> int:
+    """Return since when a unit has been described as it is: other site, bank or set point, other numbers."""
+    begun_ms = 0
+    for before, after in pairwise(table.days):
+        if after.measured_on != before.measured_on:
+            begun_ms = after.day
+    return begun_ms
 
 
 def _air(table: HealthTable, weather: Weather) -> tuple[FloatArray, FloatArray, BoolArray]:

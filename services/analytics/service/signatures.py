@@ -101,8 +101,8 @@ SIGNATURES: Mapping[str, Signature] = {
             **_COOLING_ONLY,
         },
         "over weeks",
-        "Feel the evaporator while it runs: cold at the inlet only speaks for too little refrigerant; look for"
-        " oil at the joints. Refrigerant is work for licensed technicians: pressure, and some of it burns.",
+        "Feel the evaporator while it runs: cold at the inlet only speaks for too little refrigerant; look"
+        " for oil at the joints. Work for licensed technicians: it is under pressure, and some of it burns.",
         ("leak detector", "scales", "refrigerant of the type plate"),
         CHARGE,
     ),
@@ -166,7 +166,7 @@ SIGNATURES: Mapping[str, Signature] = {
             "plate": ("same",),
         },
         "either",
-        "Draw a strip of paper through the closed lid all round, look for frost near the seal and at the hinges.",
+        "Draw a strip of paper through the closed lid all round, look for frost near seal and hinges.",
         ("lid gasket", "hinges and catch"),
         JUDGED,
     ),
@@ -240,10 +240,9 @@ SIGNATURES: Mapping[str, Signature] = {
             "current": ("same", "up"),
             "sag": ("up",),
             "rest": ("same",),
-            "level": ("same",),
         },
         "either",
-        "Measure the drop from battery to unit with the compressor running: plug, socket, fuse holder, joints.",
+        "Measure the drop from battery to unit while the compressor runs: plug, socket, fuse, cable.",
         ("plug and socket", "cable lugs", "fuse holder"),
         JUDGED,
     ),
@@ -273,12 +272,19 @@ class Fit:
     kind: str
     agree: int
     """Signals that moved as the row says."""
+    against: int
+    """Signals that moved another way than the row says."""
     absent: int
     """Signals that are followed and should have moved, and did not (yet)."""
 
+    @property
+    def points(self) -> float:
+        """How well it goes; under nothing it does not."""
+        return self.agree - self.against - 0.5 * self.absent
+
 
 def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "over weeks"]) -> list[Fit]:
-    """Return the rows that nothing speaks against, the best first.
+    """Return the rows that go with what was seen, the best first.
 
     Parameters
     ----------
@@ -290,12 +296,10 @@ def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "ove
     found = []
     for kind, row in SIGNATURES.items():
         known = {name: way for name, way in seen.items() if name in row.moves}
-        if any(way != "same" and way not in row.moves[name] for name, way in known.items()):
-            continue
-        moved = {name for name, way in seen.items() if way != "same"}
-        agree = sum(known.get(name) in row.moves[name] for name in moved & set(row.moves))
-        if agree:
-            absent = sum(way not in row.moves[name] for name, way in known.items())
-            wrong_pace = row.comes not in {"either", comes}
-            found.append(Fit(kind, agree, absent + wrong_pace))
-    return sorted(found, key=lambda fit: (fit.absent - fit.agree, fit.kind))
+        moved = {name: way for name, way in known.items() if way != "same"}
+        agree = sum(way in row.moves[name] for name, way in moved.items())
+        absent = sum("same" not in row.moves[name] for name, way in known.items() if way == "same")
+        fit = Fit(kind, agree, len(moved) - agree, absent + (row.comes not in {"either", comes}))
+        if agree and fit.points > 0.0:
+            found.append(fit)
+    return sorted(found, key=lambda fit: (-fit.points, fit.kind))

@@ -60,7 +60,7 @@ def wait_of(days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int)
     known = np.isfinite(low) & days.fit
     if int(known.sum()) < RECENT:
         return Wait.none("how much it has in hand cannot be told from these days")
-    low, high, day = low[known], high[known], days.table.day_ms[known]
+    low, high, day = low[known], high[known], days.day_ms[known]
     level_low, level_high = float(np.median(low[-RECENT:])), float(np.median(high[-RECENT:]))
     if level_high <= needed_k:
         return Wait(early=as_of_ms, late=as_of_ms)
@@ -72,8 +72,7 @@ def wait_of(days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int)
 
 def hot_ratio_k(days: Days) -> tuple[FloatArray, FloatArray]:
     """Return the least and the most a cabinet could be held below air of `DESIGN_C`, day by day [K]."""
-    duty = days.table.column("duty")
-    running = np.where(duty > 0.0, duty, np.nan)
+    running = np.where(days.duty > 0.0, days.duty, np.nan)
     guess = np.where(days.air_known, 0.0, GUESS_K)
     ends = []
     for loss, off in ((LOSS_PER_K[1], -guess), (LOSS_PER_K[0], guess)):

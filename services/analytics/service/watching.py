@@ -8,7 +8,7 @@ import numpy as np
 from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
 from services.analytics.service.signals import FOLLOWED, Days, Followed
 from services.analytics.service.signatures import Direction, SignalName
-from services.domain import HealthTable, ServiceMark, UnitSettings
+from services.domain import UnitSettings
 from services.timebase import DAY_MS
 
 LEARNED_DAYS = {"fridge": 21, "freezer": 35}
@@ -40,16 +40,6 @@ class Seen:
         return float(np.exp(value)) if self.followed.share else value
 
 
-def comparable_from_ms(table: HealthTable, marks: Sequence[ServiceMark]) -> int:
-    """Return from when on days may be compared: the newest work on the unit, or change of what it is [ms]."""
-    start_ms = 0
-    for before, after in zip(table.days[:-1], table.days[1:], strict=True):
-        if after.measured_on != before.measured_on:
-            start_ms = after.day
-    begun = [mark.at // DAY_MS * DAY_MS + DAY_MS for mark in marks]
-    return max([start_ms, *begun])
-
-
 def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
     """Return every followed number that has a baseline and days after it.
 
@@ -66,11 +56,11 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
     found = []
     for followed in FOLLOWED:
         values = days.columns[followed.column]
-        usable = days.fit & np.isfinite(values) & (days.table.day_ms >= from_ms)
+        usable = days.fit & np.isfinite(values) & (days.day_ms >= from_ms)
         if followed.share:
             usable &= values > 0.0
-        own, day_ms = values[usable], days.table.day_ms[usable]
-        if own.size < learned + RECENT or days.table.day_ms[-1] - day_ms[-1] > GONE_DAYS * DAY_MS:
+        own, day_ms = values[usable], days.day_ms[usable]
+        if own.size < learned + RECENT or days.day_ms[-1] - day_ms[-1] > GONE_DAYS * DAY_MS:
             continue
         compared = np.log(own) if followed.share else own
         baseline = baseline_of(compared[:learned], least_sd=followed.least_sd)
@@ -81,7 +71,7 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
 
 
 def directions(seen: Sequence[Seen]) -> dict[SignalName, Direction]:
-    """Return which way each signal went, "same" where all its numbers stand; those not followed are missing."""
+    """Return which way each signal went, "same" where all its numbers stand; missing where not followed."""
     found: dict[SignalName, Direction] = {}
     strongest: dict[SignalName, float] = {}
     for each in seen:
