@@ -24,6 +24,10 @@ _METHODS = [
 ]
 _KEYWORDS = {"gettext": None, "_": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
 _PLACE = re.compile(r"%\((\w+)\)s|(%%)|</?([a-z]+)")
+_PROMISE = re.compile(
+    r"(?i)\b(?:safe|salama|veilig\w*|segur[oa]s?|sûre?s?|sem perigo|sans danger|sonder gevaar)\b"
+)
+"""What no sentence food hangs on may call it, in any language."""
 _BEGUN = datetime(2026, 1, 1, tzinfo=UTC)
 """Written into every catalogue, so that nothing but texts ever differs."""
 _HEADER = """\
@@ -74,13 +78,17 @@ def _key(message: Message) -> str:
 
 
 def faults(language: str) -> Iterator[str]:
-    """Yield what a translation got wrong: a named place or a tag that is lost or made up."""
+    """Yield what a translation got wrong: a lost or made-up place or tag, a lone per cent sign, a promise."""
     for message in read_po(io.BytesIO(path_of(language).read_bytes()), locale=language):
         forms = [message.string] if isinstance(message.string, str) else list(message.string or ())
         ids = [message.id] if isinstance(message.id, str) else list(message.id)
         for form in filter(None, forms if message.id else ()):
             if all(_places(form) != _places(english) for english in ids):
                 yield f"{language}: {form!r} has other places than {ids[-1]!r}"
+            if "%" in _PLACE.sub("", form):
+                yield f"{language}: {form!r} has a per cent sign alone; write it twice"
+            if message.context == FOOD and _PROMISE.search(form):
+                yield f"{language}: {form!r} promises something of food"
 
 
 def _places(text: str) -> list[tuple[str, str, str]]:

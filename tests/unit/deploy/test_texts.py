@@ -44,6 +44,20 @@ def test_a_translation_that_loses_a_named_place_or_a_tag_is_a_fault(tmp_path, mo
     assert len(list(texts.faults("fr"))) == 2
 
 
+def test_a_translation_that_would_break_its_page_or_promise_something_of_food_is_a_fault(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(texts, "LOCALE_DIR", tmp_path)
+    put(tmp_path, "fr", 'msgid "Half"\nmsgstr "50 %"\n\nmsgid "Half %%"\nmsgstr "50 %%"\n')
+    assert [each.split("has")[1] for each in texts.faults("fr")] == [" a per cent sign alone; write it twice"]
+    told = 'msgid "Cold"\nmsgstr "{}"\n\nmsgctxt "food"\nmsgid "Cold"\nmsgstr "{}"\n'
+    for word in ("salama", "Veilig", "seguro", "sûre", "sans danger"):
+        put(tmp_path, "fr", told.format(word, word))
+        assert len(list(texts.faults("fr"))) == 1, word
+    put(tmp_path, "fr", told.format("froid", "assurément froid"))
+    assert list(texts.faults("fr")) == []
+
+
 def test_every_text_of_the_pages_is_found_and_no_catalogue_that_is_shipped_is_wrong():
     found = texts.texts()
     assert found.get("Fleet") is not None
