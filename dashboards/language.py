@@ -13,6 +13,7 @@ from babel.numbers import get_decimal_symbol
 from fastapi import Request
 
 from dashboards.catalogue import FOOD, Catalogue, catalogue
+from services.api.access import Asker
 
 K = TypeVar("K")
 
@@ -74,11 +75,18 @@ async def write_for_asker(request: Request) -> None:
 
 
 def reader_of(request: Request) -> Reader:
-    """Return who asks: what the browser was told to keep, else what it says of its languages."""
-    chosen = request.cookies.get(CHOSEN_LANGUAGE, "")
-    language = chosen if chosen in LANGUAGES else _accepted(request.headers.get("accept-language", ""))
-    degrees: Degrees = "f" if request.cookies.get(CHOSEN_DEGREES) == "f" else "c"
-    return Reader(language, degrees)
+    """Return who asks: what the browser was told to keep, else the person's own, else what it says of itself.
+
+    The browser comes first, since several people may use one.
+    """
+    asker: Asker | None = getattr(request.state, "asker", None)
+    own = (None, None) if asker is None else (asker.language, asker.degrees)
+    chosen = (request.cookies.get(CHOSEN_LANGUAGE), own[0])
+    language = next((each for each in chosen if each in LANGUAGES), None)
+    scale = next((each for each in (request.cookies.get(CHOSEN_DEGREES), own[1]) if each in {"c", "f"}), "c")
+    return Reader(
+        language or _accepted(request.headers.get("accept-language", "")), "f" if scale == "f" else "c"
+    )
 
 
 def _accepted(header: str) -> str:

@@ -1,18 +1,20 @@
 """A person's own account: password, open sessions, logging out."""
 
 from datetime import UTC
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request
+from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from dashboards import text
-from dashboards.language import Table, _
+from dashboards.language import CHOSEN_DEGREES, CHOSEN_LANGUAGE, LANGUAGES, Degrees, Table, _
 from dashboards.pages.login import AtDoor, address_of, give_cookie, status_of
 from dashboards.pages.render import draw_phone
 from dashboards.rolewords import ROLES, places_words
 from services.api.access import START, asker_of
 from services.api.accountdesk import AccountDesk
+from services.api.entry import is_secure
 from services.api.pins import PinDesk
 from services.errors import Refused
 
@@ -23,6 +25,7 @@ _DONE: Table[str] = Table(
         "password": "Your password is changed; every other device was logged out.",
         "others": "Every other device was logged out.",
         "pin": "Your PIN is kept.",
+        "reading": "Your language and scale are kept.",
     }
 )
 
@@ -40,6 +43,7 @@ def _page(request: Request, door: AccountDesk, wrong: Refused | None = None, don
         role_words=text.sentence(ROLES[asker.role]).removesuffix("."),
         places=places_words(asker.sites, door.book.fleet().sites),
         start=START[asker.role],
+        languages=LANGUAGES,
         has_pin=door.book.pin_of(asker.name) is not None,
         sessions=[
             {
@@ -88,6 +92,24 @@ def choose_pin(
     except Refused as error:
         return _page(request, door, error)
     return RedirectResponse("/account?done=pin", 303)
+
+
+@router.post("/account/reading")
+def choose_reading(
+    request: Request,
+    door: AtDoor,
+    language: Annotated[str, Form(max_length=8)] = "",
+    degrees: Annotated[Degrees | Literal[""], Form()] = "",
+) -> Response:
+    """Choose what one reads in on every device; this browser forgets what it was told itself."""
+    if language and language not in LANGUAGES:
+        raise HTTPException(422, _("There is no such language here."))
+    asker = asker_of(request)
+    door.book.set_reading(asker.account or 0, language=language or None, degrees=degrees or None)
+    response = RedirectResponse("/account?done=reading", 303)
+    for name in (CHOSEN_LANGUAGE, CHOSEN_DEGREES):
+        response.delete_cookie(name, secure=is_secure(request), httponly=True, samesite="lax")
+    return response
 
 
 @router.post("/account/others")

@@ -14,15 +14,17 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.language import Table, _
+from dashboards.movedwords import account_words, described_words
 from dashboards.pages.batch_views import batch_word, event_words
 from dashboards.pages.forms import day_or_none
 from dashboards.pages.render import draw
 from dashboards.pages.tables import csv_answer
 from dashboards.rolewords import signed_words, signer_words
 from dashboards.saidwords import device_words, said_words
+from services.api.access import asker_of
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk
-from services.api.lookback import ALL_KINDS, Happening, Kind, VerdictMove
+from services.api.lookback import ALL_KINDS, Described, Happening, HouseEvent, Kind, VerdictMove
 from services.api.routes import AtDesk
 from services.api.schemas import StatementRow
 from services.domain import BatchEvent, Fleet, Site, Verdict
@@ -35,6 +37,8 @@ KINDS: Table[Kind] = Table(
         "verdict": "Verdicts",
         "said": "Said of cabinets",
         "food": "Said of food",
+        "moved": "Cabinets moved or described anew",
+        "account": "Accounts and devices",
     }
 )
 _LINES, _LINES_IN_A_FILE = 200, 20_000
@@ -101,6 +105,8 @@ class Names:
     """By unit."""
     batches: Mapping[int, tuple[str, str]]
     """Name and food class."""
+    places: Mapping[str, Site] = field(default_factory=dict)
+    """By id, those that are seen."""
     corrected: Mapping[int, int] = field(default_factory=dict)
     """By line of what was said of a cabinet, the newest line that corrects it."""
 
@@ -122,6 +128,7 @@ def names_of(desk: Desk, fleet: Fleet, found: Sequence[Happening]) -> Names:
         units={unit.id: unit.name or unit.id for unit in fleet.units},
         sites={unit.id: sites[unit.site] for unit in fleet.units if unit.site in sites},
         batches=batches,
+        places=sites,
         corrected=desk.corrected_by([e.told for e in found if isinstance(e.told, StatementRow)]),
     )
 
@@ -150,6 +157,10 @@ def move_line(move: VerdictMove, food_class: str | None) -> str:
 def _told(each: Happening, names: Names) -> tuple[str, str, str]:
     """Return who, what and the mark of a line."""
     told = each.told
+    if isinstance(told, Described):
+        return told.who, described_words(told, names.places), ""
+    if isinstance(told, HouseEvent):
+        return told.who, account_words(told, names.places), ""
     what, food_class = names.batches.get(each.batch or 0, ("", ""))
     lead = f"{what}: " if what else ""
     if isinstance(told, StatementRow):
@@ -176,7 +187,7 @@ def line_of(each: Happening, names: Names) -> Line:
         local=text.stamp(each.written_ms, zone),
         about=text.stamp(each.t_ms, zone) if late else "",
         unit="" if each.unit not in names.units else each.unit or "",
-        name=names.units.get(each.unit or "", each.unit or "no cabinet"),
+        name=names.units.get(each.unit or "", each.unit or _("no cabinet")),
         place="" if site is None else site.name,
         batch=each.batch,
         who=who,
@@ -221,12 +232,13 @@ def asked_of(  # noqa: PLR0917 - a form has as many fields as it has
     return Asked(_midnight_ms(start, zone), _midnight_ms(end + timedelta(days=1), zone), units, chosen, zone)
 
 
-def _fields(fleet: Fleet, asked: Asked, site: str, unit: str) -> dict[str, Any]:
-    """Return what the form shows as chosen."""
+def _fields(fleet: Fleet, asked: Asked, site: str, unit: str, *, accounts: bool) -> dict[str, Any]:
+    """Return what the form shows as chosen; accounts are offered to those who see them."""
+    kinds = [kind for kind in KINDS if kind != "account" or accounts]
     return {
         "sites": [(s.id, s.name, s.id == site) for s in fleet.sites],
         "units": [(u.id, u.name or u.id, u.id == unit) for u in fleet.units if not site or u.site == site],
-        "kinds": [(kind, words, kind in asked.kinds) for kind, words in KINDS.items()],
+        "kinds": [(kind, KINDS[kind], kind in asked.kinds) for kind in kinds],
         "first": text.stamp(asked.start_ms, asked.zone)[:10],
         "last": text.stamp(asked.end_ms - 1, asked.zone)[:10],
     }
@@ -266,7 +278,7 @@ def history(  # noqa: PLR0917 - a form has as many fields as it has
     more, found = len(found) > skip + _LINES, found[: skip + _LINES]
     rest, found = _rest(found) if more else "", found[skip:]
     names = names_of(desk, fleet, found)
-    shown = _fields(fleet, asked, site, unit)
+    shown = _fields(fleet, asked, site, unit, accounts=asker_of(request).sees_accounts)
     query = _query(shown, site, unit)
     return draw(
         request,

@@ -43,6 +43,9 @@ class Asker:
     account: int | None = None
     session: str | None = None
     """Digest of the session, to end it."""
+    language: str | None = None
+    """What the person chose to read in, wherever a browser was told nothing else."""
+    degrees: str | None = None
     demo: bool = False
     """Whether this is the demonstration, where nobody has a password."""
 
@@ -50,6 +53,12 @@ class Asker:
     def sees_positions(self) -> bool:
         """Whether positions may be shown: they reveal rare animals and people."""
         return self.kind == "anybody" or (self.role == "manager" and self.kind == "person")
+
+    @property
+    def sees_accounts(self) -> bool:
+        """Whether what happened to accounts may be shown: to administrators and managers of every place."""
+        head = self.kind == "person" and self.role in {"manager", "administrator"} and self.sites is None
+        return self.kind == "anybody" or head
 
     @property
     def sees_all(self) -> bool:
@@ -155,6 +164,7 @@ TABLE: tuple[Entry, ...] = (
     *_post(HANDS, "/api/v1/units/{unit}/state", "/api/v1/checks", "/api/v1/corrections"),
     *_post(KITCHEN, "/api/v1/releases", "/api/v1/batches", "/api/v1/batches/{batch}/events"),
     *_post(WRENCH, "/api/v1/commands"),
+    *_post(WRENCH, "/workshop/tests", "/workshop/tests/{number}/say"),
     *_get(EVERYONE, "/api/v1/{path:path}"),
     # Pages.
     *_get(
@@ -185,10 +195,37 @@ TABLE: tuple[Entry, ...] = (
         "/workshop/battery",
         "/workshop/battery.csv",
         "/workshop/battery.pdf",
+        "/workshop/calendar",
+        "/workshop/calendar.ics",
+        "/workshop/due.csv",
+        "/workshop/jobs",
         "/workshop/units/{unit}",
         "/workshop/units/{unit}/figure.json",
         "/workshop/units/{unit}/sheet",
         "/workshop/units/{unit}/sheet.pdf",
+        "/workshop/tests",
+        "/workshop/tests/{number}",
+        "/workshop/tests/{number}/figure.json",
+        "/workshop/tests/{number}/certificate",
+        "/workshop/tests/{number}/certificate.pdf",
+    ),
+    *_get(WRENCH, "/workshop/jobs/new"),
+    *_get(
+        WRENCH | {"inspector"},
+        "/workshop/jobs/{number}",
+        "/workshop/jobs/{number}/circuit",
+        "/workshop/jobs/{number}/sheet",
+        "/workshop/jobs/{number}/sheet.pdf",
+    ),
+    *_post(
+        WRENCH,
+        "/workshop/departures",
+        "/workshop/jobs",
+        "/workshop/jobs/{number}/circuit",
+        "/workshop/jobs/{number}/close",
+        "/workshop/jobs/{number}/correct",
+        "/workshop/jobs/{number}/note",
+        "/workshop/jobs/{number}/plan",
     ),
     *_get(HANDS, "/plan", "/departure"),
     *_post(HANDS, "/plan"),
@@ -203,6 +240,7 @@ TABLE: tuple[Entry, ...] = (
     # People.
     *_get(EVERYONE, "/account", people_only=True),
     *_post(EVERYONE, "/account/password", "/account/pin", "/account/others", people_only=True),
+    *_post(EVERYONE, "/account/reading", people_only=True),
     *_get(HEAD, "/people", everywhere=True, people_only=True),
     *_post(
         HEAD,

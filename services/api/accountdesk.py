@@ -41,6 +41,9 @@ class AccountBook(EntryBook, Protocol):
     def end_device(self, ended: str, *, who: str, now_ms: int) -> None:
         """Take a device out by its digest."""
 
+    def set_reading(self, no: int, *, language: str | None, degrees: str | None) -> None:
+        """Keep what somebody reads in."""
+
     def set_pin(self, no: int, hashed: str | None, *, now_ms: int) -> None:
         """Keep a new PIN, or none."""
 

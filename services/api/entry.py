@@ -92,6 +92,8 @@ class AccountAccess:
             sites=found.sites,
             account=found.account,
             session=found.digest,
+            language=found.language,
+            degrees=found.degrees,
             demo=self.demo,
         )
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Protocol
 
-from services.domain import BatchCard, BatchEvent, BatchVerdict, PhoneTimes, Verdict
+from services.domain import BatchCard, BatchEvent, BatchVerdict, PhoneTimes, Unit, Verdict
 
 
 class Said(Protocol):
@@ -90,6 +90,54 @@ class ChangedVerdict(Protocol):
         """The reason."""
 
 
+class DescribedAnew(Protocol):
+    """A cabinet that was described anew, as the records hand it out."""
+
+    @property
+    def t_ms(self) -> int:
+        """Since when."""
+
+    @property
+    def who(self) -> str:
+        """Who did it."""
+
+    @property
+    def unit(self) -> str:
+        """The cabinet."""
+
+    @property
+    def before(self) -> Unit | None:
+        """How it was described before; None of a new one."""
+
+    @property
+    def after(self) -> Unit | None:
+        """How it is described from then on; None of one that was taken off the list."""
+
+
+class AccountEvent(Protocol):
+    """Something that happened to an account, a device or a token, as the records hand it out."""
+
+    @property
+    def t_ms(self) -> int:
+        """When it happened, in ms since 1970-01-01 UTC."""
+
+    @property
+    def kind(self) -> str:
+        """What happened."""
+
+    @property
+    def about(self) -> str:
+        """Name of the person, the device or the token."""
+
+    @property
+    def who(self) -> str:
+        """Who did it."""
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """Role and places that go with it."""
+
+
 class HistoryBook(Protocol):
     """What looking back needs of the records."""
 
@@ -112,6 +160,14 @@ class HistoryBook(Protocol):
         self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
     ) -> Sequence[ToldOfBatch]:
         """Return changes of batches' verdicts."""
+
+    def descriptions_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[DescribedAnew]:
+        """Return how cabinets were described anew."""
+
+    def account_events_between(self, start_ms: int, end_ms: int, *, limit: int) -> Sequence[AccountEvent]:
+        """Return what happened to accounts, devices and tokens."""
 
     def corrected_by(self, lines: Collection[int], units: Collection[str]) -> Mapping[int, int]:
         """Return the newest line that corrects each of some lines of some units, where one does."""

@@ -2,15 +2,23 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from services.api.batchdesk import BatchDesk
-from services.api.historyport import ChangedVerdict, HistoryBook, Said, ToldOfBatch
+from services.api.historyport import (
+    AccountEvent,
+    ChangedVerdict,
+    DescribedAnew,
+    HistoryBook,
+    Said,
+    ToldOfBatch,
+)
 from services.api.schemas import StatementRow
-from services.domain import BatchCard, BatchEvent, Verdict
+from services.domain import BatchCard, BatchEvent, Unit, Verdict
 
-Kind = Literal["said", "food", "verdict"]
-"""Said of a cabinet; said of a batch of food; a verdict that changed."""
+Kind = Literal["said", "food", "verdict", "moved", "account"]
+"""Said of a cabinet; said of a batch of food; a verdict that changed; a cabinet described anew, as when it
+moves; an account, device or token made, changed or taken away."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +37,26 @@ class VerdictMove:
 
 
 @dataclass(frozen=True, slots=True)
+class Described:
+    """A cabinet described anew."""
+
+    who: str
+    before: Unit | None
+    after: Unit | None
+    """None where it was taken off the list."""
+
+
+@dataclass(frozen=True, slots=True)
+class HouseEvent:
+    """Something that happened to an account, a device or a token."""
+
+    kind: str
+    about: str
+    who: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class Happening:
     """One line of the history."""
 
@@ -39,7 +67,7 @@ class Happening:
     kind: Kind
     unit: str | None
     batch: int | None
-    told: StatementRow | BatchEvent | VerdictMove
+    told: StatementRow | BatchEvent | VerdictMove | Described | HouseEvent
 
 
 def happenings(
@@ -64,6 +92,10 @@ def happenings(
     if "verdict" in kinds:
         found += [_moved(change) for change in book.unit_verdicts_between(start_ms, end_ms, **asked)]
         found += [_food(each) for each in book.batch_verdicts_between(start_ms, end_ms, **asked)]
+    if "moved" in kinds:
+        found += [_described(each) for each in book.descriptions_between(start_ms, end_ms, **asked)]
+    if "account" in kinds and units is None:
+        found += [_account(each) for each in book.account_events_between(start_ms, end_ms, limit=limit)]
     shown = sorted(found, key=lambda each: -each.written_ms)[:limit]
     return [_by_whom(book, each) for each in shown]
 
@@ -110,7 +142,17 @@ def _food(each: ToldOfBatch) -> Happening:
     return Happening(told.recorded, told.t, "verdict", each.unit, told.batch, move)
 
 
-ALL_KINDS: frozenset[Kind] = frozenset({"said", "food", "verdict"})
+def _described(each: DescribedAnew) -> Happening:
+    told = Described(each.who, each.before, each.after)
+    return Happening(each.t_ms, each.t_ms, "moved", each.unit, None, told)
+
+
+def _account(each: AccountEvent) -> Happening:
+    told = HouseEvent(each.kind, each.about, each.who, each.body)
+    return Happening(each.t_ms, each.t_ms, "account", None, None, told)
+
+
+ALL_KINDS: frozenset[Kind] = frozenset(get_args(Kind))
 
 
 class LookBackDesk(BatchDesk):

@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from services.api.access import Asker, Kind
-from services.api.historyport import ChangedVerdict, Said, ToldOfBatch
+from services.api.historyport import AccountEvent, ChangedVerdict, DescribedAnew, Said, ToldOfBatch
 from services.api.ports import BookOfRecords, Happened
 from services.api.scopedjobs import ScopedJobs
 from services.api.scopedruntests import ScopedRunTests
@@ -39,6 +39,7 @@ class ScopedHistory:
     """Looking back, at the cabinets that are seen."""
 
     _book: BookOfRecords
+    _asker: Asker
     _units: Callable[[], frozenset[str] | None]
 
     def _asked(self, units: Collection[str] | None) -> Collection[str] | None:
@@ -70,6 +71,18 @@ class ScopedHistory:
     ) -> Sequence[ToldOfBatch]:
         """Return changes of batches' verdicts."""
         return self._book.batch_verdicts_between(start_ms, end_ms, units=self._asked(units), limit=limit)
+
+    def descriptions_between(
+        self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
+    ) -> Sequence[DescribedAnew]:
+        """Return how cabinets were described anew."""
+        return self._book.descriptions_between(start_ms, end_ms, units=self._asked(units), limit=limit)
+
+    def account_events_between(self, start_ms: int, end_ms: int, *, limit: int) -> Sequence[AccountEvent]:
+        """Return what happened to accounts, for those who may see it."""
+        if not self._asker.sees_accounts:
+            return ()
+        return self._book.account_events_between(start_ms, end_ms, limit=limit)
 
     def corrected_by(self, lines: Collection[int], units: Collection[str]) -> Mapping[int, int]:
         """Return the newest line that corrects each of some lines of some units, where one does."""

@@ -115,6 +115,12 @@ class AccountRecords(EntryRecords):
             session.execute(delete(SessionRow).where(SessionRow.account == no))
             accountrows.note(session, "password_set", row.name, row.name, now_ms)
 
+    def set_reading(self, no: int, *, language: str | None, degrees: str | None) -> None:
+        """Keep what somebody reads in where a browser was told nothing else; None leaves it to that."""
+        with self._database.writing() as session:
+            row = accountrows.require(session, no)
+            row.language, row.degrees = language, degrees
+
     # Codes.
 
     def code(self, typed: str, *, now_ms: int) -> Code | None:

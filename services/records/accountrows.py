@@ -107,12 +107,14 @@ def entered_of(row: SessionRow, account: AccountRow | None) -> Entered | None:
     if row.account is not None and (account is None or account.disabled_ms is not None):
         return None
     role, sites, name = (row.role, row.sites, row.device)
+    language = degrees = None
     if account is not None:
         role, sites, name = account.role, account.sites, account.name
+        language, degrees = account.language, account.degrees
     return Entered(
         digest=row.digest, account=row.account, name=name or "",
         role=Account.role_of(role or ""), sites=sites_of(sites),
-        begun_ms=row.begun_ms, seen_ms=row.seen_ms,
+        begun_ms=row.begun_ms, seen_ms=row.seen_ms, language=language, degrees=degrees,
     )  # fmt: skip
 
 

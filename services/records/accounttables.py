@@ -22,6 +22,10 @@ class AccountRow(Table):
     """Argon2id with its salt and costs; NULL until the person has chosen one."""
     pin: Mapped[str | None] = mapped_column(Text)
     """The same of the PIN for names chosen on a kitchen's device; NULL until there is one."""
+    language: Mapped[str | None] = mapped_column(Text)
+    """What the person reads pages in where a browser was told nothing else; NULL leaves it to the browser."""
+    degrees: Mapped[str | None] = mapped_column(Text)
+    """The same of temperatures: c or f."""
     made_ms: Mapped[int] = mapped_column(BigInteger)
     made_by: Mapped[str] = mapped_column(Text)
     disabled_ms: Mapped[int | None] = mapped_column(BigInteger)

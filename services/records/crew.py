@@ -52,6 +52,9 @@ class Entered:
     sites: Sites
     begun_ms: int
     seen_ms: int
+    language: str | None = None
+    """What the person chose for every browser; None leaves it to the browser."""
+    degrees: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ from services.records.batchdesk import BatchRecords
 from services.records.carried import moved_on
 from services.records.correctiondesk import CorrectionRecords
 from services.records.database import Database
+from services.records.describedesk import DescriptionRecords
+from services.records.healthdesk import HealthRecords
 from services.records.historydesk import HistoryRecords
 from services.records.jobdesk import JobRecords
 from services.records.kept import Kept
@@ -46,10 +48,12 @@ class Records(
     CorrectionRecords,
     OperatorRecords,
     HistoryRecords,
+    DescriptionRecords,
     AccountRecords,
     PinRecords,
     JobRecords,
     RunTestRecords,
+    HealthRecords,
 ):
     """What people own and say, what was made of it, and what waits to be sent."""
 

@@ -40,6 +40,9 @@ class OperatorRecords(Door):
             query = query.where(OperatorEventRow.kind.in_(kinds))
         with self._database.reading() as session:
             found = session.scalars(query.order_by(OperatorEventRow.no.desc()).limit(limit))
-            return [
-                OperatorEvent(row.t_ms, row.kind, row.about, row.who, json.loads(row.body)) for row in found
-            ]
+            return [event_of(row) for row in found]
+
+
+def event_of(row: OperatorEventRow) -> OperatorEvent:
+    """Return an event as it is handed out."""
+    return OperatorEvent(row.t_ms, row.kind, row.about, row.who, json.loads(row.body))

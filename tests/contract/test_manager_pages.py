@@ -99,7 +99,7 @@ def test_a_cold_and_charged_vehicle_may_leave_and_says_who_said_what(own):
     assert "1 of 1 may leave." in words
     assert "Vehicle 3: May leave asked to last until 18:00" in words
     assert "17:04 Meat chest, Jonas K.: note. loaded and locked" in words
-    assert "31% to 45%" in words, "how full its bank is"
+    assert "31 % to 45 %" in words, "how full its bank is"
     assert client.get("/departure", params={"until": "dawn"}).status_code == 422
 
 

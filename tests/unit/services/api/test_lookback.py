@@ -1,6 +1,6 @@
 import pytest
 
-from services.api.lookback import ALL_KINDS, VerdictMove, happenings
+from services.api.lookback import ALL_KINDS, Described, HouseEvent, VerdictMove, happenings
 from services.api.schemas import StatementRow
 from services.domain import BatchEvent, BatchNew, Verdict
 from services.records import batchbook
@@ -25,7 +25,7 @@ def records(tmp_path):
     found.close()
 
 
-def told(records, *, units=None, kinds=ALL_KINDS, limit=10, end_ms=NOW_MS + HOUR_MS):
+def told(records, *, units=None, kinds=("said", "food", "verdict"), limit=10, end_ms=NOW_MS + HOUR_MS):
     return happenings(records, 0, end_ms, units=units, kinds=kinds, limit=limit)
 
 
@@ -70,3 +70,14 @@ def test_the_end_of_a_batch_on_hold_names_who_closed_it(records):
     records.say_of_batch(batch, "hold_closed", who="Thandi M.", body=body, now_ms=NOW_MS + 6 * MINUTE_MS)
     moved = [e for e in told(records, kinds={"verdict"}) if e.batch == batch and e.told.origin == "person"]
     assert [each.told.who for each in moved] == ["Thandi M."]
+
+
+def test_a_cabinet_that_moves_is_told_among_the_rest_and_accounts_of_the_whole_house_only(records):
+    held = records.fleet()
+    units = tuple(u.model_copy(update={"site": "river-camp"}) if u.id == "v3-veg" else u for u in held.units)
+    records.apply_fleet(held.model_copy(update={"units": units}), who="Ada B.", now_ms=NOW_MS + 4 * MINUTE_MS)
+    records.invite("Jonas K.", "cook", None, who="Ada B.", now_ms=NOW_MS + 5 * MINUTE_MS)
+    account, moved, *_ = told(records, kinds=ALL_KINDS)
+    assert (account.kind, account.unit, type(account.told)) == ("account", None, HouseEvent)
+    assert (moved.kind, moved.unit, type(moved.told)) == ("moved", "v3-veg", Described)
+    assert told(records, kinds=ALL_KINDS, units={"v3-veg"})[0].kind == "moved"

@@ -1,0 +1,91 @@
+"""In words: how a cabinet was described anew, and what happened to accounts."""
+
+import json
+from collections.abc import Iterator, Mapping
+
+from dashboards import text
+from dashboards.language import Table, _
+from dashboards.rolewords import NAMES, places_words
+from services.api.lookback import Described, HouseEvent
+from services.domain import Site, Unit
+
+_PARTS: Table[str] = Table(
+    {
+        "kind": "kind of cabinet",
+        "volume_l": "volume",
+        "plate": "type plate",
+        "installed": "when it was put in",
+        "set_point_c": "set point",
+        "interval_s": "interval of readings",
+        "food": "food and limits",
+        "supply": "supply",
+        "compressor": "machine",
+        "sensor": "sensor",
+        "link": "link",
+    }
+)
+_ACCOUNTS: Table[str] = Table(
+    {
+        "account_invited": "account made, or a new code given",
+        "account_changed": "account changed",
+        "account_disabled": "account shut",
+        "password_set": "password chosen",
+        "pin_set": "PIN chosen",
+        "pin_taken": "PIN taken away",
+        "device_code": "code given for a shared device",
+        "device_enrolled": "shared device let in",
+        "device_ended": "shared device taken out",
+        "token_given": "token given to a program",
+        "token_revoked": "token of a program taken away",
+    }
+)
+
+
+def described_words(told: Described, sites: Mapping[str, Site]) -> str:
+    """Return what changed of a cabinet; a place that is not seen is not named."""
+    before, after = told.before, told.after
+    if after is None:
+        return _("Taken off the list.")
+    if before is None:
+        return _("Put on the list, stands at %(place)s.", place=_place(after, sites))
+    return " ".join(text.sentence(words) for words in _changes(before, after, sites))
+
+
+def _place(unit: Unit, sites: Mapping[str, Site]) -> str:
+    if unit.site is None:
+        return _("no place")
+    site = sites.get(unit.site)
+    return _("another place") if site is None else site.name
+
+
+def _changes(before: Unit, after: Unit, sites: Mapping[str, Site]) -> Iterator[str]:
+    if before.site != after.site:
+        yield _("moved from %(a)s to %(b)s", a=_place(before, sites), b=_place(after, sites))
+    if before.supply.bank != after.supply.bank:
+        banks = [unit.supply.bank or _("no bank") for unit in (before, after)]
+        yield _("from %(a)s to %(b)s for its power", a=banks[0], b=banks[1])
+    if before.state != after.state:
+        yield _("use: from %(a)s to %(b)s", a=text.STATES[before.state], b=text.STATES[after.state])
+    if before.name != after.name:
+        yield _("name: from %(a)s to %(b)s", a=before.name or before.id, b=after.name or after.id)
+    parts = [words for name, words in _PARTS.items() if _rest(before, name) != _rest(after, name)]
+    if parts:
+        yield _("described anew: %(parts)s", parts=", ".join(parts))
+
+
+def _rest(unit: Unit, name: str) -> object:
+    """Return one part of a description, without what is told on its own."""
+    if name == "supply":
+        return unit.supply.model_copy(update={"bank": None, "since": None})
+    return getattr(unit, name)
+
+
+def account_words(told: HouseEvent, sites: Mapping[str, Site]) -> str:
+    """Return what happened to an account, a device or a token."""
+    lead = f"{told.about}: {_ACCOUNTS[told.kind]}"
+    details = [words for role, words in NAMES.items() if role == told.body.get("role")]
+    if "sites" in told.body:
+        kept = told.body["sites"]
+        places = None if kept is None else frozenset(json.loads(kept))
+        details.append(places_words(places, tuple(sites.values())))
+    return text.sentence(f"{lead} ({', '.join(details)})" if details else lead)
