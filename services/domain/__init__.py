@@ -47,6 +47,7 @@ from services.domain._batchsaid import (
 )
 from services.domain._cards import Bench, UnitCard
 from services.domain._circuit import (
+    PA_PER_MICRON,
     ChargeWeighed,
     CircuitCheck,
     CircuitJudged,
@@ -83,6 +84,7 @@ from services.domain._health import (
     HealthDay,
     HealthTable,
     LidsFrom,
+    MarkKind,
     ServiceMark,
     WhyNot,
     joined_days,
@@ -121,6 +123,7 @@ from services.domain._runtest import (
     RunTestLine,
     RunTestRecord,
     RunTestSaid,
+    RunTestSaidKind,
     RunTestVerdict,
     RunTestWords,
 )
@@ -136,6 +139,7 @@ __all__ = [
     "DROP_LIMIT_SOURCE",
     "FEATURES",
     "JOB_SAID",
+    "PA_PER_MICRON",
     "TIME_CONTROL_RULES",
     "AmbientFrom",
     "Analysis",
@@ -203,6 +207,7 @@ __all__ = [
     "LidsFrom",
     "Life",
     "Link",
+    "MarkKind",
     "MarkMinutes",
     "Move",
     "NitrogenHold",
@@ -220,6 +225,7 @@ __all__ = [
     "RunTestLine",
     "RunTestRecord",
     "RunTestSaid",
+    "RunTestSaidKind",
     "RunTestVerdict",
     "RunTestWords",
     "Runout",

@@ -89,6 +89,7 @@ def run_monitor(
             moment_ms = clock()
             step = monitor.step(moment_ms)
             tests.step(moment_ms)
+            monitor.health.step(records.fleet(), moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
             figures.done(step, moment_ms, time.monotonic() - begun_s)

@@ -12,6 +12,7 @@ from services.errors import DependencyUnavailable
 from services.monitor.banks import Banks
 from services.monitor.batches import BatchJudge, Moment
 from services.monitor.carrying import Carrying
+from services.monitor.healthdays import HealthDays
 from services.monitor.judge import Case, doubt_of, judge, rechecked_from_ms
 from services.monitor.pending import LATE_AFTER_MS, Pending
 from services.monitor.ruled import Ruled
@@ -69,6 +70,8 @@ class Monitor:
         self._batches = BatchJudge(records, self._windows, self._ruled)
         self._banks = Banks(records, self._windows)
         self._carrying = Carrying(reader)
+        self.health = HealthDays(reader, records, seconds=seconds)
+        """Its own turn is the loop's to give: it looks at days that are over."""
         self._pace = Pace(seconds)
         self._beat = beat
         self._fleet: Fleet | None = None
@@ -190,6 +193,7 @@ class Monitor:
         for _ in range(PAGES):
             changes = self._reader.changes_after(self._pending.read_to, PAGE)
             self._pending.touch(changes, known)
+            self.health.touched(changes, fleet)
             if len(changes) < PAGE:
                 break
         if fleet is not self._fleet:
@@ -231,7 +235,7 @@ class Monitor:
             found = judge(case, self._windows, now_ms=now_ms)
             self._banks.note(settings, found.series, now_ms=now_ms)
             analysis, card = self._banks.with_neighbours(
-                found.result.analysis, found.result.card, fleet, now_ms=now_ms
+                *self.health.joined(found.result.analysis, found.result.card), fleet, now_ms=now_ms
             )
             result = replace(found.result, analysis=analysis, card=card, taught=taken.taught())
             moment = Moment(

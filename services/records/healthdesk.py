@@ -1,0 +1,48 @@
+"""The part of the door to the records where the days of machines are kept."""
+
+from collections.abc import Mapping, Sequence
+
+from services.domain import Finding, HealthDay, ServiceMark
+from services.records import healthbook
+from services.records.door import Door
+from services.records.healthbook import HealthState, Use
+
+
+class HealthRecords(Door):
+    """Days of machines, what they say, and what sets their baselines anew."""
+
+    def health_days(self, unit: str, start_ms: int, end_ms: int) -> tuple[HealthDay, ...]:
+        """Return the kept days of a unit that begin in ``[start_ms, end_ms)``, in order of time."""
+        with self._database.reading() as session:
+            return healthbook.days_of(session, unit, start_ms, end_ms)
+
+    def use_between(self, start_ms: int, end_ms: int) -> Mapping[str, Use]:
+        """Return by unit how much it was used on days that begin in ``[start_ms, end_ms)``."""
+        with self._database.reading() as session:
+            return healthbook.use_of(session, start_ms, end_ms)
+
+    def service_marks(self, unit: str) -> tuple[ServiceMark, ...]:
+        """Return the moments from which a unit is not compared with what it was before, oldest first."""
+        with self._database.reading() as session:
+            return healthbook.marks(session, unit)
+
+    def health_states(self) -> Mapping[str, HealthState]:
+        """Return by unit how far its days are worked out, and what they say."""
+        with self._database.reading() as session:
+            return healthbook.states(session)
+
+    def reopen_health(self, next_ms: Mapping[str, int]) -> None:
+        """Keep from which day on the days of units are to be worked out anew."""
+        with self._database.writing() as session:
+            healthbook.put_next(session, next_ms)
+
+    def write_health(self, unit: str, days: Sequence[HealthDay], *, start_ms: int, end_ms: int) -> None:
+        """Keep what the days of a stretch are; the unit goes on at its end."""
+        with self._database.writing() as session:
+            healthbook.put_days(session, unit, days, start_ms=start_ms, end_ms=end_ms)
+            healthbook.put_next(session, {unit: end_ms})
+
+    def write_findings(self, unit: str, findings: Sequence[Finding], *, found_ms: int) -> None:
+        """Keep what the days before a moment say."""
+        with self._database.writing() as session:
+            healthbook.put_findings(session, unit, findings, found_ms=found_ms)
