@@ -32,35 +32,40 @@ class FailingFlash:
         """Come back with everything as it was left."""
         self.left = None
 
-    def _spend(self) -> bool:
-        if self.left is not None and self.left <= 0:
-            return False
-        if self.left is not None:
-            self.left -= 1
-        self.used += 1
-        return True
+    def _spend(self, wanted: int) -> int:
+        """Return for how much of what is wanted the supply lasts."""
+        if self.left is None:
+            lasts = wanted
+        else:
+            lasts = min(wanted, self.left)
+            self.left -= lasts
+        self.used += lasts
+        return lasts
 
     def read(self, at: int, size: int) -> bytes:
         return bytes(self.cells[at : at + size])
 
     def program(self, at: int, data: bytes) -> None:
-        for k, byte in enumerate(data):
-            if not self._spend():
-                self.cells[at + k] &= byte | self._random.getrandbits(8)  # a byte half programmed
-                raise PowerLostError
-            assert self.cells[at + k] & byte == byte, "a bit was to be turned from zero to one"
-            self.cells[at + k] = byte
+        whole = self._spend(len(data))
+        wanted = int.from_bytes(data[:whole])
+        assert int.from_bytes(self.cells[at : at + whole]) & wanted == wanted, (
+            "a bit was to be turned from zero to one"
+        )
+        self.cells[at : at + whole] = data[:whole]
+        if whole < len(data):
+            self.cells[at + whole] &= data[whole] | self._random.getrandbits(8)  # a byte half programmed
+            raise PowerLostError
 
     def erase(self, page: int) -> None:
-        base = page * PAGE_BYTES
-        for stage in range(ERASE_COSTS):
-            if not self._spend():
-                raise PowerLostError
-            for k in range(stage * PAGE_BYTES // ERASE_COSTS, (stage + 1) * PAGE_BYTES // ERASE_COSTS):
-                self.cells[base + k] = 0xFF
-            if stage == 0:  # weakly erased cells read as they please
-                for k in range(PAGE_BYTES // ERASE_COSTS, PAGE_BYTES):
-                    self.cells[base + k] |= self._random.getrandbits(8)
+        base, part = page * PAGE_BYTES, PAGE_BYTES // ERASE_COSTS
+        done = self._spend(ERASE_COSTS)
+        self.cells[base : base + done * part] = b"\xff" * (done * part)
+        if 0 < done < ERASE_COSTS:  # weakly erased cells read as they please
+            rest = slice(base + done * part, base + PAGE_BYTES)
+            noise = self._random.randbytes((ERASE_COSTS - done) * part)
+            self.cells[rest] = (int.from_bytes(self.cells[rest]) | int.from_bytes(noise)).to_bytes(len(noise))
+        if done < ERASE_COSTS:
+            raise PowerLostError
 
     def spoil(self, page: int) -> None:
         base = page * PAGE_BYTES
