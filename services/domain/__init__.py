@@ -86,6 +86,7 @@ from services.domain._health import (
     LidsFrom,
     MarkKind,
     ServiceMark,
+    Usual,
     WhyNot,
     joined_days,
 )
@@ -246,6 +247,7 @@ __all__ = [
     "UnitCard",
     "UnitSettings",
     "UnitState",
+    "Usual",
     "UsualCharging",
     "VacuumHold",
     "Verdict",

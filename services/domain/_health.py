@@ -246,6 +246,20 @@ def joined_days(tables: Sequence[HealthTable]) -> HealthTable:
     return HealthTable(tuple(found[day] for day in sorted(found)))
 
 
+class Usual(Frozen):
+    """Where one number of a unit lay on the days it is compared with."""
+
+    feature: str
+    middle: float
+    low: float
+    high: float
+    """One in ten of those days lay below `low`, one in ten above `high`."""
+    days: int
+    first: Instant
+    last: Instant
+    """First and last of those days."""
+
+
 MarkKind = Literal["service", "set_point", "site", "bank", "machine", "wiring", "sensor"]
 """What was done to a unit: work by the workshop, or a description that changed."""
 

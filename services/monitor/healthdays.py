@@ -7,6 +7,7 @@ from dataclasses import replace
 import structlog
 
 from services.analytics.service.health import AFTER_MS, BEFORE_MS, health_days
+from services.analytics.service.healthusual import usual_of
 from services.analytics.service.longrun import longrun_findings
 from services.analytics.service.weather import UNKNOWN, Weather, warmth_of
 from services.domain import Analysis, Fleet, HealthTable, UnitCard, UnitSettings
@@ -96,7 +97,7 @@ class HealthDays:
         for unit, day_ms in next_ms.items():
             before = self._states.get(unit)
             self._states[unit] = (
-                HealthState(day_ms, None, ())
+                HealthState(day_ms, None)
                 if before is None
                 else replace(before, next_ms=day_ms, found_ms=None)
             )
@@ -203,14 +204,13 @@ class HealthDays:
 
     def _look_for_change(self, unit: str, fleet: Fleet, over_ms: int) -> None:
         """Look for change over the days of a unit; the answer holds until the next day is worked out."""
+        table, settings = self._table(unit, over_ms), fleet.settings_of(unit)
+        marks = self._records.service_marks(unit)
         found = longrun_findings(
-            self._table(unit, over_ms),
-            self._records.service_marks(unit),
-            fleet.settings_of(unit),
-            as_of_ms=over_ms,
-            weather=self._weather_before(fleet, over_ms),
+            table, marks, settings, as_of_ms=over_ms, weather=self._weather_before(fleet, over_ms)
         )
-        self._records.write_findings(unit, found, found_ms=over_ms)
+        usual = usual_of(table, marks, settings, as_of_ms=over_ms)
+        self._records.write_findings(unit, found, usual, found_ms=over_ms)
         self._states[unit] = replace(self._states[unit], found_ms=over_ms, findings=found)
 
     def _table(self, unit: str, over_ms: int) -> HealthTable:

@@ -9,7 +9,7 @@ import orjson
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, Finding, HealthDay, MarkKind, ServiceMark, Unit
+from services.domain import Bank, Finding, HealthDay, MarkKind, ServiceMark, Unit, Usual
 from services.records import jobbook
 from services.records.healthtables import HealthRow, HealthStateRow
 from services.records.tables import DatedRow
@@ -39,7 +39,8 @@ class HealthState:
 
     next_ms: int
     found_ms: int | None
-    findings: tuple[Finding, ...]
+    findings: tuple[Finding, ...] = ()
+    usual: tuple[Usual, ...] = ()
 
 
 def days_of(session: Session, unit: str, start_ms: int, end_ms: int) -> tuple[HealthDay, ...]:
@@ -94,7 +95,14 @@ def states(session: Session) -> dict[str, HealthState]:
 
 def _state(row: HealthStateRow) -> HealthState:
     findings = tuple(Finding.model_validate(item) for item in orjson.loads(row.findings))
-    return HealthState(row.next_ms, row.found_ms, findings)
+    usual = tuple(Usual.model_validate(item) for item in orjson.loads(row.usual))
+    return HealthState(row.next_ms, row.found_ms, findings, usual)
+
+
+def state_of(session: Session, unit: str) -> HealthState | None:
+    """Return how far a unit's days are worked out, None where they are not followed yet."""
+    row = session.get(HealthStateRow, unit)
+    return None if row is None else _state(row)
 
 
 def put_next(session: Session, next_ms: Mapping[str, int]) -> None:
@@ -102,17 +110,20 @@ def put_next(session: Session, next_ms: Mapping[str, int]) -> None:
     for unit, start_ms in next_ms.items():
         row = session.get(HealthStateRow, unit)
         if row is None:
-            session.add(HealthStateRow(unit=unit, next_ms=start_ms, found_ms=None, findings="[]"))
+            session.add(HealthStateRow(unit=unit, next_ms=start_ms, found_ms=None, findings="[]", usual="[]"))
         else:
             row.next_ms, row.found_ms = start_ms, None
 
 
-def put_findings(session: Session, unit: str, findings: Sequence[Finding], *, found_ms: int) -> None:
-    """Keep what the days before a moment say."""
+def put_findings(
+    session: Session, unit: str, findings: Sequence[Finding], usual: Sequence[Usual], *, found_ms: int
+) -> None:
+    """Keep what the days before a moment say, and what they are compared with."""
     row = session.get(HealthStateRow, unit)
     if row is not None:
         row.found_ms = found_ms
         row.findings = orjson.dumps([found.model_dump(mode="json") for found in findings]).decode()
+        row.usual = orjson.dumps([each.model_dump(mode="json") for each in usual]).decode()
 
 
 def marks(session: Session, unit: str) -> tuple[ServiceMark, ...]:

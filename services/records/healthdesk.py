@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from services.domain import Finding, HealthDay, ServiceMark
+from services.domain import Finding, HealthDay, ServiceMark, Usual
 from services.records import healthbook
 from services.records.door import Door
 from services.records.healthbook import HealthState, Use
@@ -31,6 +31,12 @@ class HealthRecords(Door):
         with self._database.reading() as session:
             return healthbook.states(session)
 
+    def health_usual(self, unit: str) -> tuple[Usual, ...]:
+        """Return where each number of a unit lay on the days it is compared with."""
+        with self._database.reading() as session:
+            state = healthbook.state_of(session, unit)
+            return () if state is None else state.usual
+
     def reopen_health(self, next_ms: Mapping[str, int]) -> None:
         """Keep from which day on the days of units are to be worked out anew."""
         with self._database.writing() as session:
@@ -42,7 +48,9 @@ class HealthRecords(Door):
             healthbook.put_days(session, unit, days, start_ms=start_ms, end_ms=end_ms)
             healthbook.put_next(session, {unit: end_ms})
 
-    def write_findings(self, unit: str, findings: Sequence[Finding], *, found_ms: int) -> None:
-        """Keep what the days before a moment say."""
+    def write_findings(
+        self, unit: str, findings: Sequence[Finding], usual: Sequence[Usual], *, found_ms: int
+    ) -> None:
+        """Keep what the days before a moment say, and what they are compared with."""
         with self._database.writing() as session:
-            healthbook.put_findings(session, unit, findings, found_ms=found_ms)
+            healthbook.put_findings(session, unit, findings, usual, found_ms=found_ms)

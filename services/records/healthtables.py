@@ -34,3 +34,5 @@ class HealthStateRow(Table):
     """Start of the UTC day before which the days were looked at for findings; NULL: not yet, or no longer."""
     findings: Mapped[str] = mapped_column(Text)
     """JSON."""
+    usual: Mapped[str] = mapped_column(Text)
+    """JSON: where each number lay on the days the unit is compared with."""

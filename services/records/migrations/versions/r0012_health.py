@@ -26,6 +26,7 @@ def upgrade() -> None:
         sa.Column("next_ms", sa.BigInteger(), nullable=False),
         sa.Column("found_ms", sa.BigInteger(), nullable=True),
         sa.Column("findings", sa.Text(), nullable=False),
+        sa.Column("usual", sa.Text(), nullable=False),
     )
 
 

@@ -1,6 +1,6 @@
 import pytest
 
-from services.domain import Bank, Evidence, Finding, HealthDay, Unit
+from services.domain import Bank, Evidence, Finding, HealthDay, Unit, Usual
 from services.records.facade import Records
 from services.records.healthbook import KEEP_MS, HealthState, Use
 from services.timebase import DAY_MS
@@ -42,7 +42,7 @@ def test_days_come_back_as_they_were_written(records):
     assert records.health_days("v3-meat", FIRST_MS, TODAY_MS) == tuple(days)
     assert records.health_days("v3-meat", FIRST_MS + 1, TODAY_MS) == (days[1],)
     assert records.health_days("v3-ice", FIRST_MS, TODAY_MS) == ()
-    assert records.health_states()["v3-meat"] == HealthState(FIRST_MS + 2 * DAY_MS, None, ())
+    assert records.health_states()["v3-meat"] == HealthState(FIRST_MS + 2 * DAY_MS, None)
 
 
 def test_days_worked_out_anew_take_the_place_of_what_they_were(records):
@@ -72,7 +72,10 @@ def test_findings_hold_until_their_days_are_taken_back(records):
     write(records, day(0))
     row = Evidence(quantity="slope", value=2.0, operator=">", threshold=1.0, unit="1/K", source="own days")
     found = Finding(finding="runs more", since=FIRST_MS, evidence=(row,), check="look", due=None)
-    records.write_findings("v3-meat", [found], found_ms=TODAY_MS)
+    usual = Usual(feature="duty", middle=0.3, low=0.2, high=0.4, days=21, first=FIRST_MS, last=TODAY_MS)
+    records.write_findings("v3-meat", [found], [usual], found_ms=TODAY_MS)
+    assert records.health_usual("v3-meat") == (usual,)
+    assert records.health_usual("v3-ice") == ()
     state = records.health_states()["v3-meat"]
     assert (state.found_ms, state.findings) == (TODAY_MS, (found,))
     records.reopen_health({"v3-meat": FIRST_MS})
