@@ -61,3 +61,34 @@ def backtest_runout(
             say=lambda words: print(words, file=sys.stderr),
         )
     )
+
+
+@app.command("service")
+def backtest_service(
+    seed: Annotated[
+        list[int] | None, typer.Option(help="Seed of a year of forty units; repeat for several.")
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where nothing is given.")] = 1,
+    logs: Annotated[
+        list[Path] | None,
+        typer.Option(
+            help="A folder written by `simulate fleet_year --to`: scored as it is, not simulated again."
+        ),
+    ] = None,
+    check: Annotated[bool, typer.Option("--check", help="Exit 1 below the targets.")] = False,
+) -> None:
+    """Score findings over weeks on simulated years against a threshold on duty and against the calendar."""
+    from deploy import backtest_service as service
+    from deploy.backtesting import fresh_seeds
+
+    chosen = tuple(seed) if seed else () if logs else fresh_seeds(seeds)
+    typer.echo(f"seeds: {' '.join(map(str, chosen))}", err=True)
+    played = service.years(chosen, logs or (), say=lambda words: typer.echo(words, err=True))
+    scores = service.score(played)
+    for line in service.lines(scores):
+        typer.echo(line)
+    short = service.short_of(scores)
+    for words in short:
+        typer.echo(f"below target: {words}", err=True)
+    if check and short:
+        raise typer.Exit(1)

@@ -21,6 +21,8 @@ RECENT = 5
 """Days whose middle says where a number stands now (judgement)."""
 AT_ONCE_SHARE = 0.6
 """Of the whole change, what the first days after it must show for it to have come at once (judgement)."""
+AWAY_SHARE = 0.3
+"""Of the whole change, what every level since it began must show (judgement)."""
 BEYOND_SHARE = 0.4
 """Of the least change that is told, how far beyond its own range a number must be (judgement)."""
 _TO_SD = 1.4826
@@ -152,7 +154,7 @@ def breaks(z: FloatArray, *, fewest: int = RECENT) -> IntArray:
     return np.array(found[:-1], dtype=np.int64)
 
 
-def move_of(values: FloatArray, baseline: Baseline, *, least: float) -> Move | None:
+def move_of(values: FloatArray, baseline: Baseline, *, least: float, doubt: float = 0.0) -> Move | None:
     """Return whether a number has left its baseline and is still away.
 
     Parameters
@@ -163,6 +165,8 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float) -> Move | N
         Where it was.
     least : float
         A smaller change is of no use to anybody.
+    doubt : float
+        How far a number may be off by what else has changed since the baseline.
 
     Returns
     -------
@@ -176,7 +180,7 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float) -> Move | N
     now = float(np.median(values[-RECENT:]))
     up = now > baseline.middle
     beyond = now - baseline.high if up else baseline.low - now
-    if abs(now - baseline.middle) < least or beyond < BEYOND_SHARE * least:
+    if abs(now - baseline.middle) < least or beyond < BEYOND_SHARE * least + doubt:
         return None
     sums = cusum(z)[0 if up else 1]
     mean, limit = ewma(z)
@@ -188,13 +192,15 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float) -> Move | N
 
 def _began(z: FloatArray, sums: FloatArray, *, up: bool) -> tuple[int, bool]:
     """Return when the change began, and whether it came at once: one level before it, one after."""
-    began = run_began(sums)
-    changes = breaks(z)
-    near = changes[changes >= began - RECENT]
-    if near.size == 0:
-        return began, False
-    first = int(near[0])
-    sign = 1.0 if up else -1.0
-    soon, whole = (sign * float(np.median(part)) for part in (z[first : first + RECENT], z[-RECENT:]))
-    step = near.size == 1 and soon >= AT_ONCE_SHARE * whole
-    return (first, True) if step else (min(began, first), False)
+    began, sign = run_began(sums), 1.0 if up else -1.0
+    whole = sign * float(np.median(z[-RECENT:]))
+    changes = [place for place in breaks(z).tolist() if place >= began - RECENT]
+    for k, place in enumerate(changes):
+        levels = [
+            sign * float(np.median(z[low:high]))
+            for low, high in zip(changes[k:], [*changes[k + 1 :], z.size], strict=True)
+        ]
+        if min(levels) >= AWAY_SHARE * whole:  # from here on it has stayed away
+            soon = sign * float(np.median(z[place : place + RECENT]))
+            return place, len(levels) == 1 and soon >= AT_ONCE_SHARE * whole
+    return began, False

@@ -13,9 +13,11 @@ from services.analytics.service.weather import USUAL_C, Weather, gap_k
 from services.domain import HealthTable, UnitSettings
 from services.telemetry import FloatArray, IntArray
 
-CAPACITY_PER_K = 0.012
-"""Cooling capacity lost for a kelvin of warmer air: 0.010 to 0.020 (capacity of the ideal cycle falls 9-10 %
-in volume from 35 to 45 °C condensing). [1/K]"""
+CAPACITY_PER_K = 0.006
+"""Cooling capacity lost for a kelvin of warmer air. The ideal cycle's falls 9 to 10 % in volume from 35 to
+45 °C condensing; warmer suction gives part of it back: 0 to 0.012 are taken as possible. [1/K]"""
+CURRENT_PER_K = 0.007
+"""Rise of the power drawn for a kelvin of warmer air (judgement). [1/K]"""
 RATED_AIR_C = 32.0
 """Air at which capacities are compared. [°C]"""
 
@@ -65,18 +67,18 @@ def _plain(
 
 
 FOLLOWED: tuple[Followed, ...] = (
-    _ratio("cools", "running", "cooling_k_per_h", "speed of cooling", "K/h", sd=0.04, least=0.12),
+    _ratio("cools", "running", "cooling_k_per_h", "speed of cooling", "K/h", sd=0.03, least=0.09),
     _ratio(
         "cools",
         "running by night",
         "night_cooling_k_per_h",
         "speed of cooling at night",
         "K/h",
-        sd=0.05,
-        least=0.12,
+        sd=0.035,
+        least=0.09,
     ),
     _ratio(
-        "warms", "standing", "off_k_per_h", "speed of warming while it stands", "K/h", sd=0.04, least=0.12
+        "warms", "standing", "off_k_per_h", "speed of warming while it stands", "K/h", sd=0.05, least=0.16
     ),
     _ratio(
         "warms",
@@ -84,24 +86,31 @@ FOLLOWED: tuple[Followed, ...] = (
         "night_off_k_per_h",
         "speed of warming at night",
         "K/h",
-        sd=0.05,
-        least=0.12,
+        sd=0.04,
+        least=0.11,
     ),
     _ratio("works", "counted", "night_duty", "running share at night", "1", sd=0.05, least=0.12),
     _ratio("starts", "counted", "starts_per_h", "starts an hour", "1/h", sd=0.05, least=0.15),
     _ratio("current", "current", "power_w", "power drawn while it runs", "W", sd=0.02, least=0.05),
-    _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.05, least=0.22),
-    _plain("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.03, least=0.12),
+    _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.04, least=0.15),
+    _ratio("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.08, least=0.25),
     _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.25),
     _ratio("plate", "plate", "evaporator_gap_k", "cabinet less evaporator", "K", sd=0.05, least=0.15),
     _plain("level", "level", "stop_above_k", "where it stops, above the set point", "K", sd=0.10, least=0.5),
     _plain("swing", "counted", "swing_k", "rise between stop and start", "K", sd=0.10, least=0.5),
 )
-"""Smallest spreads and changes are judgement."""
+"""Smallest spreads and changes are judgement. By day openings and what is put in add to the warming, whatever
+the air is: only a larger change counts there than by night."""
+
+DOUBT_PER_K: Mapping[SignalName, float] = {"cools": 0.006, "warms": 0.004, "sag": 0.004, "current": 0.004}
+"""How far off the correction to equal air may be for a kelvin between then and now (judgement). [1/K]"""
+FROST_SHARE = 0.07
+"""How much further beyond its own range a freezer's speed of cooling must fall: frost takes it down and
+thawing gives it back, more in one month than in another (judgement)."""
 
 USE = ("warm_load", "heat", "lid")
 """Days of heavy use or heat."""
-UNFIT = ("part_seen", "described_anew")
+UNFIT = ("part_seen",)
 _OFTEN_DAYS = 10
 OF_ONE_SPEED = ("cooling_k_per_h", "night_cooling_k_per_h", "night_duty", "starts_per_h", "power_w")
 """What says nothing of a machine that changes its speed."""
@@ -154,6 +163,7 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
     """
     air_c, gap, known = _air(table, weather)
     capacity = 1.0 - CAPACITY_PER_K * (air_c - RATED_AIR_C)
+    drawn = 1.0 + CURRENT_PER_K * (air_c - RATED_AIR_C)
     usual_k = gap_k(table)
     night_k = np.where(known, table.column("night_gap_k"), gap)
     night_k = np.where(np.isfinite(night_k), night_k, gap)
@@ -167,9 +177,9 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
         "night_off_k_per_h": table.column("night_off_k_per_h") * usual_k / night_k,
         "night_duty": table.column("night_duty") * usual_k / night_k * night,
         "starts_per_h": table.column("starts_per_h"),
-        "power_w": table.column("running_a") * table.column("running_v"),
-        "path_ohm": table.column("path_ohm"),
-        "drop_v": (table.column("rest_v") - table.column("loaded_v")) / scale,
+        "power_w": table.column("running_a") * table.column("running_v") / drawn,
+        "path_ohm": table.column("path_ohm") / drawn,
+        "drop_v": (table.column("rest_v") - table.column("loaded_v")) / scale / drawn,
         "dawn_v": table.column("dawn_v") / scale,
         **{name: table.column(name) for name in ("evaporator_gap_k", "stop_above_k", "swing_k")},
     }

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from services.analytics.power.frame import BoolArray
 from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
-from services.analytics.service.signals import FOLLOWED, Days, Followed
+from services.analytics.service.signals import DOUBT_PER_K, FOLLOWED, FROST_SHARE, Days, Followed
 from services.analytics.service.signatures import Direction, SignalName
 from services.domain import UnitSettings
 from services.timebase import DAY_MS
@@ -64,10 +65,25 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
             continue
         compared = np.log(own) if followed.share else own
         baseline = baseline_of(compared[:learned], least_sd=followed.least_sd)
-        move = move_of(compared[learned:], baseline, least=followed.least)
+        move = move_of(
+            compared[learned:],
+            baseline,
+            least=followed.least,
+            doubt=_doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer"),
+        )
         since_ms = None if move is None else int(day_ms[learned + move.since])
         found.append(Seen(followed, baseline, int(day_ms[0]), int(day_ms[learned - 1]), move, since_ms))
     return found
+
+
+def _doubt(days: Days, followed: Followed, usable: BoolArray, learned: int, *, freezer: bool) -> float:
+    """Return how far off a number may be by other air than in its baseline, and by frost."""
+    air_c = days.air_c[usable]
+    before, now = air_c[:learned], air_c[-RECENT:]
+    per_k = DOUBT_PER_K.get(followed.name, 0.0)
+    known = np.isfinite(before).any() and np.isfinite(now).any()
+    apart_k = abs(float(np.nanmedian(now)) - float(np.nanmedian(before))) if known else 0.0
+    return per_k * apart_k + (FROST_SHARE if freezer and followed.name == "cools" else 0.0)
 
 
 def directions(seen: Sequence[Seen]) -> dict[SignalName, Direction]:

@@ -86,7 +86,7 @@ def _warmer(table: HealthTable, days: IntArray) -> list[FloatArray]:
     words = np.array([day.measured_on for day in table.days])
     rows = []
     for word in np.unique(words):
-        here = (words == word) & ~table.marked("part_seen", "described_anew", "lid", "warm_load")
+        here = (words == word) & ~table.marked("part_seen", "lid", "warm_load")
         by_rate, by_sensor = here & (rate > 0.0), here & measured & np.isfinite(ambient)
         if int(by_sensor.sum()) >= _FEWEST_DAYS:
             shown, used = ambient - float(np.median(ambient[by_sensor])), by_sensor
