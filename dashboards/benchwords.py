@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any
 
 from dashboards import text
 from dashboards.language import Table, _, ngettext
-from services.domain import Bench, Quantiles, SupplyPath, UnitCard, UnitSettings, Work
+from services.domain import Bench, Finding, Quantiles, SupplyPath, UnitCard, UnitSettings, Work
 
 CHEMISTRIES: Table[str] = Table(
     {
@@ -16,6 +17,14 @@ CHEMISTRIES: Table[str] = Table(
         "lifepo4": "lithium iron phosphate",
     }
 )
+SURE: Table[str] = Table(
+    {
+        "strong": "three signals or more moved together",
+        "fair": "two signals moved together",
+        "weak": "one signal moved",
+    }
+)
+"""How sure a change is, by the signals that moved."""
 CERTAINTIES: Table[str] = Table({"certain": "certain", "probable": "probable"})
 
 
@@ -107,6 +116,18 @@ def holds_words(capacity_ah: Quantiles | None) -> str | None:
         return None
     low, likely, high = (text.number(v, 0) for v in (capacity_ah.p10, capacity_ah.p50, capacity_ah.p90))
     return _("%(low)s to %(high)s Ah, likely %(likely)s Ah", low=low, high=high, likely=likely)
+
+
+def wait_words(found: Finding, zone: tzinfo) -> str:
+    """Return until when a finding can wait before food is at risk on a hot day, or why nobody can tell."""
+    early, late = found.wait_until_early, found.wait_until_late
+    if early is None:
+        reason = found.wait_until_early_reason
+        return "" if not found.could_be or reason is None else _("not known: %(why)s", why=text.plain(reason))
+    first = text.stamp(early, zone)[:10]
+    if late is None:
+        return _("from %(day)s on", day=first)
+    return _("%(first)s to %(last)s", first=first, last=text.stamp(late, zone)[:10])
 
 
 def measured_words(card: UnitCard) -> tuple[str, str]:

@@ -10,11 +10,66 @@ WORKSHOP: dict[str, Help] = {
         Phrase("Order of the due list"),
         Phrase(
             "Before the next trip: a unit in use that cut out within seven days, whose cooling or battery "
-            "gives way, whose cabinet sensor is in doubt, or with something due within two days. The rest "
-            "can wait."
+            "gives way, whose cabinet sensor is in doubt, with something due within two days or before its "
+            "place leaves, or with a job that has a time to be cold by. The rest can wait."
         ),
-        Phrase("Findings and cut-outs of the log; the order is judgement."),
-        Phrase("When a vehicle leaves next, and what spare parts are at hand."),
+        Phrase(
+            "Findings and cut-outs of the log, jobs, planned service and departures; the order is judgement."
+        ),
+        Phrase("What spare parts are at hand; departures nobody wrote down."),
+    ),
+    "jobs": Help(
+        Phrase("Job"),
+        Phrase(
+            "Work that a named person asked for on a unit, with a number, parts to take, and when it must be "
+            "cold again. Its lines are only added to."
+        ),
+        PEOPLE,
+        Phrase("Work that nobody wrote down."),
+    ),
+    "job_lines": Help(
+        Phrase("Lines of a job"),
+        Phrase("Who said what of a job, and when. A wrong line stays; a newer one corrects it."),
+        PEOPLE,
+        Phrase("What was done and not written down."),
+    ),
+    "service_mark": Help(
+        Phrase("Work that touched the unit"),
+        Phrase(
+            "A job closed as done, or as tried without help, makes it a different machine: days before it "
+            "are no longer compared with days after it. Service that comes round counts from work done."
+        ),
+        PEOPLE,
+        Phrase("Whether the work was any good: the days after it will tell."),
+    ),
+    "circuit": Help(
+        Phrase("Sheet of circuit work"),
+        Phrase(
+            "What a technician read, held against these limits: vacuum of 500 micron (67 Pa) or less, held "
+            "for 10 min and more, rising by less than 500 micron; nitrogen for 10 min and more, its pressure "
+            "moved by at most a hundredth after temperature is taken out; charge within a twentieth of the "
+            "type plate's."
+        ),
+        Phrase("Vacuum: common practice, no source. Nitrogen and charge: judgement."),
+        Phrase("Whether the gauges are right, and whether the circuit is tight under other conditions."),
+    ),
+    "due_day": Help(
+        Phrase("Day something is due"),
+        Phrase(
+            "Of a job, when it must be cold again; of a finding, when it can no longer wait; of planned "
+            "service, when the first of its intervals is used up at the unit's own rate of running."
+        ),
+        Phrase(
+            "Jobs and checks people wrote down, and running of the unit's last days; intervals by the source "
+            "that stands beside them."
+        ),
+        Phrase("How the unit will be used from now on."),
+    ),
+    "departure": Help(
+        Phrase("Next departure"),
+        Phrase("When somebody said that a vehicle leaves next. What is due before it comes first."),
+        PEOPLE,
+        Phrase("Departures that nobody wrote down."),
     ),
     "run_hours": Help(
         Phrase("Run hours"),

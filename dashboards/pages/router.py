@@ -6,6 +6,7 @@ from dashboards.language import write_for_asker
 from dashboards.pages import (
     account,
     batches,
+    calendar,
     camp,
     checks,
     compare,
@@ -14,6 +15,7 @@ from dashboards.pages import (
     fleet,
     health,
     history,
+    jobs,
     languages,
     log,
     login,
@@ -31,6 +33,7 @@ from dashboards.pages import (
     why,
     workshop,
     workshop_battery,
+    workshop_sheet,
     workshop_unit,
 )
 from dashboards.pages.render import STATIC_DIR, problem_page
@@ -40,7 +43,8 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, checks, offline, put_in, batches),
-    *(workshop, workshop_battery, workshop_unit, unit, unit_days, log, say, health, why),
+    *(workshop, workshop_battery, workshop_sheet, workshop_unit, jobs, calendar),
+    *(unit, unit_days, log, say, health, why),
     *(login, account, crew, languages, theme, trust),
 )
 

@@ -3,21 +3,27 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
-from dashboards.benchwords import Fact, bench_facts
+from dashboards.benchwords import SURE, Fact, bench_facts, wait_words
+from dashboards.duelist import RULES, planned_words
+from dashboards.jobwords import WORKS, cold_by_words, job_title
 from dashboards.language import _
 from dashboards.natural import natural
+from dashboards.pages.jobs import writes
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import CardView, card_view, flag_words
-from dashboards.pages.workshop_order import WORKS, Due, due_list, works_of
+from dashboards.pages.workshop_order import Asked, Due, due_list
 from dashboards.powerwords import cutout_view, evidence_words
+from services.api.desk import Desk
 from services.api.routes import AtDesk
-from services.domain import Finding, UnitCard
+from services.domain import Finding, Job, UnitCard
+from services.domain.planned import PlannedDue
 
 router = APIRouter(include_in_schema=False)
 
@@ -34,6 +40,12 @@ class FindingView:
     since: str
     due: str
     check: str
+    could_be: str
+    """What else goes with it; empty where nothing was weighed."""
+    wait: str
+    """Until when it can wait, or why nobody can tell; empty where it was not asked."""
+    parts: str
+    sure: str
     evidence: tuple[tuple[str, str, str], ...]
     """Quantity, what was found against the threshold, and where the threshold comes from."""
 
@@ -50,6 +62,10 @@ class JobView:
     more_cutouts: int
     sensors: tuple[str, ...]
     facts: tuple[Fact, ...]
+    jobs: tuple[tuple[int, str, str], ...]
+    """Open ones: number, title, and when it must be cold again with the reason."""
+    service: tuple[tuple[str, str], ...]
+    """What comes round and is due, with since when."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +103,10 @@ def finding_views(card: UnitCard, found: Iterable[Finding], now_ms: int) -> tupl
             since=text.clock(each.since, zone, now_ms),
             due="" if each.due is None else text.clock(each.due, zone, now_ms),
             check=text.sentence(each.check),
+            could_be=", ".join(text.plain(what) for what in each.could_be),
+            wait=wait_words(each, zone),
+            parts=", ".join(text.plain(part) for part in each.parts),
+            sure="" if each.certainty is None else SURE[each.certainty],
             evidence=tuple(evidence_words(row) for row in each.evidence),
         )
         for each in found
@@ -112,15 +132,37 @@ def _job(due: Due, now_ms: int) -> JobView:
         more_cutouts=max(0, len(card.cutouts) - _CUTOUTS_SHOWN),
         sensors=sensor_words(card),
         facts=tuple(bench_facts(card.bench)),
+        jobs=tuple(
+            (
+                job.number,
+                job_title(job),
+                f"{text.sentence(job.reason)} {text.sentence(cold_by_words(job, zone))}",
+            )
+            for job in due.jobs
+        ),
+        service=tuple((_service(each, zone), text.sentence(planned_words(each))) for each in due.planned),
     )
 
 
-def _kept(cards: Sequence[UnitCard], place: str, kind: str, work: str) -> list[UnitCard]:
-    return [
-        card
-        for card in cards
-        if place in {"", card.site} and kind in {"", card.kind} and (not work or work in works_of(card))
-    ]
+def _service(planned: PlannedDue, zone: ZoneInfo) -> str:
+    name = RULES.get(planned.rule) or planned.rule
+    day = "" if planned.due is None else text.stamp(planned.due, zone)[:10]
+    return _("%(service)s, due %(day)s", service=name, day=day)
+
+
+def asked_of(desk: Desk) -> Asked:
+    """Return what people asked for: open jobs, service that comes round, and when places leave."""
+    jobs: dict[str, list[Job]] = {}
+    for job in reversed(desk.jobs(state="open")):
+        jobs.setdefault(job.unit, []).append(job)
+    planned: dict[str, list[PlannedDue]] = {}
+    for each in desk.planned():
+        planned.setdefault(each.unit, []).append(each)
+    return Asked(jobs, planned, {each.site: each.leaves for each in desk.departures()})
+
+
+def _kept(cards: Sequence[UnitCard], place: str, kind: str) -> list[UnitCard]:
+    return [card for card in cards if place in {"", card.site} and kind in {"", card.kind}]
 
 
 def _places(cards: Sequence[UnitCard]) -> list[tuple[str, str]]:
@@ -137,11 +179,11 @@ def workshop(
     """Show units with something to do, the most urgent first, then the rest, then units nobody added."""
     live, now_ms = live_of(desk), desk.now_ms()
     every = desk.cards()
-    cards = _kept(every, place, kind, work)
-    due = due_list(cards, now_ms)
+    cards = _kept(every, place, kind)
+    due = [each for each in due_list(cards, now_ms, asked_of(desk)) if not work or work in each.works]
     busy = {each.card.unit for each in due}
     rest = sorted(
-        (card for card in cards if card.unit not in busy),
+        (card for card in cards if card.unit not in busy and not work),
         key=lambda c: (natural(c.site_name or ""), natural(c.name)),
     )
     waiting = [
@@ -166,6 +208,7 @@ def workshop(
         works=list(WORKS.items()),
         chosen=(place, kind, work),
         counts=(len(due), len(every)),
+        writes=writes(request),
     )
 
 

@@ -11,7 +11,7 @@ from dashboards.language import _
 from dashboards.pages.printing import pdf_answer
 from dashboards.pages.render import written
 from dashboards.pages.tables import csv_answer
-from dashboards.pages.workshop_unit import sheet_answer
+from dashboards.pages.workshop_sheet import sheet_answer
 from dashboards.reports import jobsheet, pdf
 from services.api.desk import Desk
 from services.api.routes import AtDesk

@@ -1,12 +1,13 @@
 """Which unit the workshop takes first: what cannot wait for the next trip, and what can."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dashboards import text
-from dashboards.language import Table, _, dynamic, ngettext
+from dashboards.language import _, dynamic, ngettext
 from dashboards.natural import natural
-from services.domain import UnitCard
+from services.domain import Finding, Job, UnitCard, WorkKind
+from services.domain.planned import PlannedDue
 from services.timebase import DAY_MS
 
 SOON_MS = 2 * DAY_MS
@@ -14,18 +15,7 @@ SOON_MS = 2 * DAY_MS
 WEEK_MS = 7 * DAY_MS
 _MOST_ON_CARD = 5
 
-WORKS: Table[str] = Table(
-    {
-        "battery": "Battery and charging",
-        "wiring": "Wiring and settings",
-        "cooling": "Cooling",
-        "sensor": "Sensors",
-        "other": "Something else",
-    }
-)
-"""Kinds of work a due list can be narrowed to."""
-
-_BY_FINDING = {
+_BY_FINDING: Mapping[str, WorkKind] = {
     "supply path resistance high": "wiring",
     "battery falls fast": "battery",
     "absorption voltage within minutes": "battery",
@@ -34,7 +24,7 @@ _BY_FINDING = {
     "cabinet never reaches its set point": "cooling",
     "over-temperature stops": "cooling",
 }
-_BY_CAUSE = {
+_BY_CAUSE: Mapping[str, WorkKind] = {
     "battery_flat": "battery",
     "battery_weak": "battery",
     "charging": "battery",
@@ -57,33 +47,86 @@ class Due:
     """A unit on the due list."""
 
     card: UnitCard
-    works: frozenset[str]
+    works: frozenset[WorkKind]
     reasons: tuple[str, ...]
     """Why it cannot wait; empty where it can."""
     due_ms: int | None
-    """The earliest day one of its findings names."""
+    """The earliest day one of its findings, jobs or rounds of service names."""
+    jobs: tuple[Job, ...] = ()
+    planned: tuple[PlannedDue, ...] = ()
+    """Service that comes round and is due before it leaves, or within two days."""
 
 
-def works_of(card: UnitCard) -> frozenset[str]:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What people asked for beside what readings show."""
+
+    jobs: Mapping[str, Sequence[Job]]
+    """Open ones, by unit."""
+    planned: Mapping[str, Sequence[PlannedDue]]
+    """By unit."""
+    leaves_ms: Mapping[str, int]
+    """When a place leaves next, by site."""
+
+
+NOTHING_ASKED = Asked({}, {}, {})
+
+
+def work_of(card: UnitCard, finding: Finding) -> WorkKind:
+    """Return the kind of work a finding asks for."""
+    if finding.finding == _REPEATED:
+        return _BY_CAUSE[card.cutouts[0].cause] if card.cutouts else "other"
+    return _BY_FINDING.get(finding.finding, "other")
+
+
+def works_of(
+    card: UnitCard, jobs: Sequence[Job] = (), planned: Sequence[PlannedDue] = ()
+) -> frozenset[WorkKind]:
     """Return the kinds of work a unit asks for; none where there is nothing to do."""
-    found = {
-        _BY_FINDING.get(finding.finding, "other") for finding in card.service if finding.finding != _REPEATED
-    }
+    found = {work_of(card, finding) for finding in card.service if finding.finding != _REPEATED}
     found |= {_BY_CAUSE[cutout.cause] for cutout in card.cutouts}
     if any(flag.end is None for flag in card.sensors):
         found.add("sensor")
     if not found and (card.service or card.cut_out_now):
         found.add("other")
-    return frozenset(found)
+    return frozenset(found | {job.work for job in jobs} | {each.work for each in planned})
 
 
-def due_of(card: UnitCard, now_ms: int) -> Due | None:
+def due_of(card: UnitCard, now_ms: int, asked: Asked = NOTHING_ASKED) -> Due | None:
     """Return a unit's place on the due list, None where nothing is to be done."""
-    works = works_of(card)
+    jobs = tuple(asked.jobs.get(card.unit, ()))
+    leaves_ms = asked.leaves_ms.get(card.site or "")
+    until_ms = max(now_ms + SOON_MS, leaves_ms or 0)
+    planned = tuple(p for p in asked.planned.get(card.unit, ()) if p.due is not None and p.due <= until_ms)
+    works = works_of(card, jobs, planned)
     if not works:
         return None
     due_ms = min((found.due for found in card.service if found.due is not None), default=None)
-    return Due(card, works, tuple(_reasons(card, due_ms, now_ms)), due_ms)
+    reasons = [*_reasons(card, due_ms, now_ms), *_asked_for(card, jobs, planned, leaves_ms, now_ms)]
+    dates = [due_ms, *(job.cold_by for job in jobs), *(p.due for p in planned)]
+    first_ms = min((each for each in dates if each is not None), default=None)
+    return Due(card, works, tuple(reasons), first_ms, jobs, planned)
+
+
+def _asked_for(
+    card: UnitCard,
+    jobs: Sequence[Job],
+    planned: Sequence[PlannedDue],
+    leaves_ms: int | None,
+    now_ms: int,
+) -> Iterable[str]:
+    zone = text.zone_of(card)
+    for job in jobs:
+        if job.cold_by is not None:
+            at = text.clock(job.cold_by, zone, now_ms)
+            yield _("job %(number)s: cold by %(time)s", number=job.number, time=at)
+    if leaves_ms is None:
+        return
+    leaves = text.clock(leaves_ms, zone, now_ms)
+    if planned:
+        yield _("service due before it leaves %(time)s", time=leaves)
+    if any(job.cold_by is None for job in jobs):
+        yield _("an open job before it leaves %(time)s", time=leaves)
 
 
 def _reasons(card: UnitCard, due_ms: int | None, now_ms: int) -> Iterable[str]:
@@ -120,6 +163,6 @@ def order(due: Due) -> tuple[object, ...]:
     )
 
 
-def due_list(cards: Sequence[UnitCard], now_ms: int) -> list[Due]:
+def due_list(cards: Sequence[UnitCard], now_ms: int, asked: Asked = NOTHING_ASKED) -> list[Due]:
     """Return the units with something to do, the most urgent first."""
-    return sorted((due for card in cards if (due := due_of(card, now_ms)) is not None), key=order)
+    return sorted((due for card in cards if (due := due_of(card, now_ms, asked)) is not None), key=order)

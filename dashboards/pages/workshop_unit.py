@@ -6,7 +6,6 @@ from typing import Annotated, Any
 
 import orjson
 from fastapi import APIRouter, Query, Request
-from markupsafe import Markup
 from pydantic import AwareDatetime
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
@@ -28,17 +27,15 @@ from dashboards.figures.unit import points_for
 from dashboards.figures.workshop import READ, bench_figure, words_of
 from dashboards.language import Table, _
 from dashboards.pages.lively import live_of
-from dashboards.pages.printing import pdf_answer
-from dashboards.pages.render import draw, written
+from dashboards.pages.render import draw
 from dashboards.pages.views import card_view
 from dashboards.pages.workshop import finding_views, sensor_words
 from dashboards.powerwords import battery_words
-from dashboards.reports import jobsheet, pdf
+from dashboards.reports import jobsheet
 from dashboards.rolewords import signed_words
 from dashboards.saidwords import statement_words
 from dashboards.themes import Theme
 from services.api.desk import Desk
-from services.api.middleware import content_policy, text_hash
 from services.api.routes import AtDesk, UnitPath
 from services.api.spans import span_of
 from services.domain import Cutout, UnitCard, Work, WorkDay
@@ -164,36 +161,3 @@ def figure(
         zone=text.zone_of(card),
     )
     return Response(orjson.dumps(look.in_theme(read_in(drawn), theme)), media_type="application/json")
-
-
-def _sheet(desk: Desk, unit: str, *, screen: bool) -> str:
-    now_ms, card = desk.now_ms(), desk.card(unit)
-    view = jobsheet.job_view(
-        card,
-        desk.fleet().settings_of(unit),
-        desk.analysis(unit),
-        finding_views(card, card.service, now_ms),
-        sensor_words(card),
-        now_ms=now_ms,
-    )
-    return written("jobsheet.html", css=Markup(jobsheet.style()), screen=screen, **view)  # noqa: S704 - our own file
-
-
-@router.get("/workshop/units/{unit}/sheet", response_class=HTMLResponse)
-def sheet_page(desk: AtDesk, unit: UnitPath) -> Response:
-    """Show the job sheet of a unit; it prints as it stands."""
-    return sheet_answer(_sheet(desk, unit, screen=True))
-
-
-def sheet_answer(page: str) -> Response:
-    """Return a sheet as a page with its own style inside."""
-    policy = content_policy(styles=[text_hash(jobsheet.style())])
-    return HTMLResponse(page, headers={"Content-Security-Policy": policy})
-
-
-@router.get("/workshop/units/{unit}/sheet.pdf")
-def sheet_pdf(desk: AtDesk, unit: UnitPath) -> Response:
-    """Give the job sheet of a unit as PDF."""
-    page = _sheet(desk, unit, screen=False)
-    day = text.stamp(desk.now_ms(), text.zone_of(desk.card(unit)))[:10]
-    return pdf_answer(lambda: pdf.laid_out(page), f"{unit}_job_{day}")

@@ -4,6 +4,7 @@ import functools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +24,23 @@ from dashboards.benchwords import (
     path_of,
     work_in,
 )
+from dashboards.duelist import RULES, planned_words
 from dashboards.figures.workshop_svg import HEIGHT, WIDTH, charts
+from dashboards.jobwords import (
+    CIRCUIT_CAUTIONS,
+    NO_CLEARANCE,
+    SheetView,
+    cold_by_words,
+    job_title,
+    line_views,
+    parts_words,
+    state_words,
+)
 from dashboards.language import Lines, _
 from dashboards.natural import natural
 from dashboards.powerwords import CutoutView, cutout_view
-from services.domain import Bench, Cutout, Fleet, UnitCard, UnitSettings
+from services.domain import Bench, Cutout, Fleet, Job, UnitCard, UnitSettings, withdrawn
+from services.domain.planned import PlannedDue
 
 TEMPLATES = Path(__file__).resolve().parent.parent / "templates"
 CAUTIONS = Lines(
@@ -62,6 +75,18 @@ class CutoutRow:
     certainty: str
     view: CutoutView
     """Why, what else was seen of it, what to check, and what the cause rests on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What people asked for and did on a unit before."""
+
+    job: Job | None
+    """The job the sheet is for; None where it is for the unit."""
+    jobs: Sequence[Job]
+    """Every job of the unit, the newest first."""
+    planned: Sequence[PlannedDue]
+    leaves_ms: int | None
 
 
 @functools.cache
@@ -106,6 +131,7 @@ def job_view(
     findings: Sequence[object],
     sensors: Sequence[str],
     *,
+    asked: Asked,
     now_ms: int,
 ) -> dict[str, Any]:
     """Return everything a job sheet shows."""
@@ -115,9 +141,15 @@ def job_view(
     measured, gone = measured_words(card)
     return {
         "unit": card.unit,
-        "name": card.name,
+        "title": card.name if asked.job is None else f"{card.name}, {job_title(asked.job)}",
+        "job_no": None if asked.job is None else asked.job.number,
+        "asked": _asked(asked, zone),
+        "service": [(_rule(each), _due_day(each, zone), planned_words(each)) for each in asked.planned],
+        "sheets": _sheets(asked.job, zone),
+        "circuit_cautions": list(CIRCUIT_CAUTIONS),
+        "no_clearance": NO_CLEARANCE(),
         "printed": f"{text.stamp(now_ms, zone)} {text.offset_name(now_ms, zone)}",
-        "facts": _facts(card, settings, now_ms),
+        "facts": [*_facts(card, settings, now_ms), *_repairs(card, asked, zone)],
         "findings": findings,
         "sensors": sensors,
         "cutouts": cutout_rows(card, cutouts, now_ms)[:_MOST_CUTOUTS],
@@ -134,6 +166,52 @@ def job_view(
         "cautions": list(CAUTIONS),
         "afterwards": list(AFTERWARDS),
     }
+
+
+def _rule(planned: PlannedDue) -> str:
+    return RULES.get(planned.rule) or planned.rule
+
+
+def _due_day(planned: PlannedDue, zone: tzinfo) -> str:
+    return _("not known") if planned.due is None else text.stamp(planned.due, zone)[:10]
+
+
+def _asked(asked: Asked, zone: tzinfo) -> list[tuple[str, str]]:
+    """Return what is asked for, line by line: of one job, or of every open one of the unit."""
+    jobs = [job for job in asked.jobs if job.state == "open"] if asked.job is None else [asked.job]
+    found = []
+    for job in jobs:
+        words = [text.sentence(job.reason), text.sentence(cold_by_words(job, zone))]
+        words.append(text.sentence(state_words(job, zone)))
+        if job.parts:
+            words.append(_("Take along: %(parts)s.", parts=parts_words(job.parts)))
+        if job.used:
+            words.append(_("Used: %(parts)s.", parts=parts_words(job.used)))
+        found.append((job_title(job), " ".join(words)))
+        if asked.job is not None:
+            found += [
+                (line.at, f"{line.who}: {line.words} {line.corrected}") for line in line_views(job, zone)
+            ]
+    return found
+
+
+def _repairs(card: UnitCard, asked: Asked, zone: tzinfo) -> list[tuple[str, str]]:
+    """Return its own fault code, the last work that touched it, and when it leaves next."""
+    last = next((job for job in asked.jobs if job.mark is not None), None)
+    fault = card.latest.get("fault")
+    told = text.plain(fault) if isinstance(fault, str) and fault else _("none told by the unit")
+    done = _("none recorded") if last is None else f"{job_title(last)}, {state_words(last, zone)}"
+    leaves = _("nobody said") if asked.leaves_ms is None else text.stamp(asked.leaves_ms, zone)
+    return [(_("Fault code"), told), (_("Last repair"), done), (_("Leaves next"), leaves)]
+
+
+def _sheets(job: Job | None, zone: tzinfo) -> list[SheetView]:
+    """Return the sheets of circuit work of a job that were not taken back."""
+    if job is None:
+        return []
+    gone = withdrawn(job.lines)
+    views = line_views(job, zone)
+    return [view.sheet for view in views if view.sheet is not None and view.no not in gone]
 
 
 def _path(settings: UnitSettings, work: Any, path: Any, reason: str | None) -> list[Fact]:  # noqa: ANN401 - handed on
@@ -164,8 +242,8 @@ def _readings(settings: UnitSettings, bench: Bench | None) -> list[tuple[str, st
         amps = f"{settings.running_a:g} A"
         found = [
             (_("Battery at its terminals, at rest, V"), ""),
-            (_("Battery at its terminals, unit running, V"), ""),
-            (_("At the unit, running, V"), ""),
+            (_("Unit running: battery at its terminals, V"), _("both at the same moment")),
+            (_("Unit running: at the unit, V"), _("both at the same moment")),
             (_("Current, running, A"), _("%(amps)s by the file", amps=amps)),
             (_("Resistance to the battery, mΩ"), drop),
         ]

@@ -132,6 +132,7 @@ TABLE: tuple[Entry, ...] = (
         "/api/v1/units/{unit}/exposure",
         "/api/v1/units/{unit}/cutouts",
         "/api/v1/units/{unit}/service",
+        "/api/v1/units/{unit}/health",
         "/api/v1/units/{unit}/sensors",
         "/api/v1/units/{unit}/battery",
         "/api/v1/units/{unit}/runout",

@@ -77,6 +77,7 @@ from services.domain._fleet import (
 )
 from services.domain._health import (
     FEATURES,
+    AhFrom,
     AmbientFrom,
     DayMark,
     DustFrom,
@@ -114,6 +115,7 @@ from services.domain._jobs import (
 )
 from services.domain._life import Life, lived
 from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
+from services.domain._reasoned import Instant
 from services.domain._runtest import (
     EarlierNumber,
     RunTest,
@@ -142,6 +144,7 @@ __all__ = [
     "JOB_SAID",
     "PA_PER_MICRON",
     "TIME_CONTROL_RULES",
+    "AhFrom",
     "AmbientFrom",
     "Analysis",
     "Bank",
@@ -192,6 +195,7 @@ __all__ = [
     "HoldClosed",
     "HoldClosedSaid",
     "HouseRules",
+    "Instant",
     "Job",
     "JobChecked",
     "JobClosed",

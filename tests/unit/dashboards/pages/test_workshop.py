@@ -1,8 +1,9 @@
 import pytest
 
 from dashboards.pages.workshop import _job, _kept, _rest_view
-from dashboards.pages.workshop_order import due_list, due_of, works_of
-from services.domain import Bench, Evidence, Quantiles, SensorFlag
+from dashboards.pages.workshop_order import Asked, due_list, due_of, works_of
+from services.domain import Bench, Evidence, Job, Quantiles, SensorFlag
+from services.domain.planned import PlannedDue
 from services.timebase import DAY_MS
 from tests.helpers.larder import CUTOUT, FINDING, NOW_MS, card
 
@@ -12,6 +13,13 @@ FLAG = SensorFlag(channel="cabinet", flag="stuck", start=NOW_MS - DAY_MS, end=No
 
 def finding(name):
     return FINDING.model_copy(update={"finding": name, "due": None})
+
+
+def planned(unit, due):
+    return PlannedDue(
+        unit=unit, rule="Gasket check", work="gasket", last=due - 180 * DAY_MS, last_from="job", due=due,
+        by="days", used=175.0, every=180.0,
+    )  # fmt: skip
 
 
 def test_what_stands_still_comes_first_then_what_is_due_soon_then_what_cut_out_then_what_can_wait():
@@ -71,11 +79,25 @@ def test_the_list_is_narrowed_by_place_kind_and_work():
         card("v3-veg"),
         card("camp-fish", service=(finding("compressor hardly ever stops"),)),
     ]
-    assert _kept(cards, "", "", "") == cards
-    assert _kept(cards, "vehicle-3", "", "") == cards[:2]
-    assert _kept(cards, "", "freezer", "") == cards[2:]
-    assert _kept(cards, "", "", "wiring") == cards[:1]
-    assert _kept(cards, "river-camp", "fridge", "") == []
+    assert _kept(cards, "", "") == cards
+    assert _kept(cards, "vehicle-3", "") == cards[:2]
+    assert _kept(cards, "", "freezer") == cards[2:]
+    assert _kept(cards, "river-camp", "fridge") == []
+
+
+def test_jobs_and_service_that_comes_round_put_a_unit_on_the_list():
+    job = Job(number=3, unit="v3-veg", work="gasket", reason="torn", opened=NOW_MS, opened_by="P", lines=())
+    soon = planned("v3-meat", due=NOW_MS + 5 * DAY_MS)
+    veg, meat = card("v3-veg"), card("v3-meat")
+    asked = Asked({"v3-veg": [job]}, {"v3-meat": [soon]}, {})
+    assert due_of(meat, NOW_MS, asked) is None, "it can wait: nobody said that the vehicle leaves"
+    assert due_of(veg, NOW_MS, asked).works == {"gasket"}
+    assert due_of(veg, NOW_MS, asked).reasons == ()
+    leaving = Asked(asked.jobs, asked.planned, {"vehicle-3": NOW_MS + 6 * DAY_MS})
+    assert due_of(meat, NOW_MS, leaving).reasons[0].startswith("service due before it leaves")
+    assert due_of(veg, NOW_MS, leaving).reasons[0].startswith("an open job before it leaves")
+    by = job.model_copy(update={"cold_by": NOW_MS + DAY_MS})
+    assert due_of(veg, NOW_MS, Asked({"v3-veg": [by]}, {}, {})).reasons[0].startswith("job 3: cold by")
 
 
 def test_a_job_shows_findings_with_their_evidence_and_says_how_many_cut_outs_it_leaves_out():
