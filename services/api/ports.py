@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from services.api.healthport import HealthBook
 from services.api.historyport import HistoryBook, Said
 from services.api.jobport import JobBook
 from services.api.runtestport import RunTestBook
@@ -38,7 +39,7 @@ class Happened(Protocol):
         """The unit or part it is about."""
 
 
-class BookOfRecords(HistoryBook, JobBook, RunTestBook, Protocol):
+class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

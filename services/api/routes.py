@@ -13,6 +13,7 @@ from starlette.responses import Response
 from services.api.access import asker_of
 from services.api.desk import CHARTED, MAX_POINTS, Desk
 from services.api.entry import Access
+from services.api.healthdesk import UnitHealth
 from services.api.kept import kept_of
 from services.api.live import ALIVE_S, LiveChanges, event_data
 from services.api.schemas import (
@@ -46,9 +47,11 @@ from services.domain import (
     UnitCard,
 )
 from services.domain.lasting import HORIZON_H, asked
-from services.timebase import HOUR_MS, ms_of, ms_of_iso
+from services.timebase import DAY_MS, HOUR_MS, ms_of, ms_of_iso
 
 PREFIX = "/api/v1"
+HEALTH_MS = 60 * DAY_MS
+"""Days of a machine that are told where nobody asks for others."""
 
 router = APIRouter(prefix=PREFIX)
 
@@ -157,6 +160,24 @@ def cutouts(desk: AtDesk, unit: UnitPath) -> Response:
 def service(desk: AtDesk, unit: UnitPath) -> Response:
     """List what the workshop should look at, with the evidence."""
     return _part(desk, unit, "service")
+
+
+@router.get("/units/{unit}/health", tags=["results"])
+def unit_health(
+    desk: AtDesk,
+    unit: UnitPath,
+    start: Annotated[
+        AwareDatetime | None,
+        Query(alias="from", description="Included; with an offset. Default: 60 days before `to`."),
+    ] = None,
+    end: Annotated[
+        AwareDatetime | None, Query(alias="to", description="Excluded; with an offset. Default: now.")
+    ] = None,
+) -> UnitHealth:
+    """Tell how the machine did on each UTC day: one line a number, null where a day does not tell it."""
+    desk.unit(unit)
+    span = span_of(start, end, now_ms=desk.now_ms(), usual_ms=HEALTH_MS)
+    return desk.unit_health(unit, start_ms=span.start_ms, end_ms=span.end_ms)
 
 
 @router.get("/units/{unit}/sensors", tags=["results"], response_model=Listing[SensorFlag])

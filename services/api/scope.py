@@ -7,6 +7,7 @@ from typing import Any
 from services.api.access import Asker, Kind
 from services.api.historyport import AccountEvent, ChangedVerdict, DescribedAnew, Said, ToldOfBatch
 from services.api.ports import BookOfRecords, Happened
+from services.api.scopedhealth import ScopedHealth
 from services.api.scopedjobs import ScopedJobs
 from services.api.scopedruntests import ScopedRunTests
 from services.domain import (
@@ -89,7 +90,7 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests):
+class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests, ScopedHealth):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:

@@ -13,7 +13,7 @@ _LATEST_MS = ms_of_iso("2200-01-01T00:00:00Z")
 """Beyond it no clock of ours is right, and calendars end before the largest integer does."""
 
 
-def span_of(start: datetime | None, end: datetime | None, *, now_ms: int) -> Span:
+def span_of(start: datetime | None, end: datetime | None, *, now_ms: int, usual_ms: int = DAY_MS) -> Span:
     """Return the span asked for: by default up to now, and a day long.
 
     Raises
@@ -22,7 +22,7 @@ def span_of(start: datetime | None, end: datetime | None, *, now_ms: int) -> Spa
         422 when it does not run forward, is longer than 800 days, or no calendar holds it.
     """
     end_ms = now_ms if end is None else ms_of(end)
-    start_ms = end_ms - DAY_MS if start is None else ms_of(start)
+    start_ms = end_ms - usual_ms if start is None else ms_of(start)
     if not 0 < end_ms - start_ms <= LONGEST_MS:
         raise HTTPException(422, "`to` must lie after `from`, and by no more than 800 days.")
     if start_ms < _EARLIEST_MS or end_ms > _LATEST_MS:
