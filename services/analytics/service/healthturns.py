@@ -144,31 +144,3 @@ def capacity_ratio_k(off_k_per_h: FloatArray, on_k_per_h: FloatArray, gap_k: Flo
     gained = warm_up_per_h(off_k_per_h, gap_k)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(gained > 0.0, cooling_k_per_h(off_k_per_h, on_k_per_h) / gained, np.nan)
-
-
-def pull_down_h(
-    *, start_c: float, end_c: float, ambient_c: float, time_constant_h: float, capacity_ratio_k: float
-) -> float:
-    """Return how long a cabinet takes from one temperature to a lower one with its machine running.
-
-    Parameters
-    ----------
-    start_c, end_c, ambient_c : float
-        [°C]
-    time_constant_h : float
-        Heat capacity over heat gain. [h]
-    capacity_ratio_k : float
-        Cooling capacity over heat gain: how far below its air the cabinet could be held. [K]
-
-    Returns
-    -------
-    float
-        ``tau ln((T0 - Te) / (T1 - Te))`` with ``Te = Ta - Q/UA``; 0 where it is there already, infinite where
-        the machine never gets it there. [h]
-    """
-    if start_c <= end_c:
-        return 0.0
-    coldest_c = ambient_c - capacity_ratio_k
-    if end_c <= coldest_c:
-        return float("inf")
-    return time_constant_h * float(np.log((start_c - coldest_c) / (end_c - coldest_c)))
