@@ -12,6 +12,7 @@ import pytest
 from firmware_sim.history import Simulator
 from firmware_sim.scenarios.load import load_scenario
 from firmware_sim.scenarios.model import Fault
+from services.analytics.service.signatures import SIGNATURES, fits
 from services.timebase import DAY_MS
 from tests.helpers.small_fleet import write_small_fleet
 
@@ -220,3 +221,67 @@ def test_heavy_use_is_over_within_a_day_and_no_fault(shown):
     for name in ("current_a", "gap_k", "pull_k_per_h", "starts_per_h"):
         assert change(shown, "load", name) == pytest.approx(1.0, abs=0.05)
     assert shown["load"].sag_v == pytest.approx(shown["sound"].sag_v, abs=0.03)
+
+
+SHOWN_AS = {
+    "works": "duty",
+    "cools": "pull_k_per_h",
+    "plate": "gap_k",
+    "starts": "starts_per_h",
+    "current": "current_a",
+    "sag": "sag_v",
+}
+"""Signals of the table as they are read off here; warming and temperatures have tests of their own."""
+ROW_OF = {
+    "dust": "dirty_condenser",
+    "niche": "dirty_condenser",
+    "fan": "condenser_fan",
+    "leak": "leak",
+    "inner-fan": "evaporator_fan",
+    "gasket": "gasket",
+    "foam": "foam",
+    "compressor": "compressor",
+    "battery": "battery",
+    "plates": "battery",
+    "joint": "path",
+    "cable": "path",
+    "frosted": "frost",
+}
+MOVED, STILL = 0.02, 0.10
+"""What counts as moved, and what as the same: less than any change that is told."""
+
+
+def sound_one(unit):
+    return "frozen" if unit == "frosted" else "sound"
+
+
+@pytest.mark.parametrize("unit", ROW_OF)
+def test_every_row_of_the_table_is_what_the_plant_does(shown, unit):
+    row, wrong = SIGNATURES[ROW_OF[unit]], {}
+    for signal, ways in row.moves.items():
+        leaky = "down" not in row.moves.get("cools", ()) or unit == "foam"
+        if signal not in SHOWN_AS or (leaky and signal in {"cools", "sag"}):
+            # pull-down is cooling less what comes in, and a bank that gives more rests lower: with more heat
+            # coming in both move here though machine and wires are sound
+            continue
+        ratio = getattr(shown[unit], SHOWN_AS[signal]) / getattr(shown[sound_one(unit)], SHOWN_AS[signal])
+        allowed = (
+            ("up" in ways and ratio > 1.0 + MOVED)
+            or ("down" in ways and ratio < 1.0 - MOVED)
+            or ("same" in ways and abs(ratio - 1.0) <= STILL)
+        )
+        if not allowed:
+            wrong[signal] = (ways, round(ratio, 3))
+    assert not wrong
+
+
+@pytest.mark.parametrize("unit", ["dust", "leak", "gasket", "joint", "frosted"])
+def test_what_the_plant_does_is_found_in_the_table(shown, unit):
+    ratios = {
+        signal: getattr(shown[unit], name) / getattr(shown[sound_one(unit)], name)
+        for signal, name in SHOWN_AS.items()
+    }
+    seen = {k: "up" if r > 1.03 else "down" if r < 0.97 else "same" for k, r in ratios.items()}
+    if unit == "gasket":
+        seen |= {"cools": "same", "warms": "up"}  # see above
+    assert ROW_OF[unit] in [fit.kind for fit in fits(seen, comes="over weeks")[:4]]

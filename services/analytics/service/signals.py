@@ -104,6 +104,8 @@ the air is: only a larger change counts there than by night."""
 
 DOUBT_PER_K: Mapping[SignalName, float] = {"cools": 0.006, "warms": 0.004, "sag": 0.004, "current": 0.004}
 """How far off the correction to equal air may be for a kelvin between then and now (judgement). [1/K]"""
+SEASON_K = 8.0
+"""How far the air may be from that of the baseline where nothing tells it (judgement)."""
 FROST_SHARE = 0.07
 """How much further beyond its own range a freezer's speed of cooling must fall: frost takes it down and
 thawing gives it back, more in one month than in another (judgement)."""
@@ -162,12 +164,12 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
         Of its region; used where nothing near it measures the air.
     """
     air_c, gap, known = _air(table, weather)
-    capacity = 1.0 - CAPACITY_PER_K * (air_c - RATED_AIR_C)
-    drawn = 1.0 + CURRENT_PER_K * (air_c - RATED_AIR_C)
+    above_k = np.where(np.isfinite(air_c), air_c - RATED_AIR_C, USUAL_C - RATED_AIR_C)
+    capacity, drawn = 1.0 - CAPACITY_PER_K * above_k, 1.0 + CURRENT_PER_K * above_k
     usual_k = gap_k(table)
     night_k = np.where(known, table.column("night_gap_k"), gap)
     night_k = np.where(np.isfinite(night_k), night_k, gap)
-    night = capacity + CAPACITY_PER_K * (gap - night_k)
+    night = capacity + CAPACITY_PER_K * np.nan_to_num(gap - night_k)
     scale = settings.nominal_v / 12.0
     cooling = table.column("night_off_k_per_h") + table.column("night_on_k_per_h")
     columns = {

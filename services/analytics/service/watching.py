@@ -7,7 +7,7 @@ import numpy as np
 
 from services.analytics.power.frame import BoolArray
 from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
-from services.analytics.service.signals import DOUBT_PER_K, FOLLOWED, FROST_SHARE, Days, Followed
+from services.analytics.service.signals import DOUBT_PER_K, FOLLOWED, FROST_SHARE, SEASON_K, Days, Followed
 from services.analytics.service.signatures import Direction, SignalName
 from services.domain import UnitSettings
 from services.timebase import DAY_MS
@@ -82,7 +82,7 @@ def _doubt(days: Days, followed: Followed, usable: BoolArray, learned: int, *, f
     before, now = air_c[:learned], air_c[-RECENT:]
     per_k = DOUBT_PER_K.get(followed.name, 0.0)
     known = np.isfinite(before).any() and np.isfinite(now).any()
-    apart_k = abs(float(np.nanmedian(now)) - float(np.nanmedian(before))) if known else 0.0
+    apart_k = abs(float(np.nanmedian(now)) - float(np.nanmedian(before))) if known else SEASON_K
     return per_k * apart_k + (FROST_SHARE if freezer and followed.name == "cools" else 0.0)
 
 
