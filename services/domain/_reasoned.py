@@ -1,5 +1,6 @@
 """What results share: instants, and fields that say why when they are empty."""
 
+from functools import lru_cache
 from typing import Annotated, Any
 
 from pydantic import (
@@ -30,18 +31,24 @@ class WithReasons(Frozen):
     def _no_reason_beside_a_value(cls, given: object) -> object:
         if not isinstance(given, dict):
             return given
-        told = (f"{key}_reason" for key, value in given.items() if value is not None)
-        return {**{name: None for name in told if name in cls.model_fields}, **given}
+        needless = {
+            reason: None
+            for field, reason in _reasons_of(cls)
+            if reason not in given and given.get(field) is not None
+        }
+        return {**needless, **given} if needless else given
 
     @model_serializer(mode="wrap")
     def _only_needed_reasons(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
         plain: dict[str, Any] = handler(self)
-        return {
-            key: value
-            for key, value in plain.items()
-            if not (
-                key.endswith("_reason")
-                and value is None
-                and plain.get(key.removesuffix("_reason")) is not None
-            )
-        }
+        for field, reason in _reasons_of(type(self)):
+            if reason in plain and plain[reason] is None and plain.get(field) is not None:
+                del plain[reason]
+        return plain
+
+
+@lru_cache(maxsize=256)
+def _reasons_of(kind: type[WithReasons]) -> tuple[tuple[str, str], ...]:
+    """Return the fields that say why they are empty, each with the one that says it."""
+    names = kind.model_fields.keys()
+    return tuple((name, f"{name}_reason") for name in names if f"{name}_reason" in names)

@@ -21,7 +21,8 @@ def moved_json(analysis: Analysis, before: Analysis) -> str:
         kept.append(sum(1 for _ in same))
         exposure.append(new.model_copy(update={"episodes": new.episodes[kept[-1] :]}))
     slim = analysis.model_copy(update={"exposure": tuple(exposure)})
-    return json.dumps({"kept": kept, **slim.model_dump(mode="json", by_alias=True, include=MOVED)})
+    told = slim.model_dump_json(by_alias=True, include=MOVED)
+    return f'{{"kept":{json.dumps(kept)},{told[1:]}'
 
 
 def moved_on(analysis: Mapping[str, Any], moved: Mapping[str, Any]) -> dict[str, Any]:
