@@ -23,6 +23,16 @@ _BY_FINDING: Mapping[str, WorkKind] = {
     "compressor hardly ever stops": "cooling",
     "cabinet never reaches its set point": "cooling",
     "over-temperature stops": "cooling",
+    "cooling weaker while the current falls": "cooling",
+    "cooling weaker while the current rises": "cooling",
+    "cooling weaker than it was": "cooling",
+    "cooling weaker and the evaporator further below the cabinet": "cooling",
+    "warms faster than it did while it stands": "cooling",
+    "stops warmer than it did": "sensor",
+    "stops colder than it did": "sensor",
+    "more voltage lost while it runs": "wiring",
+    "more voltage lost while it runs, and less left before dawn": "battery",
+    "less voltage left before dawn than there was": "battery",
 }
 _BY_CAUSE: Mapping[str, WorkKind] = {
     "battery_flat": "battery",
@@ -142,7 +152,7 @@ def _reasons(card: UnitCard, due_ms: int | None, now_ms: int) -> Iterable[str]:
     elif recent:
         yield ngettext("cut out %(num)s time in seven days", "cut out %(num)s times in seven days", recent)
     for finding in card.service:
-        if finding.finding in _GIVES_WAY:
+        if finding.call_out and finding.finding in _GIVES_WAY:
             yield dynamic(text.plain(finding.finding))
     if any(flag.end is None and flag.channel in {"cabinet", "cabinet_c"} for flag in card.sensors):
         yield _("its cabinet sensor is not to be trusted")
