@@ -247,7 +247,7 @@ def _interval(by: Interval, amounts: dict[str, str]) -> str:
         return _("about %(used)s of %(every)s run hours", **amounts)
     if by == "starts":
         return _("about %(used)s of %(every)s starts", **amounts)
-    return _("about %(used)s of %(every)s hours of driving", **amounts)
+    return _("about %(used)s of %(every)s hours in the dust", **amounts)
 
 
 def carry_words(parts: Sequence[Part]) -> str:

@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from deploy.commands import backtest, care, fleet, look, person, serve, setup, simulate, store, unit
+from deploy.commands import backtest, care, export, fleet, look, person, serve, setup, simulate, store, unit
 from services.errors import BushlarderError, ConfigurationError
 
 app = typer.Typer(
@@ -21,6 +21,7 @@ app.add_typer(setup.app, name="setup")
 app.add_typer(unit.app, name="unit")
 app.add_typer(store.app, name="store")
 app.add_typer(backtest.app, name="backtest")
+app.add_typer(export.app, name="export")
 
 
 def main() -> None:

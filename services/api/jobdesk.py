@@ -3,13 +3,16 @@
 from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime, time
 
+from services.api.healthport import Used
 from services.api.lookback import LookBackDesk
 from services.domain import Departure, DepartureSaid, Fleet, Job, JobOpened, JobSaid, JobState, UnitCard
 from services.domain.planned import LastFrom, PlannedDue, Use, planned_due, rules_for
 from services.errors import Refused
-from services.timebase import ms_of
+from services.timebase import DAY_MS, ms_of
 
 _Last = tuple[int, LastFrom]
+RATE_OF_MS = 56 * DAY_MS
+"""How far back a machine's rate of running is taken from (judgement): a season, not a week's weather."""
 
 
 class UnknownJobError(LookupError):
@@ -64,18 +67,19 @@ class JobDesk(LookBackDesk):
         """Return work that comes round on every cabinet, as its rules and its own use have it."""
         fleet = self._records.fleet()
         cards = {card.unit: card for card in self._records.cards()}
-        last = self._last_done(fleet)
+        last, now_ms = self._last_done(fleet), self.now_ms()
+        used = self._records.use_between(now_ms - RATE_OF_MS, now_ms)
         found: list[PlannedDue] = []
         for unit in fleet.units:
             if units is None or unit.id in units:
-                found += self._planned_of(fleet, unit.id, cards.get(unit.id), last)
+                use = _use(used.get(unit.id), cards.get(unit.id))
+                found += self._planned_of(fleet, unit.id, use, last)
         return found
 
     def _planned_of(
-        self, fleet: Fleet, unit: str, card: UnitCard | None, last: Mapping[tuple[str, str], _Last]
+        self, fleet: Fleet, unit: str, use: Use, last: Mapping[tuple[str, str], _Last]
     ) -> Sequence[PlannedDue]:
         settings, now_ms = fleet.settings_of(unit), self.now_ms()
-        use = Use.of_bench(None if card is None else card.bench)
         put_in = settings.unit.installed
         first: _Last | None = None
         if put_in is not None:
@@ -99,3 +103,10 @@ class JobDesk(LookBackDesk):
             if at_ms >= found.get((checked, "ice_point"), (0, "job"))[0]:
                 found[checked, "ice_point"] = (at_ms, "check")
         return found
+
+
+def _use(used: Used | None, card: UnitCard | None) -> Use:
+    """Return how much a cabinet is used: by its kept days, else by the few its card is about."""
+    if used is None or used.days == 0:
+        return Use.of_bench(None if card is None else card.bench)
+    return Use.of_days(used.hours_seen, used.hours_run, used.starts, used.dust_h)

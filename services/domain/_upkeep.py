@@ -25,7 +25,7 @@ class ServiceRule(Frozen):
     every_starts: _Interval = None
     """Of the compressor."""
     every_dust_hours: _Interval = None
-    """Hours its vehicle was driven."""
+    """Hours in which dust is drawn in: a vehicle's driving where that is known, else running."""
     kinds: tuple[Literal["fridge", "freezer"], ...] = ()
     """Cabinets it holds for; none: every kind."""
     source: Annotated[str, StringConstraints(max_length=120)] = ""
@@ -44,7 +44,7 @@ class ServiceRule(Frozen):
 _PRACTICE = "common practice, no source"
 DEFAULT_SERVICE_RULES = (
     ServiceRule(
-        name="Condenser cleaning", work="condenser", every_dust_hours=150, every_days=90, source=_PRACTICE
+        name="Condenser cleaning", work="condenser", every_dust_hours=300, every_days=90, source=_PRACTICE
     ),
     ServiceRule(name="Gasket check", work="gasket", every_days=180, source=_PRACTICE),
     ServiceRule(name="Battery test", work="battery", every_days=180, source=_PRACTICE),

@@ -8,7 +8,7 @@ from services.domain._cards import Bench
 from services.domain._fleet import UnitSettings
 from services.domain._reasoned import Instant, WithReasons
 from services.domain._upkeep import DEFAULT_SERVICE_RULES, ServiceRule, WorkKind
-from services.timebase import DAY_MS, utc_day_start_ms
+from services.timebase import DAY_MS
 
 Quantity = Literal["run_hours", "starts", "dust_hours"]
 Interval = Literal["days", "run_hours", "starts", "dust_hours"]
@@ -23,47 +23,44 @@ _OF_BATTERY = frozenset({"battery", "wiring"})
 
 
 @dataclass(frozen=True, slots=True)
-class UseDay:
-    """What one UTC day counted; NaN-free: what is not known is left out."""
-
-    day_ms: int
-    amounts: Mapping[Quantity, float]
-
-
-@dataclass(frozen=True, slots=True)
 class Use:
     """How much a cabinet is used."""
 
     per_day: Mapping[Quantity, float]
     missing: Mapping[Quantity, str] = field(default_factory=dict)
     """Why a rate is not known."""
-    days: Sequence[UseDay] = ()
-    """Days that were counted, in order; other days are taken at the rate."""
+
+    @staticmethod
+    def of_days(hours_seen: float, hours_run: float, starts: float, dust_h: float) -> "Use":
+        """Return the rates of a machine's kept days, scaled to whole days."""
+        if hours_seen < FEWEST_HOURS_SEEN:
+            return _unknown(f"seen for {hours_seen:.1f} h only")
+        whole_days = hours_seen / 24
+        return Use(
+            {
+                "run_hours": hours_run / whole_days,
+                "starts": starts / whole_days,
+                "dust_hours": dust_h / whole_days,
+            }
+        )
 
     @staticmethod
     def of_bench(bench: Bench | None) -> "Use":
         """Return the rates of a machine's last days, scaled to whole days."""
         if bench is None or bench.hours_run is None or bench.starts is None:
             why = "not worked out yet" if bench is None else bench.hours_run_reason or "not measured"
-            return Use({}, dict.fromkeys(("run_hours", "starts", "dust_hours"), why))
+            return _unknown(why)
         seen = bench.hours_seen
         if seen < FEWEST_HOURS_SEEN:
-            why = f"seen for {seen:.1f} h only"
-            return Use({}, dict.fromkeys(("run_hours", "starts", "dust_hours"), why))
+            return _unknown(f"seen for {seen:.1f} h only")
         rates: dict[Quantity, float] = {
             "run_hours": 24 * bench.hours_run / seen, "starts": 24 * bench.starts / seen,
         }  # fmt: skip
-        return Use(rates, {"dust_hours": "hours of driving are not known"})
+        return Use(rates, {"dust_hours": "hours in the dust are not counted yet"})
 
-    def since(self, what: Quantity, last_ms: int, as_of_ms: int) -> float | None:
-        """Return how much a cabinet was used since a moment; None where its rate is not known."""
-        rate = self.per_day.get(what)
-        first_ms = utc_day_start_ms(last_ms)
-        counted = [d.amounts[what] for d in self.days if d.day_ms >= first_ms and what in d.amounts]
-        open_days = max(0.0, (as_of_ms - last_ms) / DAY_MS - len(counted))
-        if rate is None:
-            return None
-        return sum(counted) + rate * open_days
+
+def _unknown(why: str) -> Use:
+    return Use({}, dict.fromkeys(("run_hours", "starts", "dust_hours"), why))
 
 
 class PlannedDue(WithReasons):
@@ -82,7 +79,7 @@ class PlannedDue(WithReasons):
     """The interval that is over first."""
     by_reason: str | None = None
     used: float | None = None
-    """Of that interval, since it was last done: days, hours or starts."""
+    """Of that interval, since it was last done: days, or hours and starts at the unit's present rate."""
     used_reason: str | None = None
     every: float | None = None
     every_reason: str | None = None
@@ -113,7 +110,7 @@ def planned_due(
     unit : str
         The cabinet.
     use : Use
-        How much it is used a day, and what was counted.
+        How much it is used a day; all days since then are taken at that rate.
     last_ms : int or None
         When it was last done, or the cabinet was put in; None: nobody recorded either. [ms]
     last_from : str or None
@@ -157,11 +154,11 @@ def _intervals(
     for what, every in asked:
         if every is None:
             continue
-        used = use.since(what, last_ms, as_of_ms)
-        if used is None:
+        rate = use.per_day.get(what)
+        if rate is None:
             yield f"{what.replace('_', ' ')}: {use.missing.get(what, 'not known')}"
             continue
-        rate = use.per_day[what]
+        used = rate * max(0.0, (as_of_ms - last_ms) / DAY_MS)
         if rate > 0 or used >= every:
             left_ms = (every - used) / rate * DAY_MS if rate > 0 else 0.0
             yield as_of_ms + round(max(-LONGEST_MS, min(left_ms, LONGEST_MS))), what, used, every

@@ -6,12 +6,12 @@ from pydantic import ValidationError
 from services.domain import DEFAULT_SERVICE_RULES, ServiceRule, Supply, Unit, UnitSettings
 from services.domain.complaints import FleetFileError
 from services.domain.fleetfile import parse_fleet
-from services.domain.planned import Use, UseDay, planned_due, rules_for
-from services.timebase import DAY_MS, ms_of_iso, utc_day_start_ms
+from services.domain.planned import Use, planned_due, rules_for
+from services.timebase import DAY_MS, ms_of_iso
 from tests.helpers.larder import FLEET
 
 NOW_MS = ms_of_iso("2026-03-04T15:05:00Z")
-HALF_A_DAY = Use({"run_hours": 12.0, "starts": 30.0}, {"dust_hours": "hours of driving are not known"})
+HALF_A_DAY = Use({"run_hours": 12.0, "starts": 30.0}, {"dust_hours": "not counted yet"})
 
 
 def due(rule, use=HALF_A_DAY, last_ms=NOW_MS - 100 * DAY_MS, last_from="job"):
@@ -45,11 +45,12 @@ def test_what_is_over_is_overdue_and_not_due_now():
     assert found.due == NOW_MS - round(200 / 12 * DAY_MS)
 
 
-def test_counted_days_stand_before_the_rate():
-    first = utc_day_start_ms(NOW_MS - 99 * DAY_MS)
-    days = tuple(UseDay(first + k * DAY_MS, {"run_hours": 2.0}) for k in range(90))
-    found = due(rule(every_run_hours=1_500), Use({"run_hours": 12.0}, days=days))
-    assert found.used == pytest.approx(90 * 2.0 + 10 * 12.0)
+def test_rates_are_those_of_the_hours_seen_scaled_to_whole_days():
+    use = Use.of_days(hours_seen=480.0, hours_run=160.0, starts=400.0, dust_h=60.0)
+    assert use.per_day == {"run_hours": 8.0, "starts": 20.0, "dust_hours": 3.0}
+    short = Use.of_days(hours_seen=5.0, hours_run=5.0, starts=3.0, dust_h=0.0)
+    assert short.per_day == {}
+    assert short.missing["starts"] == "seen for 5.0 h only"
 
 
 def test_without_any_record_nothing_is_promised():
@@ -61,10 +62,10 @@ def test_without_any_record_nothing_is_promised():
 def test_an_interval_that_cannot_be_counted_is_named_and_the_others_count():
     found = due(rule(every_days=180, every_dust_hours=100))
     assert found.by == "days"
-    assert found.not_counted == ("dust hours: hours of driving are not known",)
+    assert found.not_counted == ("dust hours: not counted yet",)
     alone = due(rule(every_dust_hours=100))
     assert alone.due is None
-    assert alone.due_reason == "dust hours: hours of driving are not known"
+    assert alone.due_reason == "dust hours: not counted yet"
 
 
 def test_a_unit_that_never_runs_is_not_due_by_running():
