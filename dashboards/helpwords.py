@@ -1,7 +1,9 @@
 """What every verdict, number and chart is: for the "?" beside it and for the page of them all."""
 
 from dashboards.helpfood import FOOD, PEOPLE, Help
+from dashboards.helphealth import HEALTH
 from dashboards.helpreadings import READINGS
+from dashboards.helptests import TESTS
 from dashboards.helpworkshop import WORKSHOP
 from dashboards.language import Phrase
 
@@ -284,7 +286,7 @@ WORK: dict[str, Help] = {
 GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
-    (Phrase("Workshop"), WORKSHOP),
+    (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **TESTS}),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
 )

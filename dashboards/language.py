@@ -27,8 +27,8 @@ LANGUAGES: Mapping[str, str] = {
 """Every language a page can be read in, each under its own name."""
 CHOSEN_LANGUAGE, CHOSEN_DEGREES = "language", "degrees"
 """Cookies with what somebody chose in this browser."""
-_RECORDS = (".csv", "/log", "/log.pdf")
-"""How addresses of records end that are handed on: tables, and the inspector's log."""
+_RECORDS = (".csv", "/log", "/log.pdf", "/certificate", "/certificate.pdf")
+"""How addresses of records end that are handed on: tables, the inspector's log, certificates of tests."""
 SCALE_FIELD = "scale"
 """Field of a form that was shown in °F; without it what was typed is °C."""
 Degrees = Literal["c", "f"]

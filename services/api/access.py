@@ -202,6 +202,7 @@ TABLE: tuple[Entry, ...] = (
         "/workshop/jobs",
         "/workshop/units/{unit}",
         "/workshop/units/{unit}/figure.json",
+        "/workshop/units/{unit}/health",
         "/workshop/units/{unit}/sheet",
         "/workshop/units/{unit}/sheet.pdf",
         "/workshop/tests",

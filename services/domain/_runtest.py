@@ -10,6 +10,7 @@ from services.domain._reasoned import Instant, WithReasons
 RUN_TEST_SCHEMA: Literal["bushlarder/runtest/1"] = "bushlarder/runtest/1"
 
 RunTestKind = Literal["run", "hold_over"]
+RunTestSaidKind = Literal["ambient", "lid", "note", "stopped"]
 RunTestVerdict = Literal["pass", "fail", "not_valid", "measured", "running"]
 """`measured`: a number that nobody gave a requirement for; `running`: not over yet."""
 RunTestKey = Literal[
@@ -129,7 +130,7 @@ class RunTestAdded(Frozen):
     """Something a named person says of a test that runs: a reading of the air, the lid, a note, its end."""
 
     person: Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
-    kind: Literal["ambient", "lid", "note", "stopped"]
+    kind: RunTestSaidKind
     value: float | None = Field(default=None, ge=-60, le=100, allow_inf_nan=False)
     """Of the air [°C]; of the lid 1 where it stayed shut, 0 where it was opened."""
     note: str = Field(default="", max_length=500)
@@ -151,7 +152,7 @@ class RunTestSaid(Frozen):
     no: int
     t: Instant
     who: str
-    kind: Literal["ambient", "lid", "note", "stopped"]
+    kind: RunTestSaidKind
     value: float | None = None
     """Of an air reading [°C]; of the lid 1 when it stayed shut, 0 when it was opened."""
     note: str = ""

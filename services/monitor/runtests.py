@@ -88,7 +88,8 @@ class RunTests:
         full_ms = test.start + (LENGTH_MS if test.kind == "run" else LONGEST_MS)
         end_ms = min(now_ms if stopped_ms is None else stopped_ms, full_ms)
         series = self._reader.read(test.unit, test.start, end_ms + 1)
-        interval_s = held.settings.interval_s or DEFAULT_INTERVAL_S
+        given_s = held.settings.interval_s
+        interval_s = DEFAULT_INTERVAL_S if given_s is None else given_s
         heard = len(series) > 0 and int(series.t_ms[-1]) >= end_ms - 2 * interval_s * SECOND_MS
         over = (stopped_ms is not None or now_ms >= full_ms) and (heard or now_ms >= end_ms + LATE_MS)
         asked = Asked(test.start, end_ms, test.words_now, over=over, described_anew=self._moved(test, held))

@@ -5,8 +5,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.domain import Bank, Compressor, Food, RunTestWords, Supply, Unit, UnitSettings
+from services.analytics.service.runtest import run_test
+from services.analytics.service.runtest_lines import Asked
+from services.domain import (
+    Bank,
+    Compressor,
+    Food,
+    RunTestBegun,
+    RunTestWords,
+    Supply,
+    Unit,
+    UnitSettings,
+)
+from services.records.facade import Records
 from services.telemetry import Series
+from services.timebase import HOUR_MS
 
 START_MS = 1_772_524_800_000
 """2026-03-03T08:00:00Z."""
@@ -77,3 +90,20 @@ def played(
         if given is not None:
             found[name] = np.asarray(given)
     return Series(START_MS + 60_000 * np.arange(count, dtype=np.int64), found)
+
+
+def concluded(
+    records: Records, unit: str, *, who: str, now_ms: int, series: Series | None = None, **words: object
+) -> int:
+    """Have a test of a unit begun twelve hours ago and concluded from what was played; return its number."""
+    start_ms = now_ms - 12 * HOUR_MS
+    told = SHUT.model_copy(update=words)
+    number = records.begin_run_test(
+        RunTestBegun(person=who, unit=unit, kind="run", words=told), now_ms=start_ms
+    )
+    played_series = played(12) if series is None else series
+    asked = Asked(START_MS, START_MS + 12 * HOUR_MS, told)
+    found = run_test(played_series, settings(id=unit), asked)
+    shifted = found.model_copy(update={"start": start_ms, "end": now_ms})
+    records.conclude_run_test(number, shifted, now_ms=now_ms)
+    return number

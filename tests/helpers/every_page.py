@@ -9,13 +9,20 @@ from typing import NamedTuple
 import httpx
 from fastapi import FastAPI
 
+from dashboards.reports.trustsheet import Trust
+from deploy import certificates
 from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
+from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
-from services.domain import BatchNew, Verdict
+from services.analytics.service.health import health_days
+from services.analytics.service.healthusual import usual_of
+from services.domain import BatchNew, RunTestBegun, Verdict
 from services.records import batchbook
 from services.telemetry import Sample
-from services.timebase import MINUTE_MS
+from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
+from tests.helpers.benched import concluded
+from tests.helpers.cabinet_days import played
 from tests.helpers.food_cards import food_card, timer
 from tests.helpers.guarded import CREW, PASSWORD, Guarded
 from tests.helpers.larder import NOW_MS, Larder, app_of, open_judged_larder
@@ -32,6 +39,10 @@ DESK_PAGES = (
     "/history",
     "/workshop",
     "/workshop/units/v3-meat",
+    "/workshop/units/v3-meat/health",
+    "/workshop/tests",
+    "/workshop/tests/1",
+    "/workshop/tests/2",
     "/units/v3-meat",
     "/units/v3-meat?span=60d",
     "/health",
@@ -45,11 +56,19 @@ PHONE_PAGES = (
     "/camp/vehicle-3/add/details",
     "/camp/vehicle-3/check",
     "/why",
+    "/offline",
     "/language",
     "/batches/3",
     "/batches/6",
     "/nowhere",
 )
+PAPER_PAGES = (
+    "/trust",
+    "/units/v3-meat/log",
+    "/workshop/units/v3-meat/sheet",
+    "/workshop/battery",
+)
+"""Pages that are printed too, each with a style of its own; they are the same in every theme."""
 DOOR_PAGES = ("/login", "/welcome")
 """Of people with accounts, before the log-in."""
 PEOPLE_PAGES = ("/account", "/people")
@@ -115,6 +134,16 @@ def _stock(larder: Larder) -> None:
     shown_as(larder, 6, timers=(timer(),))
 
 
+def _test(larder: Larder) -> None:
+    """Have one unit tested, a day before now, and a test of another begin."""
+    before_ms = NOW_MS - DAY_MS
+    concluded(
+        larder.records, "v3-meat", who="Thandi M.", now_ms=before_ms, serial="17-A", technician="B. Mwale"
+    )
+    begun = RunTestBegun(person="Thandi M.", unit="v3-veg", kind="run")
+    larder.records.begin_run_test(begun, now_ms=NOW_MS)
+
+
 def mapped(folder: Path) -> tuple[Larder, FastAPI]:
     """Return a judged house with positions and a map of its own."""
     larder = open_judged_larder(folder)
@@ -134,14 +163,43 @@ def mapped(folder: Path) -> tuple[Larder, FastAPI]:
     app.state.map_room = MapRoom(folder / "map.geojson", larder.reader, positions=True)
     app.state.food_model = FoodChart(larder.records, larder.reader, lambda: NOW_MS)
     app.state.day_counts = DayCounts(larder.reader)
+    app.state.inspectors_log = LogBook(larder.records, larder.reader)
+    app.state.trust = _trust()
     return larder, app
+
+
+def _trust() -> Trust:
+    authority = certificates.site_authority(["10.0.0.7", "camp.lan"], now_ms=NOW_MS)
+    return Trust(
+        name="Bushlarder at 10.0.0.7",
+        pem=authority.root,
+        der=b"",
+        fingerprint=certificates.fingerprint(authority.root),
+        until="2036-01-31",
+        hosts=("10.0.0.7", "camp.lan"),
+        port=8420,
+        door=8421,
+    )
 
 
 def furnished(folder: Path) -> tuple[Larder, FastAPI]:
     """Return such a house with food in it."""
     larder, app = mapped(folder)
     _stock(larder)
+    _test(larder)
+    _days(larder)
     return larder, app
+
+
+def _days(larder: Larder) -> None:
+    """Have the days of a month worked out for one cabinet, and what is usual of them."""
+    end_ms = utc_day_start_ms(NOW_MS)
+    start_ms = end_ms - 30 * DAY_MS
+    described = larder.records.fleet().settings_of("v3-meat")
+    table = health_days(played(30, start_ms=start_ms), described, from_ms=start_ms, to_ms=end_ms)
+    larder.records.write_health("v3-meat", table.days, start_ms=start_ms, end_ms=end_ms)
+    usual = usual_of(table, (), described, as_of_ms=end_ms)
+    larder.records.write_findings("v3-meat", (), usual, found_ms=end_ms)
 
 
 @contextlib.contextmanager

@@ -113,7 +113,7 @@ def run_test(
 
 def hand_mean_c(words: RunTestWords) -> float | None:
     """Return the mean of the air as read by hand, None where nobody read it [°C]."""
-    return float(np.mean(words.ambient_by_hand_c)) if words.ambient_by_hand_c else None
+    return float(np.mean(words.ambient_by_hand_c)) if len(words.ambient_by_hand_c) > 0 else None
 
 
 def verdict_of(lines: Sequence[RunTestLine], *, over: bool) -> RunTestVerdict:

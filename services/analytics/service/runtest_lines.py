@@ -169,7 +169,7 @@ def ambient_line(bench: Bench, by_hand_c: Sequence[float], start_ms: int, end_ms
     source = JUDGEMENT
     if level is not None:
         mean, spread = level.mean, (level.lowest, level.highest)
-    elif by_hand_c:
+    elif len(by_hand_c) > 0:
         mean, spread = float(np.mean(by_hand_c)), (min(by_hand_c), max(by_hand_c))
         source = f"{JUDGEMENT}; read by hand {len(by_hand_c)} times"
     if mean is None:
