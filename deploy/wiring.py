@@ -11,14 +11,11 @@ from urllib.parse import urlsplit
 from pydantic import ValidationError
 from sqlalchemy import make_url
 
-from dashboards.reports.contents import LogSheet
 from deploy import importing
 from deploy.analyse import read_text
 from deploy.backing_up import bring_up_to_date
 from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.hourrule import HourRule
-from deploy.logbook import LogBook
-from deploy.reporting import Period
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
 from services.box import Box, Sizes, noted_size
@@ -140,13 +137,6 @@ def monitor(settings: Settings) -> None:
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
         )
-
-
-def food_log(settings: Settings, unit: str, period: Period, *, printed_ms: int) -> LogSheet:
-    """Return the inspector's log of a unit of the fleet."""
-    require_unit(settings, unit)
-    with open_reader(settings) as reader:
-        return LogBook(open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
 
 
 def add_person(records: Records, *, name: str, role: str, at_ms: int) -> None:

@@ -6,24 +6,12 @@ from typing import Annotated
 
 import typer
 
-from deploy.commands.options import DATA, Data
+from deploy.commands.options import DATA, Data, renamed
 from services.errors import ConfigurationError
 
 app = typer.Typer()
 report_app = typer.Typer(help="Documents for people outside.", no_args_is_help=True)
 app.add_typer(report_app, name="report")
-
-
-def _renamed(pairs: list[str]) -> dict[str, str]:
-    columns = {}
-    for pair in pairs:
-        ours, equals, theirs = pair.partition("=")
-        if not equals or not ours or not theirs:
-            raise ConfigurationError(
-                f"{pair!r} is not OURS=THEIRS, for instance cabinet_c=T1", setting="--column"
-            )
-        columns[ours] = theirs
-    return columns
 
 
 @app.command()
@@ -43,7 +31,7 @@ def analyse(
     from deploy import analyse as offline
 
     settings = offline.read_unit(unit)
-    parsed = offline.read_log(log, columns=_renamed(column or []), time_column=time_column, timezone=timezone)
+    parsed = offline.read_log(log, columns=renamed(column or []), time_column=time_column, timezone=timezone)
     result = offline.analyse(parsed, settings, at=at, max_gap_min=max_gap_min)
     if parsed.unknown_columns:
         typer.echo(f"Columns ignored: {', '.join(parsed.unknown_columns)}", err=True)
@@ -87,7 +75,7 @@ def import_log(
 
     settings = load_settings(data)
     wiring.require_unit(settings, unit)
-    parsed = offline.read_log(log, columns=_renamed(column or []), time_column=time_column, timezone=timezone)
+    parsed = offline.read_log(log, columns=renamed(column or []), time_column=time_column, timezone=timezone)
     for cell in parsed.cells:
         typer.echo(f"{log.name}: line {cell.line}, {cell.column}: {cell.reason}", err=True)
     done = wiring.import_series(settings, unit, parsed.series)
@@ -127,6 +115,8 @@ def report_food(
     """Print the temperature log an inspector asks for: PDF, and every reading as CSV."""
     from deploy import analyse as offline
     from deploy import reporting, wiring
+    from deploy.logbook import LogBook
+    from deploy.stores import open_reader
     from services.clock import now_ms
     from services.settings import load_settings
 
@@ -136,7 +126,7 @@ def report_food(
         if unit_file is None:
             raise ConfigurationError("a logger's file needs the unit it belongs to", setting="--unit-file")
         parsed = offline.read_log(
-            log, columns=_renamed(column or []), time_column=time_column, timezone=timezone
+            log, columns=renamed(column or []), time_column=time_column, timezone=timezone
         )
         made = reporting.of_file(
             parsed,
@@ -149,7 +139,10 @@ def report_food(
     elif unit is None:
         raise ConfigurationError("one of --unit and --log is needed", setting="report food")
     else:
-        made = wiring.food_log(load_settings(data), unit, period, printed_ms=printed_ms)
+        settings = load_settings(data)
+        wiring.require_unit(settings, unit)
+        with open_reader(settings) as reader:
+            made = LogBook(wiring.open_records(settings), reader).sheet(unit, period, printed_ms=printed_ms)
     files = reporting.Files(pdf=pdf, csv=csv, html=html).or_in(to_dir, made)
     for line in reporting.write(made, files):
         typer.echo(line)

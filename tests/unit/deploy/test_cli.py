@@ -27,6 +27,20 @@ def run(*arguments):
 
 
 @pytest.fixture
+def here(monkeypatch, capsys):
+    """Runs a command without a process of its own, which would load everything anew each time."""
+
+    def run_here(*arguments):
+        monkeypatch.setattr(sys, "argv", ["bushlarder", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        said = capsys.readouterr()
+        return subprocess.CompletedProcess(arguments, ended.value.code or 0, said.out, said.err)
+
+    return run_here
+
+
+@pytest.fixture
 def unit_file(tmp_path):
     file = tmp_path / "unit.toml"
     file.write_text(UNIT + BATTERY)
@@ -64,9 +78,9 @@ def test_a_worked_case_comes_out_of_the_command(tmp_path, unit_file):
     } <= result.keys()
 
 
-def test_every_null_has_its_reason(tmp_path, unit_file):
+def test_every_null_has_its_reason(here, tmp_path, unit_file):
     rows = [f"2026-01-01T00:{m:02d}:00Z,3.0" for m in range(30)]
-    done = run("analyse", log_file(tmp_path, rows, "time,cabinet_c"), "--unit", unit_file, "--json")
+    done = here("analyse", log_file(tmp_path, rows, "time,cabinet_c"), "--unit", unit_file, "--json")
     assert done.returncode == 0, done.stderr
 
     def nulls(value, path=""):
@@ -82,10 +96,10 @@ def test_every_null_has_its_reason(tmp_path, unit_file):
     nulls(json.loads(done.stdout))
 
 
-def test_a_bad_cell_is_named_by_line_and_column_and_loses_nothing_else(tmp_path, unit_file):
+def test_a_bad_cell_is_named_by_line_and_column_and_loses_nothing_else(here, tmp_path, unit_file):
     rows = [f"2026-01-01T00:{m:02d}:00Z,3.0,12.6,1" for m in range(30)]
     rows[4] = "2026-01-01T00:04:00Z,3.0,oops,1"
-    done = run("analyse", log_file(tmp_path, rows), "--unit", unit_file, "--json")
+    done = here("analyse", log_file(tmp_path, rows), "--unit", unit_file, "--json")
     result = json.loads(done.stdout)
     assert [(cell["line"], cell["column"]) for cell in result["rejected"]] == [(6, "battery_v")]
     assert result["samples"] == 30
@@ -95,10 +109,12 @@ def test_a_bad_cell_is_named_by_line_and_column_and_loses_nothing_else(tmp_path,
     ("content", "words"),
     [("", "log.csv"), ("a,b\n1,2\n", "log.csv"), ("time,cabinet_c\nnonsense,3\n", "line 2")],
 )
-def test_a_log_without_a_usable_row_ends_with_2_and_nothing_on_stdout(tmp_path, unit_file, content, words):
+def test_a_log_without_a_usable_row_ends_with_2_and_nothing_on_stdout(
+    here, tmp_path, unit_file, content, words
+):
     file = tmp_path / "log.csv"
     file.write_text(content)
-    done = run("analyse", file, "--unit", unit_file, "--json")
+    done = here("analyse", file, "--unit", unit_file, "--json")
     assert done.returncode == 2
     assert done.stdout == ""
     assert words in done.stderr
@@ -116,9 +132,9 @@ def test_a_broken_unit_file_names_key_and_line(tmp_path):
     assert done.stdout == ""
 
 
-def test_later_rows_than_at_are_left_out_and_counted(tmp_path, unit_file):
+def test_later_rows_than_at_are_left_out_and_counted(here, tmp_path, unit_file):
     rows = [f"2026-01-01T00:{m:02d}:00Z,3.0,12.6,1" for m in range(30)]
-    done = run(
+    done = here(
         "analyse", log_file(tmp_path, rows), "--unit", unit_file, "--json", "--at", "2026-01-01T00:10:00Z"
     )
     result = json.loads(done.stdout)
@@ -141,12 +157,12 @@ def test_import_stores_once_and_says_so_the_second_time(tmp_path):
     assert "v9-meat" in stranger.stderr
 
 
-def test_check_config_refuses_a_set_point_that_cannot_keep_its_limit(tmp_path):
+def test_check_config_refuses_a_set_point_that_cannot_keep_its_limit(here, tmp_path):
     fleet = tmp_path / "fleet.toml"
     fleet.write_text(
         '[[unit]]\nid = "v3-fish"\nkind = "fridge"\nset_point_c = 3.5\n[unit.food]\nclasses = ["fish"]\n'
     )
-    done = run("check-config", fleet, "--data", tmp_path / "data")
+    done = here("check-config", fleet, "--data", tmp_path / "data")
     assert done.returncode == 2
     assert "v3-fish" in done.stderr
 
@@ -163,9 +179,9 @@ def test_settings_come_from_file_then_environment_then_command_line(tmp_path, mo
 @pytest.mark.parametrize(
     "line", ["port = 70000", 'colour = "red"', "port = ", 'broker_password = "changeme"']
 )
-def test_a_wrong_setting_is_named(tmp_path, line):
+def test_a_wrong_setting_is_named(here, tmp_path, line):
     (tmp_path / "bushlarder.toml").write_text(line + "\n")
-    done = run("check-config", "--data", tmp_path)
+    done = here("check-config", "--data", tmp_path)
     assert done.returncode == 2
     assert line.split()[0] in done.stderr or "bushlarder.toml" in done.stderr
     assert "Traceback" not in done.stderr
