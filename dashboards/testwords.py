@@ -101,6 +101,8 @@ CAUTIONS = Lines(
     "The limits are workshop practice and judgement where no document is named beside them.",
 )
 NOT_GIVEN = Phrase("not given")
+NO_LIMIT = "\N{EN DASH}"
+"""Stands where there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,7 @@ def limit_words(line: RunTestLine) -> str:
         return _("at least %(limit)s", limit=value_words(line, low))
     if high is not None:
         return _("at most %(limit)s", limit=value_words(line, high))
-    return "\N{EN DASH}"
+    return NO_LIMIT
 
 
 def name_words(key: RunTestKey) -> str:
@@ -223,7 +225,7 @@ def because_words(result: RunTest) -> list[str]:
         view = line_view(line)
         told = view.value if line.value is not None else text.in_reader_scale(line.value_reason or view.value)
         found.append(
-            f"{view.name}: {told}" if view.limit == "\N{EN DASH}" else f"{view.name}: {told} ({view.limit})"
+            f"{view.name}: {told}" if view.limit == NO_LIMIT else f"{view.name}: {told} ({view.limit})"
         )
     return found
 
@@ -257,8 +259,8 @@ def before_rows(result: RunTest, last: RunTest | None) -> list[BeforeRow]:
             BeforeRow(
                 name=name_words(line.key),
                 now=line_view(line).value,
-                last="\N{EN DASH}" if was is None else value_words(line, was),
-                days="\N{EN DASH}" if before is None else value_words(line, before),
+                last=NO_LIMIT if was is None else value_words(line, was),
+                days=NO_LIMIT if before is None else value_words(line, before),
             )
         )
     return rows

@@ -4,7 +4,20 @@ import sys
 
 import typer
 
-from deploy.commands import backtest, care, export, fleet, look, person, serve, setup, simulate, store, unit
+from deploy.commands import (
+    backtest,
+    bench,
+    care,
+    export,
+    fleet,
+    look,
+    person,
+    serve,
+    setup,
+    simulate,
+    store,
+    unit,
+)
 from services.errors import BushlarderError, ConfigurationError
 
 app = typer.Typer(
@@ -14,7 +27,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (serve, look, fleet, care, simulate):
+for group in (serve, look, bench, fleet, care, simulate):
     app.add_typer(group.app)
 app.add_typer(person.app, name="person")
 app.add_typer(setup.app, name="setup")

@@ -39,9 +39,9 @@ class Block:
     ohm: float = 0.08
 
 
-def settings(**changes) -> UnitSettings:
+def settings(**changes: object) -> UnitSettings:
     """Return the unit: a fridge set to 2 °C with a limit of 4 °C."""
-    unit = {
+    unit: dict[str, object] = {
         "id": "bench-1",
         "kind": "fridge",
         "set_point_c": 2.0,
@@ -51,7 +51,7 @@ def settings(**changes) -> UnitSettings:
         "supply": Supply(cutout_v=11.4, restart_v=12.4, cable_length_m=5.0, cable_mm2=6.0),
     }
     bank = Bank(id="bench-bank", chemistry="agm", nominal_v=12, capacity_ah=100)
-    return UnitSettings.of(Unit(**unit | changes), bank=bank)
+    return UnitSettings.of(Unit.model_validate(unit | changes), bank=bank)
 
 
 def played(
@@ -62,7 +62,7 @@ def played(
     ambient_c: float | None = 30.0,
     set_c: float = 2.0,
     off_from_h: float | None = None,
-    **columns,
+    **columns: object,
 ) -> Series:
     """Return readings of every minute; `columns` overwrite or add some, None leaves one out."""
     count = round(hours * 60) + 1
