@@ -21,6 +21,7 @@ from services.domain import BatchNew, RunTestBegun, Verdict
 from services.records import batchbook
 from services.telemetry import Sample
 from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
+from tests.helpers.asked_work import ask_for_work
 from tests.helpers.benched import concluded
 from tests.helpers.cabinet_days import played
 from tests.helpers.food_cards import food_card, timer
@@ -40,6 +41,11 @@ DESK_PAGES = (
     "/workshop",
     "/workshop/units/v3-meat",
     "/workshop/units/v3-meat/health",
+    "/workshop/jobs",
+    "/workshop/jobs/1",
+    "/workshop/jobs/1/circuit",
+    "/workshop/jobs/new?unit=v3-meat",
+    "/workshop/calendar",
     "/workshop/tests",
     "/workshop/tests/1",
     "/workshop/tests/2",
@@ -66,6 +72,7 @@ PAPER_PAGES = (
     "/trust",
     "/units/v3-meat/log",
     "/workshop/units/v3-meat/sheet",
+    "/workshop/jobs/1/sheet",
     "/workshop/battery",
 )
 """Pages that are printed too, each with a style of its own; they are the same in every theme."""
@@ -186,6 +193,7 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
     """Return such a house with food in it."""
     larder, app = mapped(folder)
     _stock(larder)
+    ask_for_work(larder)
     _test(larder)
     _days(larder)
     return larder, app
