@@ -37,6 +37,8 @@ def words() -> dict[str, str]:
         "sure": _("Throw away what was not written down?"),
         "pin": _("# written down, not verified yet: PIN of #"),
         "show": _("Verify"),
+        "leave": _("Leave it not verified"),
+        "leave_sure": _("It stays written down in the name of #, as not verified. Leave it so?"),
         "no_link": _("No connection: try again later."),
         "sending": _("Sending …"),
         "at_once": food(

@@ -212,8 +212,18 @@
     const input = made("input", undefined, { type: "password", inputMode: "numeric", autocomplete: "off", required: true, name: "pin" });
     const line = made("p", "", { className: "y" });
     line.setAttribute("role", "alert");
+    const done = async () => {
+      for (const word of waiting) await drop(word);
+      await load();
+      draw(true);
+      dispatchEvent(new Event("look"));
+    };
+    // The words stand in the records already, as signed on a device only: nothing more is said, and nothing asked.
+    const leave = made("button", kit.words.leave, { type: "button", onclick: () => {
+      if (confirm(filled(kit.words.leave_sure, person))) return done();
+    } });
     label.append(input);
-    form.append(label, made("button", kit.words.show), line);
+    form.append(label, made("button", kit.words.show), leave, line);
     form.onsubmit = async (event) => {
       event.preventDefault();
       const pin = input.value;
@@ -222,10 +232,7 @@
       const { status, told } = await post("/kept/pin", [["person", person], ["pin", pin], ...keys], {});
       if (status === 0) { line.textContent = kit.words.no_link; return; }
       if (!isOver(status)) { line.textContent = told; return; }
-      for (const word of waiting) await drop(word);
-      await load();
-      draw(true);
-      dispatchEvent(new Event("look"));
+      await done();
     };
     return form;
   }

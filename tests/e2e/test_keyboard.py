@@ -108,6 +108,11 @@ def test_a_cook_closes_a_hold(browser, house):
         page = watched.page
         page.set_default_timeout(60_000)
         page.goto(f"{house.open}/camp/vehicle-3")
+        assert worded("To the content")(step(page)), "the first stop leads past the head of the page"
+        page.keyboard.press("Enter")
+        assert step(page)["at"] > page.evaluate(
+            "[...document.querySelectorAll('*')].indexOf(document.querySelector('main'))"
+        )
         tab_to(page, worded("Close the hold", "SUMMARY"))
         page.keyboard.press("Enter")
         tab_to(page, named("person"))

@@ -86,3 +86,27 @@ def test_wrong_pins_are_slowed_down_and_the_words_stay(camp):
         page.reload()
         page.get_by_text("1 written down, not verified yet").wait_for()
     assert [each.signed for each in camp.said(UNIT, "checked")] == ["device"]
+
+
+def test_words_may_be_left_not_verified_and_are_told_so(camp):
+    with camp.phone(camp.device()) as phone:
+        page = phone.new_page()
+        ready(page, f"{camp.base}{CAMP}/check")
+        sign(page)
+        page.get_by_text("1 written down, not verified yet").wait_for()
+        asked = []
+        page.once("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+        page.get_by_role("button", name="Leave it not verified").click()
+        assert asked == [f"It stays written down in the name of {COOK}, as not verified. Leave it so?"]
+        page.get_by_text("1 written down, not verified yet").wait_for()
+        page.once("dialog", lambda dialog: dialog.accept())
+        page.get_by_role("button", name="Leave it not verified").click()
+        outbox_empty(page)
+        page.reload()
+        page.locator("html[data-looks]").wait_for(state="attached")
+        assert page.locator("#outbox").count() == 0
+        assert [each.signed for each in camp.said(UNIT, "checked")] == ["device"]
+        page.goto(f"{camp.base}/history?unit={UNIT}&kind=said")
+        line = page.get_by_role("row").filter(has_text="looked at the cabinet").inner_text()
+        assert COOK in line
+        assert "(verified)" not in line

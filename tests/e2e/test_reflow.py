@@ -7,6 +7,7 @@ from tests.helpers.browser import PHONE, chromium_path, watched_page
 from tests.helpers.every_page import (
     DESK_PAGES,
     DOOR_PAGES,
+    PAPER_PAGES,
     PEOPLE_PAGES,
     PHONE_PAGES,
     come_in,
@@ -69,6 +70,8 @@ def test_no_page_is_wider_than_320_pixels_or_cuts_a_word(browser, house, theme):
         )
         come_in(page, house.guarded, "administrator")
         assert visit(page, house, [*DESK_PAGES, *PHONE_PAGES, *PEOPLE_PAGES], sideways) == []
+        if theme == "day":
+            assert visit(page, house, PAPER_PAGES, sideways) == []
         watched.complaints = [each for each in watched.complaints if "404" not in each]
 
 
