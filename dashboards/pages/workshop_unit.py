@@ -30,6 +30,7 @@ from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
 from dashboards.pages.views import card_view
 from dashboards.pages.workshop import finding_views, sensor_words
+from dashboards.pages.workshop_health import health_facts
 from dashboards.powerwords import battery_words
 from dashboards.reports import jobsheet
 from dashboards.rolewords import signed_words
@@ -126,6 +127,7 @@ def evidence(request: Request, desk: AtDesk, unit: UnitPath, span: str = "8d") -
         way=path_facts(work, path, no_path) if settings.has_battery else [],
         way_words="" if path is None else path.words,
         plate=settings.unit.plate,
+        health=health_facts(desk, unit),
         ice=ice,
         said=said,
     )
