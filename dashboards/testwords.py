@@ -77,7 +77,7 @@ STATES: Table[str] = Table(
         "outside": "out of limit",
         "not_measured": "not measured",
         "said": "by word, not measured",
-        "told": "told, no limit",
+        "told": "told, decides nothing",
         "pending": "not yet",
     }
 )

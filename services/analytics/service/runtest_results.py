@@ -65,9 +65,10 @@ def pulldown_line(bench: Bench, start_ms: int, end_ms: int, *, over: bool) -> Ru
         )
     reached = np.flatnonzero(cabinet <= bench.settings.set_point_c + REACHED_WITHIN_K)
     if reached.size and reached[0] == 0:
-        return not_measured(
+        cold = not_measured(
             "pulldown_h", "result", "h", "it was cold already when the test began", source=_PULLDOWN
         )
+        return cold.model_copy(update={"state": "told"})
     hours = (int(t_ms[reached[0]]) - start_ms) / HOUR_MS if reached.size else (end_ms - start_ms) / HOUR_MS
     line = result("pulldown_h", hours, "h", at_most=most_h, source=_PULLDOWN)
     if reached.size:
