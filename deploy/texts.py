@@ -82,11 +82,12 @@ def faults(language: str) -> Iterator[str]:
     for message in read_po(io.BytesIO(path_of(language).read_bytes()), locale=language):
         forms = [message.string] if isinstance(message.string, str) else list(message.string or ())
         ids = [message.id] if isinstance(message.id, str) else list(message.id)
+        for said in filter(None, [*forms, *ids] if message.id else ()):
+            if "%" in _PLACE.sub("", said):
+                yield f"{language}: {said!r} has a per cent sign alone; write it twice"
         for form in filter(None, forms if message.id else ()):
             if all(_places(form) != _places(english) for english in ids):
                 yield f"{language}: {form!r} has other places than {ids[-1]!r}"
-            if "%" in _PLACE.sub("", form):
-                yield f"{language}: {form!r} has a per cent sign alone; write it twice"
             if message.context == FOOD and _PROMISE.search(form):
                 yield f"{language}: {form!r} promises something of food"
 
