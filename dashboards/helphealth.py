@@ -18,8 +18,8 @@ HEALTH: dict[str, Help] = {
     "h_slope": Help(
         Phrase("Running for the difference"),
         Phrase(
-            "How much the machine runs for the difference between air and cabinet, brought to air of %(air)s. At "
-            "night doors are shut; around noon a dirty or badly aired condenser shows first.",
+            "How much the machine runs for the difference between air and cabinet, brought to air of "
+            "%(air)s. At night doors are shut; around noon a dirty or badly aired condenser shows first.",
             air=32.0,
         ),
         Phrase(
