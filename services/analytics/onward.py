@@ -7,6 +7,7 @@ end a food clock, or cast doubt on a sensor is not told here: then nothing is ca
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from services.analytics.quality import Corrections, impossible
 from services.analytics.steady import Steady, Supplied
 from services.analytics.view import View
 from services.domain import Analysis, Exposure, SensorCheck, SensorFlag, UnitSettings
-from services.telemetry import COLUMNS, Series
+from services.telemetry import COLUMNS, IntArray, Series
 from services.timebase import HOUR_MS, ms_of, utc_day_start_ms
 
 MOST_ROWS = 64
@@ -86,10 +87,14 @@ class Onward:
             _corrected(rows, column, found)
             for column, found in zip(("cabinet_c", "product_c"), self.corrections, strict=True)
         )
+        air = cabinet.after(self.cabinet)
+        probed = product.after(self.product) if product.t_ms.size else self.product
+        turn = food.Readings(air.t_ms[-rows.t_ms.size - 1 :], air.value_c[-rows.t_ms.size - 1 :])
         clocks = []
         for clock in (*self.clocks, self.air):
-            fed = product if clock.basis == "probe" and self.product.t_ms.size else cabinet
-            carried = _carried(clock, fed, cabinet.after(self._last_air()), as_of_ms=as_of_ms)
+            by_probe = clock.basis == "probe" and self.product.t_ms.size
+            fresh, heard = (product, probed) if by_probe else (cabinet, air)
+            carried = _carried(clock, fresh, heard.t_ms, turn, as_of_ms=as_of_ms)
             if carried is None:
                 return None
             clocks.append(carried)
@@ -97,14 +102,11 @@ class Onward:
             sound,
             clocks=tuple(clocks[:-1]),
             air=clocks[-1],
-            cabinet=cabinet.after(self.cabinet),
-            product=product.after(self.product) if product.t_ms.size else self.product,
+            cabinet=air,
+            product=probed,
             memo=dict(self.memo),
         )
         return _told(moved, rows, as_of_ms)
-
-    def _last_air(self) -> food.Readings:
-        return food.Readings(self.cabinet.t_ms[-1:], self.cabinet.value_c[-1:])
 
     def _in_order(self, rows: Series, as_of_ms: int) -> bool:
         """Return whether samples follow the last one, on the same day, and none is from the future."""
@@ -296,21 +298,21 @@ def _corrected(rows: Series, column: str, found: Corrections) -> food.Readings:
 
 
 def _carried(
-    clock: food.Clock, fresh: food.Readings, air: food.Readings, *, as_of_ms: int
+    clock: food.Clock, fresh: food.Readings, heard_ms: IntArray, air: food.Readings, *, as_of_ms: int
 ) -> food.Clock | None:
     """Return a clock after fresh readings; None where some of the time is, or becomes, unknown.
 
-    `air` begins with the newest reading the clock has seen of it.
+    `heard_ms` are the times of all its readings, the fresh ones included; `air` begins with the newest
+    reading the clock has seen of it.
     """
     gap_ms, last_ms = clock.track.gap_ms, clock.track.last_ms
-    times = np.append(fresh.t_ms if last_ms is None else np.append(last_ms, fresh.t_ms), as_of_ms)
-    if (np.diff(times) > gap_ms).any():
+    moments = [*([] if last_ms is None else [last_ms]), *fresh.t_ms.tolist(), as_of_ms]
+    if any(after - before > gap_ms for before, after in pairwise(moments)):
         return None
     went = track.extend(clock.track, fresh.t_ms, fresh.value_c)
     hot = line_parts(air.t_ms, air.value_c, limit_c=HOT_AIR_C, gap_ms=gap_ms).above
-    heard = np.append(clock.evidence[0].sample_ms, fresh.t_ms) if clock.evidence else fresh.t_ms
     evidence = tuple(
-        replace(each, above=above, hot=each.hot.joined(hot), sample_ms=heard)
+        replace(each, above=above, hot=each.hot.joined(hot), sample_ms=heard_ms)
         for each, above in zip(clock.evidence, went.above, strict=True)
     )
     return replace(clock, track=went, evidence=evidence)

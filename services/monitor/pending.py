@@ -41,7 +41,7 @@ class Pending:
         self._urgent: set[str] = set()
         self._judged_ms: dict[str, int] = {}
         self._told_ms: dict[str, int] = {}
-        """When each unit was last judged, in full or carried on."""
+        """When samples of each unit were last told; a look that found none does not count."""
 
     def touch(self, changes: Iterable[Change], known: frozenset[str]) -> None:
         """Take in changes; those of units nobody described are passed over."""
@@ -71,7 +71,7 @@ class Pending:
         if touch is None:
             return now_ms - judged_ms >= SILENT_EVERY_MS
         late = touch.t_max_ms < now_ms - LATE_AFTER_MS
-        return now_ms - self._told_ms.get(unit, judged_ms) >= (LATE_EVERY_MS if late else LIVE_EVERY_MS)
+        return now_ms - self._told_ms.get(unit, 0) >= (LATE_EVERY_MS if late else LIVE_EVERY_MS)
 
     def is_urgent(self, unit: str) -> bool:
         """Return whether a unit is to be judged in full at once."""
@@ -87,9 +87,11 @@ class Pending:
 
     def judged(self, unit: str, now_ms: int) -> None:
         """Take a unit off the list: its result is kept."""
-        self._touches.pop(unit, None)
+        touched = self._touches.pop(unit, None) is not None
+        if touched or self._told_ms.get(unit, 0) > now_ms:
+            self._told_ms[unit] = now_ms
         self._urgent.discard(unit)
-        self._judged_ms[unit] = self._told_ms[unit] = now_ms
+        self._judged_ms[unit] = now_ms
 
     def carried(self, unit: str, now_ms: int) -> None:
         """Take what touched a unit off the list: it was judged without a look at everything."""

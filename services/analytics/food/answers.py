@@ -18,7 +18,7 @@ from services.analytics.food.outage import (
     sale_as_frozen,
 )
 from services.analytics.food.rules import MOVING
-from services.analytics.food.verdicts import degrees, minutes_at
+from services.analytics.food.verdicts import begin_ms, degrees
 from services.domain import FoodAnswer, FoodClass, FoodQuestion, Life, UnitSettings, Verdict
 from services.timebase import DAY_MS, MINUTE_MS
 
@@ -168,11 +168,10 @@ def unit_answers(
     classes = [c for c in settings.classes if c not in NEVER_FOOD]
     if settings.unit.state != "in_use" or not classes or not clock.evidence:
         return ()
-    curve = clock.track.whole_curve
     evidence = clock.evidence[0]
     moment = np.array([float(as_of_ms)])
-    from_ms = float(minutes_at(evidence, moment, clock_from_ms=clock_from_ms).from_ms[0])
-    last_ms = int(curve.t_ms[-1]) if curve.t_ms.size else round(from_ms)
+    from_ms = float(begin_ms(evidence, moment, clock_from_ms=clock_from_ms)[0])
+    last_ms = round(from_ms) if clock.track.last_ms is None else clock.track.last_ms
     found = []
     presumed = silent_cabinet(
         settings,

@@ -60,7 +60,7 @@ def line_parts(t_ms: IntArray, value_c: FloatArray, *, limit_c: float, gap_ms: f
         raise ValueError(f"{t_ms.size} times for {value_c.size} readings")
     if t_ms.size < 2:  # noqa: PLR2004 - a line needs two ends
         return Parts(Intervals.empty(), Intervals.empty())
-    if not bool(np.all(np.diff(t_ms) > 0)) or not bool(np.all(np.isfinite(value_c))):
+    if not bool((t_ms[1:] > t_ms[:-1]).all()) or not bool(np.isfinite(value_c).all()):
         raise ValueError("times must increase strictly and readings be finite")
     start, end = t_ms[:-1].astype(np.float64), t_ms[1:].astype(np.float64)
     left, right = value_c[:-1], value_c[1:]

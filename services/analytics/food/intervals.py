@@ -77,12 +77,12 @@ class Intervals:
 
     def minutes_between(self, start_ms: FloatArray | float, end_ms: FloatArray | float) -> FloatArray:
         """Return the minutes of the set inside each ``[start_ms, end_ms)``."""
-        until = self._ms_until(np.asarray(end_ms, dtype=np.float64))
-        return np.maximum(0.0, until - self._ms_until(np.asarray(start_ms, dtype=np.float64))) / MINUTE_MS
+        start, end = np.asarray(start_ms, dtype=np.float64), np.asarray(end_ms, dtype=np.float64)
+        if not self.start_ms.size:
+            return np.zeros(np.broadcast(start, end).shape)
+        return np.maximum(0.0, self._ms_until(end) - self._ms_until(start)) / MINUTE_MS
 
     def _ms_until(self, t_ms: FloatArray) -> FloatArray:
-        if not len(self):
-            return np.zeros(t_ms.shape)
         held = np.concatenate(([0.0], np.cumsum(self.end_ms - self.start_ms)))
         begun = np.searchsorted(self.start_ms, t_ms, side="left")
         over = np.where(begun > 0, np.maximum(0.0, self.end_ms[begun - 1] - t_ms), 0.0)

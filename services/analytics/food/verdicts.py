@@ -56,6 +56,17 @@ class Minutes:
         return self.above + self.unknown
 
 
+def begin_ms(
+    evidence: Evidence, as_of_ms: FloatArray, *, clock_from_ms: int | None, reach_ms: float = CLOCK_MS
+) -> FloatArray:
+    """Return since when the clock counts that each as-of time shows: never before somebody listened."""
+    heard = evidence.heard_ms
+    begin = as_of_ms if heard is None else np.maximum(as_of_ms - reach_ms, float(heard))
+    if clock_from_ms is not None:
+        begin = np.maximum(begin, float(clock_from_ms))
+    return np.minimum(begin, as_of_ms)
+
+
 def minutes_at(
     evidence: Evidence, as_of_ms: FloatArray, *, clock_from_ms: int | None, reach_ms: float = CLOCK_MS
 ) -> Minutes:
@@ -64,14 +75,10 @@ def minutes_at(
     Only samples up to the as-of time count; silence from the last of them is unknown in full where
     it is longer than the gap limit, and not counted where it is not.
     """
-    heard = as_of_ms if evidence.heard_ms is None else np.full(as_of_ms.shape, float(evidence.heard_ms))
-    begin = np.maximum(as_of_ms - reach_ms, heard)
-    if clock_from_ms is not None:
-        begin = np.maximum(begin, float(clock_from_ms))
-    begin = np.minimum(begin, as_of_ms)
+    begin = begin_ms(evidence, as_of_ms, clock_from_ms=clock_from_ms, reach_ms=reach_ms)
     times = evidence.sample_ms
     newest = np.searchsorted(times, as_of_ms, side="right") - 1
-    last = np.minimum(heard, as_of_ms)
+    last = as_of_ms if evidence.heard_ms is None else np.minimum(float(evidence.heard_ms), as_of_ms)
     if times.size:
         last = np.where(newest >= 0, times[np.maximum(newest, 0)].astype(np.float64), last)
     silent = (as_of_ms - last > evidence.gap_ms) | (newest < 0)

@@ -11,9 +11,11 @@ def live(number, unit="v3-meat", at_ms=NOON_MS):
     return Change(number, unit, at_ms, at_ms)
 
 
-def fresh(*judged, position=0):
+def fresh(*judged, position=0, touched=False):
     pending = Pending(position)
     for unit in judged:
+        if touched:
+            pending.touch([live(0, unit)], KNOWN)
         pending.judged(unit, NOON_MS)
     return pending
 
@@ -26,14 +28,32 @@ def test_every_unit_is_due_at_first_and_again_after_a_minute_of_silence():
 
 
 def test_changes_are_judged_after_a_second_and_the_past_after_five():
-    pending = fresh("v3-meat", "v3-ice")
+    pending = fresh("v3-meat", "v3-ice", touched=True)
     pending.touch([live(1)], KNOWN)
     assert pending.due(KNOWN, NOON_MS + LIVE_EVERY_MS - 1) == []
     assert pending.due(KNOWN, NOON_MS + LIVE_EVERY_MS) == ["v3-meat"]
-    pending = fresh("v3-meat", "v3-ice")
+    pending = fresh("v3-meat", "v3-ice", touched=True)
     pending.touch([live(1, at_ms=NOON_MS - 3_600_000)], KNOWN)
     assert pending.due(KNOWN, NOON_MS + LATE_EVERY_MS - 1) == []
     assert pending.due(KNOWN, NOON_MS + LATE_EVERY_MS) == ["v3-meat"]
+
+
+def test_a_look_that_told_of_no_sample_keeps_none_waiting():
+    pending = fresh("v3-meat", "v3-ice")
+    pending.touch([live(1)], KNOWN)
+    assert pending.due(KNOWN, NOON_MS + 1) == ["v3-meat"]
+    pending.judged("v3-meat", NOON_MS + 1)
+    pending.touch([live(2)], KNOWN)
+    assert pending.due(KNOWN, NOON_MS + LIVE_EVERY_MS) == []
+    assert pending.due(KNOWN, NOON_MS + 1 + LIVE_EVERY_MS) == ["v3-meat"]
+
+
+def test_a_clock_set_back_keeps_no_sample_waiting():
+    pending = fresh("v3-meat", touched=True)
+    earlier_ms = NOON_MS - 3_600_000
+    pending.judged("v3-meat", earlier_ms)
+    pending.touch([live(1, at_ms=earlier_ms)], KNOWN)
+    assert "v3-meat" in pending.due(KNOWN, earlier_ms + LIVE_EVERY_MS)
 
 
 def test_many_changes_become_one_stretch():
