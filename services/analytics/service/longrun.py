@@ -204,7 +204,7 @@ def _in_order(moved: Iterable[Seen], own: Sequence[Seen]) -> list[Seen]:
 
 def _evidence(each: Seen) -> Evidence:
     move, baseline = each.move, each.baseline
-    if move is None:
+    if move is None or baseline is None:
         raise ValueError("nothing moved")
     edge = baseline.high if move.up else baseline.low
     low, middle, high = (each.told(value) for value in (baseline.low, baseline.middle, baseline.high))

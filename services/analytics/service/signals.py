@@ -127,7 +127,7 @@ class Days:
     """Start of the first day on which the unit was described as on the last."""
     duty: FloatArray
     columns: Mapping[str, FloatArray]
-    """What `FOLLOWED` names, a value for every day, NaN where a day does not tell."""
+    """What `FOLLOWED` names, for every day, ratios as logarithms; NaN where a day does not tell."""
     air_c: FloatArray
     gap_k: FloatArray
     """Air less cabinet."""
@@ -187,6 +187,10 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
     }
     if settings.unit.compressor.variable_speed:
         columns |= {name: np.full(len(table), np.nan) for name in OF_ONE_SPEED}
+    for followed in FOLLOWED:
+        if followed.share:
+            positive = columns[followed.column]
+            columns[followed.column] = np.log(np.where(positive > 0.0, positive, np.nan))
     return Days(
         table.day_ms, _begun_ms(table), table.column("duty"), columns, air_c, gap, known, usable(table)
     )

@@ -23,7 +23,8 @@ class Seen:
     """One followed number against its baseline."""
 
     followed: Followed
-    baseline: Baseline
+    baseline: Baseline | None
+    """None where it stands near its middle: nothing more was asked."""
     from_ms: int
     to_ms: int
     """First and last day of the baseline."""
@@ -55,24 +56,22 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
     """
     learned = LEARNED_DAYS[settings.unit.kind]
     found = []
+    recent_ms = days.day_ms[-1] - GONE_DAYS * DAY_MS if days.day_ms.size else 0
     for followed in FOLLOWED:
         values = days.columns[followed.column]
         usable = days.fit & np.isfinite(values) & (days.day_ms >= from_ms)
-        if followed.share:
-            usable &= values > 0.0
         own, day_ms = values[usable], days.day_ms[usable]
-        if own.size < learned + RECENT or days.day_ms[-1] - day_ms[-1] > GONE_DAYS * DAY_MS:
+        if own.size < learned + RECENT or day_ms[-1] < recent_ms:
             continue
-        compared = np.log(own) if followed.share else own
-        baseline = baseline_of(compared[:learned], least_sd=followed.least_sd)
-        move = move_of(
-            compared[learned:],
-            baseline,
-            least=followed.least,
-            doubt=_doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer"),
-        )
+        from_to = int(day_ms[0]), int(day_ms[learned - 1])
+        if abs(float(np.median(own[-RECENT:])) - float(np.median(own[:learned]))) < followed.least:
+            found.append(Seen(followed, None, *from_to, None, None))
+            continue
+        baseline = baseline_of(own[:learned], least_sd=followed.least_sd)
+        doubt = _doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer")
+        move = move_of(own[learned:], baseline, least=followed.least, doubt=doubt)
         since_ms = None if move is None else int(day_ms[learned + move.since])
-        found.append(Seen(followed, baseline, int(day_ms[0]), int(day_ms[learned - 1]), move, since_ms))
+        found.append(Seen(followed, baseline, *from_to, move, since_ms))
     return found
 
 

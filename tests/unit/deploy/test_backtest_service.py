@@ -1,0 +1,130 @@
+"""How years are scored: what counts as found in time, as false, as told elsewhere."""
+
+import pytest
+
+from deploy.backtest_service import (
+    Call,
+    Score,
+    calendar_calls,
+    duty_calls,
+    findings_calls,
+    lines,
+    score,
+    short_of,
+)
+from deploy.backtest_years import Fault, UnitYear, Year
+from services.domain import Bank, ServiceMark, Supply, Unit, UnitSettings
+from services.timebase import DAY_MS
+from tests.helpers.health_days import FIRST_MS, made_days, ramp
+
+DAYS = 120
+SETTINGS = UnitSettings.of(
+    Unit(id="cold-1", kind="fridge", supply=Supply(bank="b-1")),
+    bank=Bank(id="b-1", chemistry="agm", nominal_v=12, capacity_ah=100),
+)
+WEAKER = "cooling weaker than it was"
+
+
+def at(day):
+    return FIRST_MS + day * DAY_MS
+
+
+def unit_year(faults=(), name="cold-1", marks=(), **over):
+    return UnitYear(name, SETTINGS, made_days(DAYS, **over), tuple(marks), tuple(faults))
+
+
+def year(*units):
+    return Year(7, at(0), at(DAYS), units)
+
+
+def scored(faults, *calls):
+    one = unit_year(faults)
+    own = Score("findings")
+    own.take(year(one), one, calls)
+    return own
+
+
+def leak(begins=50, ends=None, risk=None):
+    return Fault("refrigerant_leak", at(begins), None if ends is None else at(ends), risk and at(risk))
+
+
+@pytest.mark.parametrize(("told", "in_time"), [(70, True), (77, True), (78, False), (90, False)])
+def test_in_time_is_three_days_before_food_is_at_risk(told, in_time):
+    own = scored([leak(risk=80)], Call(WEAKER, at(told), at(100)))
+    assert own.judged[0].in_time is in_time
+    assert own.share == float(in_time)
+    assert own.false == []
+
+
+def test_a_fault_that_never_put_food_at_risk_is_found_while_it_lasts_or_not_at_all():
+    assert scored([leak(ends=90)], Call(WEAKER, at(89), at(95))).share == 1.0
+    assert scored([leak(ends=90)], Call(WEAKER, at(92), at(95))).share == 0.0
+
+
+def test_what_is_at_risk_within_three_days_stands_apart():
+    own = scored([leak(risk=52), leak(begins=60, risk=100)], Call(WEAKER, at(70), at(100)))
+    assert [each.too_fast for each in own.judged] == [True, False]
+    assert own.share == 1.0
+
+
+def test_the_wrong_words_do_not_find_a_fault_and_are_not_false_either():
+    own = scored([leak()], Call("more voltage lost while it runs", at(70), at(100)))
+    assert own.share == 0.0
+    assert own.false == []
+
+
+def test_a_call_out_without_a_fault_is_false_and_one_in_heavy_use_too():
+    overload = Fault("overload", at(40), at(40), None)
+    own = scored([overload], Call(WEAKER, at(41), at(50)))
+    assert len(own.false) == 1
+    assert own.false_a_year == pytest.approx(365.25 / DAYS)
+
+
+def test_faults_that_are_told_elsewhere_are_listed():
+    own = scored([Fault("sensor_drift", at(40), at(60), None)], Call(WEAKER, at(50), at(55)))
+    assert (own.false, [kind for _, kind, _ in own.other]) == ([], ["sensor_drift"])
+
+
+def test_a_fleet_is_scored_against_both_baselines():
+    begins, mended = 50, 95
+    fading = ramp(DAYS, begins=begins, grows=30, to=0.7)
+    fading[mended:] = 1.0
+    faulty = unit_year(
+        [leak(begins=begins, ends=mended, risk=90)],
+        marks=[ServiceMark(at=at(mended), kind="service")],
+        cooling=fading,
+        current=ramp(DAYS, begins=begins, grows=30, to=0.8),
+    )
+    sound = [unit_year(name=f"cold-{k}", seed=k) for k in range(2, 6)]
+    scores = score([year(faulty, *sound)])
+    own, duty, calendar = scores
+    assert own.share == 1.0
+    assert own.false == []
+    assert duty.share == 0.0
+    assert calendar.false_a_year > 2.0
+    assert short_of(scores) == ()
+    report = "\n".join(lines(scores))
+    assert "seeds: 7" in report
+    assert "refrigerant_leak       1/1" in report
+
+
+def test_targets_that_are_missed_are_named():
+    own = scored([leak()], Call(WEAKER, at(10), at(20)))
+    better = scored([leak()], Call(WEAKER, at(60), at(80)))
+    missed = short_of((own, better))
+    assert [words.split(" ")[0] for words in missed] == ["found", "false", "findings"]
+
+
+def test_call_outs_are_told_once_from_the_first_day_to_the_last():
+    weaker = unit_year(cooling=ramp(DAYS, begins=60, grows=0, to=0.6))
+    ((_, (call,)),) = findings_calls(year(weaker))
+    assert at(62) <= call.first_ms <= at(67)
+    assert call.last_ms == at(DAYS)
+
+
+def test_the_baselines_call_as_they_say():
+    working = unit_year(warming=ramp(DAYS, begins=30, grows=0, to=2.5))
+    ((_, calls),) = duty_calls(year(working))
+    assert at(32) <= calls[0].first_ms <= at(40)
+    ((_, dates),) = calendar_calls(year(working))
+    assert [call.first_ms for call in dates] == [at(90)]
