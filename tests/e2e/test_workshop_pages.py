@@ -82,3 +82,40 @@ def test_on_a_phone_and_without_scripts_the_list_is_narrowed_and_the_sheet_is_re
         page.goto(f"{base}/workshop/units/v3-meat/sheet")
         assert page.locator("figure svg").count() == 4
         assert "Job sheet: Meat chest" in page.inner_text("h1")
+
+
+def test_the_workshop_opens_a_job_writes_into_it_closes_it_and_finds_it_in_the_calendar(browser, base):
+    with watched_page(browser, DESK) as watched:
+        page = watched.page
+        come_in(page, base)
+        page.locator("article", has_text=FINDING).get_by_role("link", name="Open a job").click()
+        page.wait_for_url("**/workshop/jobs/new?unit=v3-meat")
+        assert FINDING.lower() in page.input_value("input[name=reason]").lower()
+        page.select_option("select[name=work]", "wiring")
+        page.fill("textarea[name=parts]", "2 x fuse 15 A")
+        page.fill("input[name=cold_by]", "2026-03-06T05:30")
+        page.get_by_role("button", name="Open the job").click()
+        page.wait_for_url("**/workshop/jobs/1")
+        assert "cold by 2026-03-06 05:30" in page.locator("main").inner_text()
+        page.goto(f"{base}/workshop/calendar")
+        page.select_option("select[name=site]", "vehicle-3")
+        page.fill("input[name=leaves]", "2026-03-06T06:00")
+        page.get_by_role("button", name="Write it down").click()
+        page.wait_for_url("**/workshop/calendar#vehicle-3")
+        vehicle = page.locator("#vehicle-3")
+        vehicle.get_by_role("link", name="Job 1: Wiring and settings").click()
+        page.wait_for_url("**/workshop/jobs/1")
+        note = page.locator("form[action$='/note']")
+        note.locator("input[name=note]").fill("joint was green")
+        note.get_by_role("button", name="Add the note").click()
+        page.locator("#line-2", has_text="Joint was green.").wait_for()
+        done = page.locator("form[action$='/close']")
+        done.locator("select[name=outcome]").select_option("done")
+        done.get_by_role("button", name="Close the job").click()
+        page.locator(".headline", has_text="closed: done").wait_for()
+        assert f"{CREW['workshop'][0]}, verified" in page.locator("main").inner_text()
+        page.screenshot(path=SHOTS / "workshop-job.png", full_page=True)
+        page.goto(f"{base}/workshop/calendar")
+        with page.expect_download() as coming:
+            page.get_by_role("link", name="As a calendar file").click()
+        assert coming.value.path().read_bytes().count(b"BEGIN:VEVENT") >= 1
