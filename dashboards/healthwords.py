@@ -1,5 +1,6 @@
 """The days of a machine in words: names of its numbers, newest and usual values, and what is not known."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC
 from typing import NamedTuple
@@ -11,6 +12,7 @@ from dashboards.language import Phrase, Table, _
 from services.api.healthdesk import NumberOfDays, UnitHealth
 from services.domain import WhyNot
 
+_NUMBER = re.compile(r"(?P<number>[\N{MINUS SIGN}\d.,]+)(?P<rest>.*)")
 _TENTH = 10.0
 """Slopes are told for ten kelvin."""
 
@@ -177,11 +179,19 @@ def _row(name: str, key: str, words: Words, number: NumberOfDays, health: UnitHe
         name=name,
         key=key,
         last=told,
-        usual=_("none yet")
-        if usual is None
-        else _("%(low)s to %(high)s", low=words(usual.low), high=words(usual.high)),
+        usual=_("none yet") if usual is None else _range(words(usual.low), words(usual.high)),
         line=spark(number, health.days, start_ms=health.start, end_ms=health.to),
     )
+
+
+def _range(low: str, high: str) -> str:
+    """Return a range with what both ends are measured in told once."""
+    if low == high:
+        return low
+    parts = [_NUMBER.match(words) for words in (low, high)]
+    if parts[0] and parts[1] and parts[0]["rest"] == parts[1]["rest"]:
+        low = parts[0]["number"]
+    return _("%(low)s to %(high)s", low=low, high=high)
 
 
 def not_known(health: UnitHealth) -> list[str]:

@@ -10,6 +10,8 @@ from services.timebase import DAY_MS
 WIDTH, HEIGHT = 200.0, 36.0
 _EDGE = 2.0
 """So that a line at the edge is not cut in half."""
+_LEAST_SHARE = 0.3
+"""A line shows at least so much of its own value from top to bottom: what hardly moves looks it."""
 
 
 class Spark(NamedTuple):
@@ -31,8 +33,9 @@ def spark(number: NumberOfDays, days: Sequence[int], *, start_ms: int, end_ms: i
         return None
     usual = number.usual
     reach = [v for _day, v in known] + ([] if usual is None else [usual.low, usual.high])
-    low, high = min(reach), max(reach)
-    wide = (high - low) or 1.0
+    middle = (min(reach) + max(reach)) / 2
+    wide = max(max(reach) - min(reach), _LEAST_SHARE * abs(middle)) or 1.0
+    high = middle + wide / 2
 
     def x(day: int) -> float:
         return round(WIDTH * (day + DAY_MS / 2 - start_ms) / (end_ms - start_ms), 1)

@@ -1,6 +1,6 @@
 """The part of the desk for the days of machines: one line a number, with its usual and why it is not told."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from pydantic import ConfigDict, Field
 
@@ -21,6 +21,7 @@ from services.domain import (
     Usual,
     WhyNot,
 )
+from services.timebase import Span
 
 
 class LastTold(Wire):
@@ -71,23 +72,35 @@ class HealthDesk(RunTestDesk):
 
     def unit_health(self, unit: str, *, start_ms: int, end_ms: int) -> UnitHealth:
         """Return the days of a unit that begin in ``[start_ms, end_ms)``."""
-        table = HealthTable(tuple(self._records.health_days(unit, start_ms, end_ms)))
-        usual = {each.feature: each for each in self._records.health_usual(unit)}
-        newest = table.days[-1] if len(table) else None
-        return UnitHealth(
-            unit=unit,
-            start=start_ms,
-            to=end_ms,
-            days=tuple(day.day for day in table.days),
-            set_aside=tuple(day.marks for day in table.days),
-            told_by={} if newest is None else _told_by(newest),
-            done=tuple(self._records.service_marks(unit)),
-            numbers=tuple(_number(name, table, usual.get(name), newest) for name in FEATURES),
+        return side_by_side(
+            unit,
+            HealthTable(tuple(self._records.health_days(unit, start_ms, end_ms))),
+            self._records.health_usual(unit),
+            self._records.service_marks(unit),
+            span=Span(start_ms, end_ms),
         )
 
     def use_between(self, start_ms: int, end_ms: int) -> Mapping[str, Used]:
         """Return by unit how much it was used on days that begin in a span."""
         return self._records.use_between(start_ms, end_ms)
+
+
+def side_by_side(
+    unit: str, table: HealthTable, usual: Iterable[Usual], marks: Iterable[ServiceMark], *, span: Span
+) -> UnitHealth:
+    """Return days as one line a number, with the usual of each."""
+    kept = {each.feature: each for each in usual}
+    newest = table.days[-1] if len(table) else None
+    return UnitHealth(
+        unit=unit,
+        start=span.start_ms,
+        to=span.end_ms,
+        days=tuple(day.day for day in table.days),
+        set_aside=tuple(day.marks for day in table.days),
+        told_by={} if newest is None else _told_by(newest),
+        done=tuple(marks),
+        numbers=tuple(_number(name, table, kept.get(name), newest) for name in FEATURES),
+    )
 
 
 def _told_by(day: HealthDay) -> dict[str, AmbientFrom | LidsFrom | DustFrom | AhFrom]:
