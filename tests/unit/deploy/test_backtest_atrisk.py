@@ -1,8 +1,7 @@
 import numpy as np
 
 from deploy.backtest_atrisk import at_risk_table, by_kind_table
-from deploy.backtest_runout import made_up, play
-from deploy.backtest_scores import Asked, asked_of
+from deploy.backtest_scores import Asked
 
 
 def asked(true_h, said_h, *, panels=False, shared=False):
@@ -27,14 +26,3 @@ def test_errors_are_told_apart_by_what_charges_the_bank():
     rows = {line[2:20].strip(): line[20:].split() for line in by_kind_table(every).splitlines()[2:]}
     assert rows["all"] == ["3", "60%", "0%", "0%"]
     assert rows["of two cabinets"] == ["1", "60%", "0%", "0%"]
-
-
-def test_a_short_run_tells_when_food_gets_warm_and_what_was_said():
-    made = made_up(4, vehicles=2)
-    played = play(made, days=1.5, warm_up_days=1.0)
-    both = np.isfinite(played.warm_h) & np.isfinite(played.stops_h)
-    assert both.any()
-    assert np.all(played.warm_h[both] > 0.0)
-    assert all(
-        np.isfinite(one.said_warm_h[0]) for one in asked_of(made, played) if one.why_not == "discharging"
-    )

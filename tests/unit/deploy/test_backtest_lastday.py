@@ -88,9 +88,9 @@ def test_nothing_asked_is_an_empty_table():
 
 
 def test_a_short_run_finds_its_stop_and_asks_before_it():
-    """Nothing charges in the last nine days, so in four of them a bank runs down."""
+    """Nothing charges in the last nine days, so in three of them every bank runs down."""
     made = failing(made_up(4, vehicles=2))
-    runs = play_to_cutouts(made, days=4.0)
+    runs = play_to_cutouts(made, days=3.0)
     assert set(runs) == set(made.scenario.unit_ids)
     found = list(asked_before_cutouts(made, runs, warm_up_days=0.4))
     assert found

@@ -32,9 +32,24 @@ def test_files_do_not_tell_the_truth_about_capacity():
     assert len({bank.installed for bank in made.fleet.banks} - {None}) == 1
 
 
-def test_a_short_run_is_asked_and_scored():
+@pytest.fixture(scope="module")
+def short_run():
     made = made_up(4, vehicles=2)
-    played = play(made, days=1.5, warm_up_days=1.0)
+    return made, play(made, days=1.5, warm_up_days=1.0)
+
+
+def test_a_short_run_tells_when_food_gets_warm_and_what_was_said(short_run):
+    made, played = short_run
+    both = np.isfinite(played.warm_h) & np.isfinite(played.stops_h)
+    assert both.any()
+    assert np.all(played.warm_h[both] > 0.0)
+    assert all(
+        np.isfinite(one.said_warm_h[0]) for one in asked_of(made, played) if one.why_not == "discharging"
+    )
+
+
+def test_a_short_run_is_asked_and_scored(short_run):
+    made, played = short_run
     assert played.stops_h.shape == (len(played.at_ms), 3)
     found = list(asked_of(made, played))
     assert found

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,12 +64,15 @@ def test_every_unit_that_runs_brings_its_samples_settings_and_truth(played):
 
 
 def test_a_person_who_switches_it_off_leaves_samples_and_an_outage_and_a_pulled_plug_leaves_none():
-    start_ms = END_MS - 6 * DAY_MS
+    """What happens to both days before the end of a trial happens within two days here."""
+    start_ms = END_MS - 2 * DAY_MS
     made = trial(3, start_ms=start_ms, end_ms=END_MS)
     keep = [
         k for k, (unit, _) in enumerate(made.scenario.units) if unit.id in {"plug-pulled", "switched-off"}
     ]
     some = part_of(made.scenario, keep)
+    sooner = [f.model_copy(update={"begins_d_before": f.begins_d_before - 3.25}) for f in some.faults]
+    some = replace(some, faults=tuple(fault for fault in sooner if fault.begins_d_before > 0.0))
     found = {one.unit: one for one in play(some, start_ms=start_ms, end_ms=END_MS)}
     off, pulled = found["switched-off"], found["plug-pulled"]
     assert off.outages

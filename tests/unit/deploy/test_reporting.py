@@ -155,16 +155,18 @@ def test_the_command_writes_pdf_and_csv_from_a_loggers_file(log_files, tmp_path)
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
-    [
-        ((), "one of --unit and --log"),
-        (("--log", "x.csv"), "--unit-file"),
-        (("--unit", "nobody"), "no unit 'nobody'"),
-    ],
+    [((), "one of --unit and --log"), (("--log", "x.csv"), "--unit-file")],
 )
-def test_what_is_missing_is_one_line_and_exit_2(tmp_path, arguments, words):
-    done = command(*arguments, "--data", tmp_path / "data", "--csv", tmp_path / "x.csv")
+def test_what_is_missing_is_named_with_exit_2(here, tmp_path, arguments, words):
+    done = here("report", "food", *arguments, "--data", tmp_path / "data", "--csv", tmp_path / "x.csv")
     assert done.returncode == 2
     assert words in done.stderr
+
+
+def test_a_unit_nobody_knows_is_one_line_and_exit_2(tmp_path):
+    done = command("--unit", "nobody", "--data", tmp_path / "data", "--csv", tmp_path / "x.csv")
+    assert done.returncode == 2
+    assert "no unit 'nobody'" in done.stderr
     assert "Traceback" not in done.stderr
 
 
