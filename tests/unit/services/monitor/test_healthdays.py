@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from services.domain import Evidence, Finding
 from services.monitor import healthdays
 from services.monitor.healthdays import QUIET_S, HealthDays
 from services.records.facade import Records
@@ -196,3 +197,28 @@ def test_a_unit_that_cannot_be_worked_out_holds_up_no_other(house, monkeypatch):
         house.keeper.step(house.records.fleet(), READY_MS)
     assert len(house.days()) == 3
     assert house.days("v3-ice") == ()
+
+
+def test_what_the_days_say_stands_in_the_analysis_and_on_the_card_beside_what_stood_there(house):
+    house.hear(THREE)
+    house.work()
+    row = Evidence(quantity="slope", value=2.0, operator=">", threshold=1.0, unit="1/K", source="own days")
+    short, long = (
+        Finding(finding=words, since=FIRST_MS, evidence=(row,), check="look", due=None)
+        for words in ("of the last week", "of the last months")
+    )
+    house.records.write_findings("v3-meat", [long], [], found_ms=FIRST_MS)
+    keeper = HealthDays(house.reader, house.records, seconds=house.watch)
+    analysis = made.analysis().model_copy(update={"service": (short,)})
+    analysis, card = keeper.joined(analysis, made.card())
+    assert [found.finding for found in analysis.service] == ["of the last week", "of the last months"]
+    assert card.service == analysis.service
+    assert keeper.joined(analysis, made.card("v3-ice")) == (analysis, made.card("v3-ice"))
+
+
+def test_the_days_are_looked_at_for_change_once_they_are_complete_and_again_each_day(house):
+    house.hear(THREE)
+    house.work(now_ms=FIRST_MS + 2 * DAY_MS + 5 * HOUR_MS)
+    assert house.records.health_states()["v3-meat"].found_ms == FIRST_MS + 2 * DAY_MS
+    house.work()
+    assert house.records.health_states()["v3-meat"].found_ms == FIRST_MS + 3 * DAY_MS
