@@ -74,6 +74,7 @@ PAPER_PAGES = (
     "/workshop/units/v3-meat/sheet",
     "/workshop/jobs/1/sheet",
     "/workshop/battery",
+    "/workshop/tests/1/certificate",
 )
 """Pages that are printed too, each with a style of its own; they are the same in every theme."""
 DOOR_PAGES = ("/login", "/welcome")
