@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboards import text
@@ -29,6 +29,9 @@ router = APIRouter(include_in_schema=False)
 _LATER_SHOWN_MS = 120 * DAY_MS
 """How far ahead the page looks (judgement); the files hold everything."""
 _MOBILE = frozenset({"vehicle", "trailer"})
+
+
+Choice = Annotated[str, Query(max_length=40)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +114,11 @@ def _leaves(site: Site, leaves_ms: int) -> str:
 
 
 @router.get("/workshop/calendar", response_class=HTMLResponse)
-def calendar(request: Request, desk: AtDesk) -> Response:
-    """Show every place: when it leaves next, what has to be done before, and what to carry."""
+def calendar(request: Request, desk: AtDesk, site: Choice = "", leaves: Choice = "") -> Response:
+    """Show every place: when it leaves next, what has to be done before, and what to carry.
+
+    `site` and `leaves` fill in the form, for whoever comes from a planned trip.
+    """
     now_ms, items = desk.now_ms(), due_items(desk)
     sites = sorted(desk.fleet().sites, key=lambda s: (s.kind not in _MOBILE, natural(s.name)))
     return draw(
@@ -123,6 +129,7 @@ def calendar(request: Request, desk: AtDesk) -> Response:
         writes=writes(request),
         people=desk.people(),
         who=remembered(request),
+        chosen=(site, leaves),
         built_in=not desk.fleet().service_rules,
     )
 

@@ -5,7 +5,18 @@ from datetime import UTC, datetime, time
 
 from services.api.healthport import Used
 from services.api.lookback import LookBackDesk
-from services.domain import Departure, DepartureSaid, Fleet, Job, JobOpened, JobSaid, JobState, UnitCard
+from services.domain import (
+    Departure,
+    DepartureSaid,
+    Fleet,
+    Job,
+    JobOpened,
+    JobSaid,
+    JobState,
+    ServiceRule,
+    Unit,
+    UnitCard,
+)
 from services.domain.planned import LastFrom, PlannedDue, Use, planned_due, rules_for
 from services.errors import Refused
 from services.timebase import DAY_MS, ms_of
@@ -73,21 +84,20 @@ class JobDesk(LookBackDesk):
         for unit in fleet.units:
             if units is None or unit.id in units:
                 use = _use(used.get(unit.id), cards.get(unit.id))
-                found += self._planned_of(fleet, unit.id, use, last)
+                found += self._planned_of(fleet.service_rules, unit, use, last)
         return found
 
     def _planned_of(
-        self, fleet: Fleet, unit: str, use: Use, last: Mapping[tuple[str, str], _Last]
+        self, rules: Sequence[ServiceRule], unit: Unit, use: Use, last: Mapping[tuple[str, str], _Last]
     ) -> Sequence[PlannedDue]:
-        settings, now_ms = fleet.settings_of(unit), self.now_ms()
-        put_in = settings.unit.installed
+        now_ms, put_in = self.now_ms(), unit.installed
         first: _Last | None = None
         if put_in is not None:
             first = ms_of(datetime.combine(put_in, time(), UTC)), "installed"
         found = []
-        for rule in rules_for(fleet.service_rules, settings):
-            at_ms, told_by = last.get((unit, rule.work)) or first or (None, None)
-            found.append(planned_due(rule, unit, use, last_ms=at_ms, last_from=told_by, as_of_ms=now_ms))
+        for rule in rules_for(rules, unit):
+            at_ms, told_by = last.get((unit.id, rule.work)) or first or (None, None)
+            found.append(planned_due(rule, unit.id, use, last_ms=at_ms, last_from=told_by, as_of_ms=now_ms))
         return found
 
     def _last_done(self, fleet: Fleet) -> dict[tuple[str, str], _Last]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from services.domain._cards import Bench
-from services.domain._fleet import UnitSettings
+from services.domain._fleet import Unit
 from services.domain._reasoned import Instant, WithReasons
 from services.domain._upkeep import DEFAULT_SERVICE_RULES, ServiceRule, WorkKind
 from services.timebase import DAY_MS
@@ -88,13 +88,13 @@ class PlannedDue(WithReasons):
     """Intervals of the rule that cannot be told, with why."""
 
 
-def rules_for(rules: Sequence[ServiceRule], settings: UnitSettings) -> list[ServiceRule]:
+def rules_for(rules: Sequence[ServiceRule], unit: Unit) -> list[ServiceRule]:
     """Return what comes round for one cabinet; work on batteries only where there is one."""
     return [
         rule
         for rule in rules or DEFAULT_SERVICE_RULES
-        if (not rule.kinds or settings.unit.kind in rule.kinds)
-        and (rule.work not in _OF_BATTERY or settings.has_battery)
+        if (not rule.kinds or unit.kind in rule.kinds)
+        and (rule.work not in _OF_BATTERY or unit.supply.kind == "battery")
     ]
 
 

@@ -3,7 +3,7 @@
 import pytest
 from pydantic import ValidationError
 
-from services.domain import DEFAULT_SERVICE_RULES, ServiceRule, Supply, Unit, UnitSettings
+from services.domain import DEFAULT_SERVICE_RULES, ServiceRule, Supply, Unit
 from services.domain.complaints import FleetFileError
 from services.domain.fleetfile import parse_fleet
 from services.domain.planned import Use, planned_due, rules_for
@@ -74,8 +74,8 @@ def test_a_unit_that_never_runs_is_not_due_by_running():
 
 
 def test_work_on_batteries_comes_round_only_where_there_is_one():
-    mains = UnitSettings.of(Unit(id="camp-fish", kind="freezer", supply=Supply(kind="mains")))
-    own = UnitSettings.of(Unit(id="v3-meat", kind="fridge"))
+    mains = Unit(id="camp-fish", kind="freezer", supply=Supply(kind="mains"))
+    own = Unit(id="v3-meat", kind="fridge")
     assert "battery" not in {each.work for each in rules_for((), mains)}
     assert [each.work for each in rules_for((), own)] == [each.work for each in DEFAULT_SERVICE_RULES]
     freezers = rule(every_days=1, kinds=("freezer",))
