@@ -109,12 +109,10 @@ NO_LIMIT = "\N{EN DASH}"
 class LineView:
     """One line of a test in words."""
 
-    key: RunTestKey
     name: str
     value: str
     limit: str
     state: str
-    state_key: str
     source: str
     why: str
     """Why there is no number; empty where there is one."""
@@ -193,12 +191,10 @@ def line_view(line: RunTestLine) -> LineView:
     elif line.value is None and line.state == "pending":
         value = STATES["pending"]
     return LineView(
-        key=line.key,
         name=name_words(line.key),
         value=value,
         limit=limit_words(line),
         state=STATES[line.state],
-        state_key=line.state,
         source=text.in_reader_scale(line.source),
         why="" if line.value is not None else text.sentence(line.value_reason or ""),
         stands_in_way=line.speaks,

@@ -68,7 +68,6 @@ def _row(desk: Desk, test: RunTestRecord) -> dict[str, str]:
         "kind": testwords.KINDS[test.kind],
         "began": text.stamp(test.start, zone),
         "verdict": testwords.VERDICTS[verdict],
-        "key": verdict,
         "sign": testwords.SIGNS[verdict],
         "because": because,
         "who": test.words.technician or test.who,

@@ -1,6 +1,6 @@
 """Follows the tests that run: works out how each stands as readings come, and concludes what is over."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import structlog
@@ -10,7 +10,7 @@ from services.analytics.service.runtest import BEFORE_MS, own_stretches, run_tes
 from services.analytics.service.runtest_lines import Asked
 from services.analytics.service.runtest_results import LENGTH_MS
 from services.analytics.service.stretch import Stretch
-from services.domain import RunTest, RunTestRecord, UnitSettings
+from services.domain import RunTest, RunTestKey, RunTestRecord, RunTestVerdict, UnitSettings
 from services.errors import DependencyUnavailable
 from services.records.facade import Records
 from services.store import StoreReader
@@ -95,8 +95,10 @@ class RunTests:
         asked = Asked(test.start, end_ms, test.words_now, over=over, described_anew=self._moved(test, held))
         if test.kind == "run":
             model = self._slopes_of_model(test, held.settings)
-            return run_test(series, held.settings, asked, before=held.before, model=model), over
-        last_h = self._last_tau_h(test)
+            passed = self._last(test, "slope", {"pass"})
+            found = run_test(series, held.settings, asked, before=held.before, model=model, passed=passed)
+            return found, over
+        last_h = self._last(test, "tau_h", {"pass", "fail", "measured"})
         found = holdover_test(series, held.settings, asked, last_tau_h=last_h)
         if not over and hold_is_over(found):
             asked = Asked(test.start, end_ms, test.words_now)
@@ -131,12 +133,16 @@ class RunTests:
                 found.setdefault(each.unit, line.value)
         return list(found.values())
 
-    def _last_tau_h(self, test: RunTestRecord) -> float | None:
-        """Return the time constant of the unit's last valid hold-over test."""
+    def _last(
+        self, test: RunTestRecord, key: RunTestKey, verdicts: Collection[RunTestVerdict]
+    ) -> float | None:
+        """Return a number of the unit's last concluded test of this kind that ended in some verdict."""
         for each in self._records.run_tests(units={test.unit}):
-            line = None if each.result is None else each.result.line("tau_h")
-            valid = each.concluded is not None and each.result and each.result.verdict != "not_valid"
-            if each.id < test.id and valid and line is not None and line.value is not None:
+            result = each.result
+            if each.id >= test.id or each.concluded is None or result is None or result.kind != test.kind:
+                continue
+            line = result.line(key)
+            if result.verdict in verdicts and line is not None and line.value is not None:
                 return line.value
         return None
 

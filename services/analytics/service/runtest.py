@@ -50,6 +50,7 @@ def run_test(
     *,
     before: Sequence[Stretch] = (),
     model: Sequence[float] = (),
+    passed: float | None = None,
     offline: bool = False,
 ) -> RunTest:
     """Return what a run of twelve hours under operating conditions shows.
@@ -66,6 +67,8 @@ def run_test(
         Of its own days before (see `own_stretches`).
     model : sequence of float
         Slopes of valid run tests of other units of the same model. [1/K, or A/K of variable speed]
+    passed : float or None
+        Slope of the unit's last passed run test. [as `model`]
     offline : bool
         Whether the log's own spacing stands in for an interval nobody gave.
 
@@ -85,7 +88,7 @@ def run_test(
     last_ms = start_ms + LENGTH_MS - LAST_MS
     early = end_ms - last_ms < LEAST_SO_FAR_MS
     last = None if early else stretch_of(bench, last_ms, end_ms, ambient_by_hand_c=hand_c)
-    baseline = Baseline.of([each.slope for each in before], model)
+    baseline = Baseline.of([each.slope for each in before], model, passed)
     lines = (
         *condition_lines(bench, asked),
         pulldown_line(bench, start_ms, end_ms, over=asked.over),

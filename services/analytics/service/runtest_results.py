@@ -40,16 +40,20 @@ class Baseline:
     """What a slope is held against: the unit's own days, and other units of its model."""
 
     own: float | None
+    """The middle of its own days, or its last passed test where it ran less then: days before a repair are
+    those of the fault."""
     model: float | None
     of_model: int
     """How many other units of its model were tested."""
 
     @staticmethod
-    def of(own: Sequence[float | None], model: Sequence[float]) -> "Baseline":
+    def of(own: Sequence[float | None], model: Sequence[float], passed: float | None) -> "Baseline":
         """Return the middle of each; None with too few."""
         known = [value for value in own if value is not None]
+        usual = [float(np.median(known))] if len(known) >= FEWEST_OF_MODEL else []
+        usual += [] if passed is None else [passed]
         return Baseline(
-            own=float(np.median(known)) if len(known) >= FEWEST_OF_MODEL else None,
+            own=min(usual, default=None),
             model=float(np.median(model)) if len(model) >= FEWEST_OF_MODEL else None,
             of_model=len(model),
         )
@@ -181,7 +185,10 @@ def _path(settings: UnitSettings, last: Stretch) -> RunTestLine:
 
 def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine]:
     unit = "A/K" if bench.settings.unit.compressor.variable_speed else "1/K"
-    own = f"own six-hour stretches of the 14 days before, and {SLOPE_SHARE:.0%} ({JUDGEMENT})"
+    own = (
+        "own six-hour stretches of the 14 days before or its last passed test, whichever is lower, and"
+        f" {SLOPE_SHARE:.0%} ({JUDGEMENT})"
+    )
     model = f"middle of {baseline.of_model} tests of its model, and {SLOPE_SHARE:.0%} ({JUDGEMENT})"
     if last.slope is None:
         reason = "compressor or air around it not measured, or less than 8 K between air and cabinet"
@@ -196,7 +203,7 @@ def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine
             baseline.own,
             unit,
             source=own,
-            reason="none of its own days to hold it against",
+            reason="neither own days nor a passed test to hold it against",
         ),
         _against(
             "slope_model",

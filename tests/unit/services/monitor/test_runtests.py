@@ -146,6 +146,19 @@ def _result(slope):
     return found.model_copy(update={"lines": lines})
 
 
+def test_the_last_passed_test_of_the_unit_itself_is_held_against_it(shop):
+    begun = RunTestBegun(person=WHO, unit="bench-1", kind="run")
+    for verdict, slope in (("pass", 0.64 / 60), ("fail", 9.0)):
+        earlier = shop.records.begin_run_test(begun, now_ms=START_MS - 40 * DAY_MS)
+        result = _result(slope).model_copy(update={"verdict": verdict})
+        shop.records.conclude_run_test(earlier, result, now_ms=START_MS - 39 * DAY_MS)
+    number = shop.begin()
+    shop.hear(12, block=Block(ua_w_per_k=0.8))
+    shop.follows.step(TWELVE)
+    done = shop.records.run_test(number).result
+    assert (done.verdict, done.because) == ("fail", ("slope",))
+
+
 def test_a_hold_over_ends_by_itself_once_the_limit_is_passed_and_the_next_is_held_against_it(shop):
     first = shop.begin("hold_over")
     shop.hear(3, begin_c=2.0, off_from_h=0.0)

@@ -146,6 +146,18 @@ def test_more_running_per_kelvin_than_on_its_own_days_fails_and_less_is_only_tol
     assert {each.key for each in mended.days_before} >= {"mean_c", "duty", "slope", "source_ohm"}
 
 
+def test_after_a_repair_its_last_passed_test_counts_where_its_own_days_were_those_of_the_fault():
+    sick = played(48, begin_c=2.0, block=Block(ua_w_per_k=0.9))
+    own = own_stretches(
+        Series(sick.t_ms - 2 * DAY_MS - MINUTE_MS, sick.columns), settings(), before_ms=START_MS
+    )
+    half_mended = played(12, block=Block(ua_w_per_k=0.8))
+    assert ran(half_mended, before=own).verdict == "pass"
+    found = ran(half_mended, before=own, passed=0.64 / 60)
+    assert (found.verdict, found.because) == ("fail", ("slope",))
+    assert ran(played(12), before=own, passed=0.64 / 60).verdict == "pass"
+
+
 def test_other_units_of_its_model_count_from_three_on():
     usual = 0.64 / 60
     assert ran(played(12), model=[usual / 2] * 2).line("slope_model").state == "told"
