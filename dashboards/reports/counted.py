@@ -26,7 +26,7 @@ def summary(made: LogSheet) -> list[str]:
         side = words.limit_words(key[2], below=key[3])
         basis = words.BASES[key[4]]
         found.append(
-            f"{words.minutes(above)} {side} ({key[1]}, {basis}), {words.minutes(unknown)} unknown"
+            f"{words.minutes(above)} {side} ({rule_names(key[1])}, {basis}), {words.minutes(unknown)} unknown"
             + (f", by description {key[0] + 1}" if len(made.regimes) > 1 else "")
         )
     found.append(
