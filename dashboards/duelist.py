@@ -9,7 +9,7 @@ from dashboards import text
 from dashboards.jobwords import cold_by_words, job_title, parts_words
 from dashboards.language import Table, _, dynamic
 from dashboards.natural import natural
-from dashboards.pages.workshop_order import work_of
+from dashboards.pages.workshop_order import date_of, work_of
 from services.api.desk import Desk
 from services.domain import Departure, Fleet, Job, Part, Site, Unit, UnitCard, WorkKind, added_up
 from services.domain.planned import Interval, PlannedDue
@@ -180,7 +180,7 @@ class _Names:
             work = work_of(card, found)
             if (card.unit, work) in busy or card.unit not in self.units:
                 continue
-            due_ms = found.due if found.wait_until_early is None else found.wait_until_early
+            due_ms = date_of(found)
             reason = found.due_reason or found.wait_until_early_reason or "not worked out"
             yield DueItem(
                 **self._where(card.unit),

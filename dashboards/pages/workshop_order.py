@@ -89,6 +89,11 @@ def work_of(card: UnitCard, finding: Finding) -> WorkKind:
     return _BY_FINDING.get(finding.finding, "other")
 
 
+def date_of(finding: Finding) -> int | None:
+    """Return the day a finding names: when it is due, or from when on food may be at risk; None without."""
+    return min((d for d in (finding.due, finding.wait_until_early) if d is not None), default=None)
+
+
 def works_of(
     card: UnitCard, jobs: Sequence[Job] = (), planned: Sequence[PlannedDue] = ()
 ) -> frozenset[WorkKind]:
@@ -106,12 +111,12 @@ def due_of(card: UnitCard, now_ms: int, asked: Asked = NOTHING_ASKED) -> Due | N
     """Return a unit's place on the due list, None where nothing is to be done."""
     jobs = tuple(asked.jobs.get(card.unit, ()))
     leaves_ms = asked.leaves_ms.get(card.site or "")
-    until_ms = max(now_ms + SOON_MS, leaves_ms or 0)
+    until_ms = now_ms + SOON_MS if leaves_ms is None else max(now_ms + SOON_MS, leaves_ms)
     planned = tuple(p for p in asked.planned.get(card.unit, ()) if p.due is not None and p.due <= until_ms)
     works = works_of(card, jobs, planned)
     if not works:
         return None
-    due_ms = min((found.due for found in card.service if found.due is not None), default=None)
+    due_ms = min((d for d in map(date_of, card.service) if d is not None), default=None)
     reasons = [*_reasons(card, due_ms, now_ms), *_asked_for(card, jobs, planned, leaves_ms, now_ms)]
     dates = [due_ms, *(job.cold_by for job in jobs), *(p.due for p in planned)]
     first_ms = min((each for each in dates if each is not None), default=None)

@@ -151,7 +151,8 @@ def last_done(session: Session) -> list[LastDone]:
         .where(JobRow.outcome == "done", JobRow.closed_ms.is_not(None))
         .group_by(JobRow.unit, JobRow.work)
     )
-    return [LastDone(unit, work, at_ms or 0) for unit, work, at_ms in session.execute(query)]
+    found = session.execute(query)
+    return [LastDone(unit, work, at_ms) for unit, work, at_ms in found if at_ms is not None]
 
 
 def last_ice_points(session: Session) -> dict[str, int]:
@@ -171,6 +172,7 @@ def departures(session: Session) -> list[Departure]:
     newest = select(func.max(DepartureRow.no)).group_by(DepartureRow.site)
     query = select(DepartureRow).where(DepartureRow.no.in_(newest), DepartureRow.leaves_ms.is_not(None))
     return [
-        Departure(site=row.site, leaves=row.leaves_ms or 0, who=row.who, said=row.said_ms, signed=row.signed)
+        Departure(site=row.site, leaves=row.leaves_ms, who=row.who, said=row.said_ms, signed=row.signed)
         for row in session.scalars(query.order_by(DepartureRow.leaves_ms))
+        if row.leaves_ms is not None
     ]
