@@ -90,11 +90,11 @@ class HealthDays:
             self._not_before_s[unit] = self._seconds() + QUIET_S
         self._reopen(back)
 
-    def _reopen(self, next_ms: Mapping[str, int]) -> None:
-        if not next_ms:
+    def _reopen(self, back: Mapping[str, int]) -> None:
+        if not back:
             return
-        self._records.reopen_health(next_ms)
-        for unit, day_ms in next_ms.items():
+        self._records.reopen_health(back)
+        for unit, day_ms in back.items():
             before = self._states.get(unit)
             self._states[unit] = (
                 HealthState(day_ms, None)

@@ -23,7 +23,7 @@ from services.telemetry import Sample
 from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
 from tests.helpers.asked_work import ask_for_work
 from tests.helpers.benched import concluded
-from tests.helpers.cabinet_days import played
+from tests.helpers.cabinet_days import Machine, played
 from tests.helpers.food_cards import food_card, timer
 from tests.helpers.guarded import CREW, PASSWORD, Guarded
 from tests.helpers.larder import NOW_MS, Larder, app_of, open_judged_larder
@@ -205,7 +205,8 @@ def _days(larder: Larder) -> None:
     end_ms = utc_day_start_ms(NOW_MS)
     start_ms = end_ms - 30 * DAY_MS
     described = larder.records.fleet().settings_of("v3-meat")
-    table = health_days(played(30, start_ms=start_ms), described, from_ms=start_ms, to_ms=end_ms)
+    heard = played(30, Machine(time_constant_h=20.0), start_ms=start_ms)
+    table = health_days(heard, described, from_ms=start_ms, to_ms=end_ms)
     larder.records.write_health("v3-meat", table.days, start_ms=start_ms, end_ms=end_ms)
     usual = usual_of(table, (), described, as_of_ms=end_ms)
     larder.records.write_findings("v3-meat", (), usual, found_ms=end_ms)
