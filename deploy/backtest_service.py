@@ -3,7 +3,7 @@
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,7 @@ from deploy.simulating import Job
 from services.analytics.service.longrun import changed
 from services.analytics.service.signals import days_of
 from services.analytics.service.weather import warmth_of
+from services.domain import Finding
 from services.timebase import DAY_MS
 
 SCENARIO = "fleet_year"
@@ -174,13 +175,20 @@ def findings_calls(year: Year) -> Iterator[tuple[UnitYear, list[Call]]]:
     for one in year.units:
         days, open_, done = days_of(one.table, one.settings, weather), dict[str, Call](), list[Call]()
         for today_ms in range(year.start_ms + DAY_MS, year.end_ms + DAY_MS, DAY_MS):
-            found = changed(days.until(today_ms), one.marks, one.settings, today_ms=today_ms)
-            told = {_family(f.finding): f for f in found if f.call_out}
+            past = days.until(today_ms)
+            told = _told(changed(past, one.marks, one.settings, today_ms=today_ms, dated=False))
+            if told.keys() - open_.keys():  # as a person first reads it
+                told |= _told(changed(past, one.marks, one.settings, today_ms=today_ms))
             done += [open_.pop(family) for family in list(open_) if family not in told]
             for family, each in told.items():
-                first_ms = open_[family].first_ms if family in open_ else today_ms
-                open_[family] = Call(each.finding, first_ms, today_ms, each.could_be)
+                first = open_.get(family, Call(each.finding, today_ms, today_ms, each.could_be))
+                open_[family] = replace(first, last_ms=today_ms)
         yield one, sorted([*done, *open_.values()], key=lambda call: call.first_ms)
+
+
+def _told(found: Iterable[Finding]) -> dict[str, Finding]:
+    """Return call-outs by their kind of change."""
+    return {_family(finding.finding): finding for finding in found if finding.call_out}
 
 
 def _family(finding: str) -> str:

@@ -154,7 +154,9 @@ def breaks(z: FloatArray, *, fewest: int = RECENT) -> IntArray:
     return np.array(found[:-1], dtype=np.int64)
 
 
-def move_of(values: FloatArray, baseline: Baseline, *, least: float, doubt: float = 0.0) -> Move | None:
+def move_of(
+    values: FloatArray, baseline: Baseline, *, least: float, doubt: float = 0.0, dated: bool = True
+) -> Move | None:
     """Return whether a number has left its baseline and is still away.
 
     Parameters
@@ -167,6 +169,8 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float, doubt: floa
         A smaller change is of no use to anybody.
     doubt : float
         How far a number may be off by what else has changed since the baseline.
+    dated : bool
+        Whether to search for the day of the change; else the CUSUM's own estimate must do.
 
     Returns
     -------
@@ -186,7 +190,7 @@ def move_of(values: FloatArray, baseline: Baseline, *, least: float, doubt: floa
     mean, limit = ewma(z)
     if sums[-1] <= ALARM or abs(float(mean[-1])) <= float(limit[-1]) or (mean[-1] > 0.0) != up:
         return None
-    since, step = _began(z, sums, up=up)
+    since, step = _began(z, sums, up=up) if dated else (run_began(sums), False)
     return Move(up, now, baseline, since, step, float(sums[-1]))
 
 

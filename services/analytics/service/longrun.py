@@ -127,7 +127,12 @@ def longrun_findings(
 
 
 def changed(
-    days: Days, marks: Sequence[ServiceMark], settings: UnitSettings, *, today_ms: int
+    days: Days,
+    marks: Sequence[ServiceMark],
+    settings: UnitSettings,
+    *,
+    today_ms: int,
+    dated: bool = True,
 ) -> tuple[Finding, ...]:
     """Return what has changed by the beginning of a day; `longrun_findings` with the days laid out.
 
@@ -139,13 +144,15 @@ def changed(
         As there.
     today_ms : int
         Beginning of the day. [ms]
+    dated : bool
+        Whether to search for the day of each change and until when it may wait: most of the work.
     """
     if days.day_ms.size == 0 or days.day_ms[-1] < today_ms - LONGEST_SILENCE_MS:
         return ()
     worked = [mark.at // DAY_MS * DAY_MS + DAY_MS for mark in marks if mark.at < today_ms]
-    seen = watch(days, settings, from_ms=max([days.begun_ms, *worked]))
+    seen = watch(days, settings, from_ms=max([days.begun_ms, *worked]), dated=dated)
     ways = directions(seen)
-    bench = _Bench(days, tuple(seen), ways, settings, today_ms)
+    bench = _Bench(days, tuple(seen), ways, settings, today_ms, dated)
     found = [_finding(pattern, bench) for pattern in PATTERNS if pattern.holds(ways)]
     return tuple(sorted(found, key=lambda finding: not finding.call_out))
 
@@ -159,6 +166,7 @@ class _Bench:
     ways: Ways
     settings: UnitSettings
     today_ms: int
+    dated: bool
 
 
 def _finding(pattern: Pattern, bench: _Bench) -> Finding:
@@ -169,11 +177,7 @@ def _finding(pattern: Pattern, bench: _Bench) -> Finding:
     comes = _comes(own)
     rows = [SIGNATURES[fit.kind] for fit in fits(bench.ways, comes=comes)[:MOST_NAMED]]
     call_out = len(witnesses) >= FAIR
-    wait = (
-        wait_of(bench.days, bench.settings, since_ms=since_ms, as_of_ms=bench.today_ms)
-        if pattern.waits
-        else Wait.none("food is at risk when the battery is: see how long it lasts")
-    )
+    wait = _wait(pattern, bench, since_ms)
     return Finding(
         finding=pattern.name(bench.ways),
         since=since_ms,
@@ -190,6 +194,14 @@ def _finding(pattern: Pattern, bench: _Bench) -> Finding:
         wait_until_late=wait.late,
         wait_until_late_reason=wait.late_reason,
     )
+
+
+def _wait(pattern: Pattern, bench: _Bench, since_ms: int) -> Wait:
+    if not pattern.waits:
+        return Wait.none("food is at risk when the battery is: see how long it lasts")
+    if not bench.dated:
+        return Wait.none("not asked")
+    return wait_of(bench.days, bench.settings, since_ms=since_ms, as_of_ms=bench.today_ms)
 
 
 def _comes(own: Iterable[Seen]) -> Literal["at once", "over weeks"]:

@@ -42,7 +42,7 @@ class Seen:
         return float(np.exp(value)) if self.followed.share else value
 
 
-def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
+def watch(days: Days, settings: UnitSettings, *, from_ms: int, dated: bool = True) -> list[Seen]:
     """Return every followed number that has a baseline and days after it.
 
     Parameters
@@ -53,6 +53,8 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
         A freezer's baseline is longer.
     from_ms : int
         Earlier days are of another machine, as it were. [ms]
+    dated : bool
+        As for `move_of`.
     """
     learned = LEARNED_DAYS[settings.unit.kind]
     found = []
@@ -69,7 +71,7 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int) -> list[Seen]:
             continue
         baseline = baseline_of(own[:learned], least_sd=followed.least_sd)
         doubt = _doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer")
-        move = move_of(own[learned:], baseline, least=followed.least, doubt=doubt)
+        move = move_of(own[learned:], baseline, least=followed.least, doubt=doubt, dated=dated)
         since_ms = None if move is None else int(day_ms[learned + move.since])
         found.append(Seen(followed, baseline, *from_to, move, since_ms))
     return found
