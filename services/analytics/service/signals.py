@@ -10,7 +10,7 @@ import numpy as np
 from services.analytics.power.frame import BoolArray
 from services.analytics.service.signatures import SignalName
 from services.analytics.service.weather import USUAL_C, Weather, gap_k
-from services.domain import HealthTable, UnitSettings
+from services.domain import DayMark, HealthTable, UnitSettings
 from services.telemetry import FloatArray, IntArray
 
 CAPACITY_PER_K = 0.006
@@ -110,9 +110,9 @@ FROST_SHARE = 0.07
 """How much further beyond its own range a freezer's speed of cooling must fall: frost takes it down and
 thawing gives it back, more in one month than in another (judgement)."""
 
-USE = ("warm_load", "heat", "lid")
+USE: tuple[DayMark, ...] = ("warm_load", "heat", "lid")
 """Days of heavy use or heat."""
-UNFIT = ("part_seen",)
+UNFIT: tuple[DayMark, ...] = ("part_seen",)
 _OFTEN_DAYS = 10
 OF_ONE_SPEED = ("cooling_k_per_h", "night_cooling_k_per_h", "night_duty", "starts_per_h", "power_w")
 """What says nothing of a machine that changes its speed."""
