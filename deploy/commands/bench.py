@@ -66,7 +66,7 @@ def runtest(
         vaccine=vaccine,
         required_h=hours,
         lid_shut=True if lid_shut else None,
-        ambient_by_hand_c=tuple(ambient_c or ()),
+        ambient_by_hand_c=() if ambient_c is None else tuple(ambient_c),
     )
     wanted = runtesting.Wanted("run" if kind == "run" else "hold_over", start, end, words)
     found = runtesting.tested(parsed, settings, wanted)
