@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import math
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import Any
 
 from fastapi import FastAPI
@@ -336,16 +340,42 @@ def samples_of(unit: str, *, hours: int, every_s: int = 60, gap: tuple[int, int]
 
 def open_larder(folder: Path) -> Larder:
     """Return the demo fleet with results and a day of samples of one cabinet."""
-    records = Records(folder / "records.db")
-    records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
-    store = SqliteStore(folder / "telemetry.db")
-    store.append(samples_of("v3-meat", hours=24, gap=(600, 790)), received_ms=NOW_MS)
+    return _opened(_copied(_with_results, folder))
+
+
+def _with_results(folder: Path) -> None:
+    larder = _opened(folder)
+    larder.records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
+    larder.store.append(samples_of("v3-meat", hours=24, gap=(600, 790)), received_ms=NOW_MS)
     for each in cards():
-        records.write_card(each, analysis(each))
+        larder.records.write_card(each, analysis(each))
+    _let_live(larder, folder)
+
+
+def _let_live(larder: Larder, folder: Path) -> None:
     for process in ("ingest", "monitor"):
         beat(folder, process, NOW_MS - 1_000)
+    larder.close()
+
+
+def _opened(folder: Path) -> Larder:
+    records = Records(folder / "records.db")
+    store = SqliteStore(folder / "telemetry.db")
     reader = SqliteReader(folder / "telemetry.db", rule=HourRule(records))
     return Larder(records, store, reader, Box(folder, reserve_mb=1))
+
+
+@cache
+def _furnished(furnish: Callable[[Path], None]) -> Path:
+    """Return a folder that was furnished once in this process: what many tests begin with takes a second."""
+    folder = Path(mkdtemp(prefix="larder-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    furnish(folder)
+    return folder
+
+
+def _copied(furnish: Callable[[Path], None], folder: Path) -> Path:
+    return shutil.copytree(_furnished(furnish), folder, dirs_exist_ok=True)
 
 
 def app_of(larder: Larder, clock: Callable[[], int] = lambda: NOW_MS) -> FastAPI:
@@ -388,16 +418,22 @@ def _life(
     ]
 
 
-def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] = lambda _: -20.0) -> Larder:
+def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] | None = None) -> Larder:
     """Return the demo fleet after two days of samples, judged by the real monitor.
 
     The meat chest stood at 11 °C from six to three hours ago, the milk fridge fell silent twenty hours
     ago, one fridge was never heard, and a unit nobody has added knocks. `freezer_c` is how cold the fish
     freezer is so many hours ago.
     """
-    records = Records(folder / "records.db")
-    records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
-    store = SqliteStore(folder / "telemetry.db")
+    if freezer_c is None:
+        return _opened(_copied(_judged, folder))
+    _judged(folder, freezer_c)
+    return _opened(folder)
+
+
+def _judged(folder: Path, freezer_c: Callable[[float], float] = lambda _: -20.0) -> None:
+    larder = _opened(folder)
+    larder.records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
     lives = (
         _life("v3-meat", lambda ago_h: (11.0 if 3 <= ago_h < 6 else 3.0) + wobble(ago_h), hours=48),
         _life("v3-veg", lambda ago_h: 2.5 + wobble(ago_h), hours=48),
@@ -405,12 +441,9 @@ def open_judged_larder(folder: Path, *, freezer_c: Callable[[float], float] = la
         _life("camp-milk", lambda ago_h: 2.6 + wobble(ago_h), hours=48, silent_h=20.0),
     )
     for life in lives:
-        store.append(life, received_ms=NOW_MS)
-    reader = SqliteReader(folder / "telemetry.db", rule=HourRule(records))
-    monitor = Monitor(reader, records)
+        larder.store.append(life, received_ms=NOW_MS)
+    monitor = Monitor(larder.reader, larder.records)
     for _ in range(200):
         if not monitor.step(NOW_MS).more:
             break
-    for process in ("ingest", "monitor"):
-        beat(folder, process, NOW_MS - 1_000)
-    return Larder(records, store, reader, Box(folder, reserve_mb=1))
+    _let_live(larder, folder)
