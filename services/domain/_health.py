@@ -65,7 +65,7 @@ FEATURES: dict[str, Feature] = {
     "cooling_k_per_h": Feature("K/h", ("cabinet",)),
     "capacity_ratio_k": Feature("K", ("cabinet", "ambient")),
     "time_constant_h": Feature("h", ("cabinet", "ambient")),
-    "gain_w_per_k": Feature("W/K", ("cabinet", "ambient")),
+    "gain_w_per_k": Feature("W/K", ("cabinet", "ambient", "load")),
     "evaporator_gap_k": Feature("K", ("cabinet", "evaporator")),
     "above_set_k": Feature("K", ("cabinet",)),
     "swing_k": Feature("K", ("cabinet",)),
@@ -99,7 +99,7 @@ class HealthDay(Frozen):
     measured_on: str
     """Site, bank, set point and machine as described then; another word begins another baseline."""
     has: tuple[str, ...] = ()
-    """Channels that were measured on it, beside the compressor's state."""
+    """Channels that were measured on it, beside the compressor's state; ``load``: food of a declared weight."""
     on_battery: bool = True
     marks: tuple[DayMark, ...] = ()
     hours_seen: float

@@ -138,6 +138,7 @@ def _has(series: Series, seen: Seen, own_air: BoolArray) -> dict[str, BoolArray]
         "ambient": own_air,
     }
     found = {name: days.total(seen.place, known.astype(np.float64)) > 0 for name, known in frame.items()}
+    found["load"] = np.full(days.count, seen.settings.unit.food.load_kg is not None)
     for name, column in columns.items():
         if series.has(column):
             known = np.isfinite(series.numbers(column)).astype(np.float64)

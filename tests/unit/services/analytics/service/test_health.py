@@ -100,7 +100,8 @@ def test_a_long_rest_tells_the_time_constant_and_with_a_declared_load_the_heat_g
     assert day.time_constant_h == pytest.approx(20.0, rel=0.03)
     # 6 kJ/K of liner and air and 3.5 kJ/(kg K) of food, over the time constant
     assert day.gain_w_per_k == pytest.approx((6000.0 + 35000.0) / (20.0 * 3600.0), rel=0.03)
-    assert days_of(played(3, slow)).days[0].gain_w_per_k is None
+    undeclared = days_of(played(3, slow)).days[0]
+    assert (undeclared.gain_w_per_k, undeclared.why_not("gain_w_per_k")) == (None, "not_measured")
 
 
 def test_voltages_path_and_charge_come_from_the_supply():
