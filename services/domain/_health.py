@@ -99,7 +99,7 @@ class HealthDay(Frozen):
     measured_on: str
     """Site, bank, set point and machine as described then; another word begins another baseline."""
     has: tuple[str, ...] = ()
-    """Channels that were measured on it, beside the compressor's state; ``load``: food of a declared weight."""
+    """Channels that were measured on it, beside the compressor's state; ``load``: its weight is declared."""
     on_battery: bool = True
     marks: tuple[DayMark, ...] = ()
     hours_seen: float
