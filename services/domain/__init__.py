@@ -89,7 +89,6 @@ from services.domain._health import (
     ServiceMark,
     Usual,
     WhyNot,
-    joined_days,
 )
 from services.domain._jobs import (
     JOB_SAID,
@@ -261,7 +260,6 @@ __all__ = [
     "WorkKind",
     "added_up",
     "job_of",
-    "joined_days",
     "judged",
     "knows_time_control",
     "lived",

@@ -4,7 +4,6 @@ A number that a day does not tell is None; `HealthDay.why_not` says in one word 
 beside normalised, so that whoever compares days chooses what to compare.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
@@ -238,12 +237,6 @@ class HealthTable:
     def between(self, start_ms: int, end_ms: int) -> "HealthTable":
         """Return the days that begin in ``[start_ms, end_ms)``."""
         return HealthTable(tuple(day for day in self.days if start_ms <= day.day < end_ms))
-
-
-def joined_days(tables: Sequence[HealthTable]) -> HealthTable:
-    """Return tables one after the other; of a day in several the last one given holds."""
-    found = {day.day: day for table in tables for day in table.days}
-    return HealthTable(tuple(found[day] for day in sorted(found)))
 
 
 class Usual(Frozen):
