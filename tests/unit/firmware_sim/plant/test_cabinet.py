@@ -58,7 +58,7 @@ def test_unpowered_cabinet_ends_at_outside_temperature_and_never_above():
 
 def test_steady_state_balances_walls_and_machine():
     air, plate, _, food, entered = _run(
-        inside_c=5.0, outside_c=35.0, walls=0.64, removed_w=19.2, step_s=60.0, hours=2000.0
+        inside_c=5.0, outside_c=35.0, walls=0.64, removed_w=19.2, step_s=300.0, hours=2000.0
     )
     assert 0.64 * (0.6 * (35.0 - air) + 0.4 * (35.0 - plate)) == pytest.approx(19.2, abs=0.01)
     assert plate < air
