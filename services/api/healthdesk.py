@@ -1,10 +1,9 @@
 """The part of the desk for the days of machines: one line a number, with its usual and why it is not told."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from pydantic import ConfigDict, Field
 
-from services.api.healthport import Used
 from services.api.runtestdesk import RunTestDesk
 from services.api.schemas import Wire
 from services.domain import (
@@ -79,10 +78,6 @@ class HealthDesk(RunTestDesk):
             self._records.service_marks(unit),
             span=Span(start_ms, end_ms),
         )
-
-    def use_between(self, start_ms: int, end_ms: int) -> Mapping[str, Used]:
-        """Return by unit how much it was used on days that begin in a span."""
-        return self._records.use_between(start_ms, end_ms)
 
 
 def side_by_side(

@@ -59,6 +59,6 @@ def test_days_of_another_place_are_not_there(desk):
     seen = desk.seen_by(
         Asker(kind="person", name="Jonas K.", role="workshop", sites=frozenset({"river-camp"}))
     )
-    assert seen.use_between(FIRST_MS, TODAY_MS) == {}
+    assert seen._records.use_between(FIRST_MS, TODAY_MS) == {}
     assert seen.unit_health("v3-meat", start_ms=FIRST_MS, end_ms=TODAY_MS).days == ()
-    assert set(desk.use_between(FIRST_MS, TODAY_MS)) == {"v3-meat"}
+    assert set(desk._records.use_between(FIRST_MS, TODAY_MS)) == {"v3-meat"}
