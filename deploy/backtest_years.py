@@ -62,6 +62,8 @@ class Fault:
     """One fault on one unit, or on the bank that feeds it."""
 
     kind: str
+    on: str
+    """The unit, or the bank that feeds it."""
     begins_ms: int
     ends_ms: int | None
     at_risk_ms: int | None
@@ -163,7 +165,7 @@ def _faults(truth: dict[str, Any], unit: str, settings: UnitSettings, start_ms: 
         ends_ms = None if told["ends"] is None else ms_of_iso(told["ends"])
         day = _first_at_risk(minutes, (begins_ms - start_ms) // DAY_MS, ends_ms, start_ms)
         at_risk_ms = None if day is None else start_ms + day * DAY_MS
-        found.append(Fault(told["kind"], begins_ms, ends_ms, at_risk_ms))
+        found.append(Fault(told["kind"], told["on"], begins_ms, ends_ms, at_risk_ms))
     return tuple(found)
 
 

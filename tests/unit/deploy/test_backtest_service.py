@@ -45,7 +45,9 @@ def scored(faults, *calls):
 
 
 def leak(begins=50, ends=None, risk=None):
-    return Fault("refrigerant_leak", at(begins), None if ends is None else at(ends), risk and at(risk))
+    return Fault(
+        "refrigerant_leak", "cold-1", at(begins), None if ends is None else at(ends), risk and at(risk)
+    )
 
 
 @pytest.mark.parametrize(("told", "in_time"), [(70, True), (77, True), (78, False), (90, False)])
@@ -74,14 +76,14 @@ def test_the_wrong_words_do_not_find_a_fault_and_are_not_false_either():
 
 
 def test_a_call_out_without_a_fault_is_false_and_one_in_heavy_use_too():
-    overload = Fault("overload", at(40), at(40), None)
+    overload = Fault("overload", "cold-1", at(40), at(40), None)
     own = scored([overload], Call(WEAKER, at(41), at(50)))
     assert len(own.false) == 1
     assert own.false_a_year == pytest.approx(365.25 / DAYS)
 
 
 def test_faults_that_are_told_elsewhere_are_listed():
-    own = scored([Fault("sensor_drift", at(40), at(60), None)], Call(WEAKER, at(50), at(55)))
+    own = scored([Fault("sensor_drift", "cold-1", at(40), at(60), None)], Call(WEAKER, at(50), at(55)))
     assert (own.false, [kind for _, kind, _ in own.other]) == ([], ["sensor_drift"])
 
 
@@ -105,7 +107,7 @@ def test_a_fleet_is_scored_against_both_baselines():
     assert short_of(scores) == ()
     report = "\n".join(lines(scores))
     assert "seeds: 7" in report
-    assert "refrigerant_leak       1/1" in report
+    assert "refrigerant_leak      1/1" in report
 
 
 def test_targets_that_are_missed_are_named():
@@ -113,6 +115,16 @@ def test_targets_that_are_missed_are_named():
     better = scored([leak()], Call(WEAKER, at(60), at(80)))
     missed = short_of((own, better))
     assert [words.split(" ")[0] for words in missed] == ["found", "false", "findings"]
+
+
+def test_a_fault_of_a_bank_counts_once_found_by_its_first_unit():
+    worn = Fault("weak_battery", "b-1", at(40), None, None)
+    units = [unit_year([worn], name=f"cold-{k}") for k in (1, 2, 3)]
+    told = Call("more voltage lost while it runs", at(60), at(70))
+    own = Score("findings")
+    for one, calls in zip(units, ([], [told], [Call(told.finding, at(80), at(90))]), strict=True):
+        own.take(year(*units), one, calls)
+    assert [judged.days_to_find for judged in own.judged] == [20.0]
 
 
 def test_call_outs_are_told_once_from_the_first_day_to_the_last():
