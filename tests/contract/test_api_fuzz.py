@@ -89,7 +89,9 @@ bodies = st.dictionaries(
         st.sampled_from(["poultry", "probed", "moved", "split", "corrected", "hold_closed", "ice_point"]),
     ),
 )
-calm = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+calm = settings(
+    max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 
 
 def never_our_fault(answer):
