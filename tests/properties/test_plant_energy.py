@@ -54,9 +54,7 @@ def worlds(draw):
     }
 
 
-@settings(
-    max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
-)
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(world=worlds(), step_s=st.sampled_from([30.0, 60.0]))
 def test_what_comes_in_less_what_is_taken_is_what_the_nodes_hold(boxes, world, step_s):
     box = boxes[step_s]
