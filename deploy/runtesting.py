@@ -7,6 +7,8 @@ import numpy as np
 
 from dashboards import testwords
 from dashboards.figures.runtest import CHANNELS
+from dashboards.figures.unit import points_for
+from dashboards.reports import certificate
 from deploy.analyse import instant
 from services.analytics.service.holdtest import LONGEST_MS, holdover_test
 from services.analytics.service.runtest import own_stretches, run_test
@@ -19,8 +21,6 @@ from services.store.bins import gathered, grid
 from services.telemetry import FloatArray, Series
 from services.telemetry.logfile import ParsedLog
 from services.timebase import MINUTE_MS, SECOND_MS, iso_of
-
-PAPER_BINS = 360
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ def write_certificate(
     from markupsafe import Markup  # noqa: PLC0415 - like the rest of what a PDF needs
 
     from dashboards.pages.render import written  # noqa: PLC0415
-    from dashboards.reports import certificate, pdf  # noqa: PLC0415
+    from dashboards.reports import pdf  # noqa: PLC0415
 
     record = RunTestRecord(
         id=0, unit=found.unit, kind=found.kind, start=found.start, who="", words=found.words,
@@ -130,7 +130,12 @@ def write_certificate(
 
 def samples_of(series: Series, found: RunTest) -> Samples:
     """Return the readings of a test thinned as a chart shows them."""
-    over = grid(found.start, max(found.end, found.start + MINUTE_MS), PAPER_BINS)
+    end_ms = max(found.end, found.start + MINUTE_MS)
+    steps = np.diff(series.between(found.start, end_ms).t_ms)
+    interval_s = int(np.median(steps)) // SECOND_MS if steps.size else certificate.INTERVAL_S
+    over = grid(
+        found.start, end_ms, points_for(found.start, end_ms, max(1, interval_s), certificate.MOST_BINS)
+    )
     channels = {}
     for column in CHANNELS:
         bins = gathered(series.t_ms, series.numbers(column), over).bins(over.t_ms)

@@ -14,6 +14,7 @@ from dashboards import testwords, text
 from dashboards.figures import look
 from dashboards.figures.reading import read_in
 from dashboards.figures.runtest import CHANNELS, runtest_figure
+from dashboards.figures.unit import points_for
 from dashboards.language import _
 from dashboards.natural import natural
 from dashboards.pages.forms import amount_or_none, number_from, temperature_or_none
@@ -42,7 +43,6 @@ from services.timebase import MINUTE_MS, ms_of
 router = APIRouter(include_in_schema=False)
 
 _MOST_BINS = 720
-_PAPER_BINS = 360
 _TESTABLE = ("bench", "in_use")
 _LID = {"shut": 1.0, "opened": 0.0}
 _Short = Annotated[str, Form(max_length=80)]
@@ -212,7 +212,7 @@ def figure(
     start_ms = first_ms if start is None else min(max(ms_of(start), first_ms), last_ms - MINUTE_MS)
     end_ms = last_ms if end is None else min(max(ms_of(end), start_ms + MINUTE_MS), last_ms)
     card = desk.card(test.unit)
-    points = max(1, min(_MOST_BINS, (end_ms - start_ms) // MINUTE_MS))
+    points = points_for(start_ms, end_ms, card.interval_s, _MOST_BINS)
     samples = desk.samples(
         test.unit, start_ms=start_ms, end_ms=end_ms, channels=list(CHANNELS), max_points=points
     )
@@ -249,12 +249,11 @@ def _certificate(desk: Desk, number: int, *, screen: bool) -> tuple[RunTestRecor
     if test.concluded is None or result is None:
         raise HTTPException(409, _("This test is not over: a certificate is printed of its result."))
     unit = desk.fleet().settings_of(test.unit)
+    end_ms = max(result.end, result.start + MINUTE_MS)
+    interval_s = certificate.INTERVAL_S if unit.interval_s is None else unit.interval_s
+    points = points_for(result.start, end_ms, interval_s, certificate.MOST_BINS)
     samples = desk.samples(
-        test.unit,
-        start_ms=result.start,
-        end_ms=max(result.end, result.start + MINUTE_MS),
-        channels=list(CHANNELS),
-        max_points=_PAPER_BINS,
+        test.unit, start_ms=result.start, end_ms=end_ms, channels=list(CHANNELS), max_points=points
     )
     last = desk.test_before(test)
     view = certificate.view_of(

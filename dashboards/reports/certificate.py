@@ -11,6 +11,11 @@ from dashboards.reports import jobsheet
 from services.api.schemas import Samples
 from services.domain import RunTest, RunTestRecord, UnitSettings
 
+MOST_BINS = 360
+"""Of the chart on paper."""
+INTERVAL_S = 60
+"""Of a unit whose file gives none."""
+
 
 @functools.cache
 def style() -> str:

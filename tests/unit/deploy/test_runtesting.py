@@ -2,15 +2,20 @@
 
 import io
 import json
+from datetime import UTC
 
 import pytest
 from pypdf import PdfReader
 from typer.testing import CliRunner
 
+from dashboards.figures.runtest import paper
 from deploy.cli import app
+from deploy.runtesting import samples_of
+from services.analytics.service.holdtest import holdover_test
+from services.analytics.service.runtest_lines import Asked
 from services.errors import ConfigurationError
 from services.timebase import HOUR_MS, MINUTE_MS, iso_of
-from tests.helpers.benched import START_MS, played
+from tests.helpers.benched import SHUT, START_MS, played, settings
 
 UNIT = """[unit]
 id = "bench-1"
@@ -99,3 +104,13 @@ def test_what_cannot_be_done_names_the_option(tmp_path, words, named):
     assert isinstance(done.exception, ConfigurationError)
     assert named in str(done.exception)
     assert done.output == ""
+
+
+def test_the_chart_of_a_short_test_is_drawn_in_one_line():
+    series = played(2, begin_c=2.0, off_from_h=0.0)
+    asked_of = Asked(START_MS, START_MS + 2 * HOUR_MS, SHUT)
+    found = holdover_test(series, settings(), asked_of, offline=True)
+    drawn = paper(samples_of(series, found), found, zone=UTC)
+    assert len(drawn.cabinet) == 1
+    assert drawn.cabinet[0].count(",") > 10
+    assert drawn.ran == ()
