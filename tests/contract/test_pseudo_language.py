@@ -77,12 +77,17 @@ def data(house):
                 found |= set(leaves(client.get(f"{PREFIX}/batches/{number}{part}").json()))
     # where a sentence names rule sets, the page puts the names it knows, and a space before each per cent
     ids = "|".join(map(re.escape, sorted(rulenames.NAMES, key=len, reverse=True)))
-    found |= {part for told in found for part in re.split(ids, re.sub(r"(?<=\d)%", " %", told))}
+    spaced = {re.sub(r"(?<=\d)%", " %", told) for told in found}
+    around = {part.strip() for told in spaced if re.search(ids, told) for part in re.split(ids, told)}
+    around = {part for part in around if re.search(r"[A-Za-z]{2}", part)}
+    found |= spaced
     # one word of the services is a code, and codes are put into words; names may be one word
     names = {each.name or "" for each in (*fleet.units, *fleet.sites, *fleet.people)}
     names |= {house.larder.records.batch_card(number).batch.what for number in range(1, 7)}
     names |= {each.id for each in (*fleet.units, *fleet.sites, *fleet.banks)} | MAP_NAMES
-    worth = names | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}
+    worth = (
+        names | around | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}
+    )
     return sorted(worth, key=len, reverse=True)
 
 
