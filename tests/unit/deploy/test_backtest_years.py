@@ -14,7 +14,7 @@ from services.timebase import DAY_MS
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    job = Job.of(Path("fleet_year"), units=2, days=3.0, end=None)
+    job = Job.of(Path("fleet_year"), units=2, days=1.0, end=None)
     start_ms, end_ms = job.stretch_ms()
     into = tmp_path_factory.mktemp("year")
     write_files(job.scenario, into, start_ms=start_ms, end_ms=end_ms, run_out_every_h=0.0)
@@ -23,10 +23,10 @@ def folder(tmp_path_factory):
 
 def test_a_year_has_days_settings_and_the_faults_of_each_unit(folder):
     year = read_year(folder)
-    assert year.end_ms - year.start_ms == 3 * DAY_MS
+    assert year.end_ms - year.start_ms == DAY_MS
     assert len(year.units) == 2
     one = year.units[0]
-    assert len(one.table) == 3
+    assert len(one.table) == 1
     assert one.table.days[0].duty is not None
     assert {fault.kind for fault in one.faults} == {"refrigerant_leak"}
     assert one.marks[0].at == one.faults[0].ends_ms
