@@ -78,7 +78,7 @@ def numbers_of(
     found: dict[str, list[DayNumbers]] = {}
     for unit, day_ms, value in session.execute(query.order_by(HealthRow.day_ms)):
         day = orjson.loads(value)
-        told = tuple(day.get(name) for name in names)
+        told = tuple(map(day.get, names))
         found.setdefault(unit, []).append(
             DayNumbers(day_ms, day["measured_on"], tuple(day.get("marks", ())), told)
         )

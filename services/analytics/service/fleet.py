@@ -306,26 +306,25 @@ def _sides(
             sides.setdefault(key, []).append(out)
     everybody = [out for side in sides.values() for out in side]
     place = 0
-    for key, side in sides.items():
-        here = np.array(side)
-        rest = np.array(everybody[:place] + everybody[place + len(side) :])
-        place += len(side)
-        if min(here.size, rest.size) < FEWEST_APART:
+    for key, here in sides.items():
+        rest = everybody[:place] + everybody[place + len(here) :]
+        place += len(here)
+        if min(len(here), len(rest)) < FEWEST_APART:
             continue
-        out = float(np.median(here) - np.median(rest))
+        out = median(here) - median(rest)
         yield StandsOut(
             by=by,
             key=key,
             name=name,
-            units=int(here.size),
-            others=int(rest.size),
+            units=len(here),
+            others=len(rest),
             out=out,
             p=_chance_apart(here, rest, how.worse) if out * how.worse >= LEAST_APART else 1.0,
             line=1.0,
         )
 
 
-def _chance_apart(here: FloatArray, rest: FloatArray, worse: int) -> float:
+def _chance_apart(here: Sequence[float], rest: Sequence[float], worse: int) -> float:
     """Return the one-sided chance of ranks so far apart, where both sides are alike."""
     side = "greater" if worse > 0 else "less"
     return float(stats.mannwhitneyu(here, rest, alternative=side).pvalue)
