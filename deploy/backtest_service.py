@@ -196,7 +196,8 @@ def _first(calls: Iterable[Call], fault: Fault, *, any_words: bool) -> Call | No
     """Return the first call of a fault's own kind begun while it lasts; one standing before is none."""
     for call in calls:
         right = any_words or call.finding.startswith(WANTED[fault.kind])
-        if right and fault.begins_ms <= call.first_ms <= (fault.ends_ms or call.first_ms):
+        in_time = fault.ends_ms is None or call.first_ms <= fault.ends_ms
+        if right and fault.begins_ms <= call.first_ms and in_time:
             return call
     return None
 

@@ -177,8 +177,11 @@ def _measuring_air(folder: Path, fleet: Fleet) -> dict[str, list[str]]:
 
 
 def _marks(faults: Sequence[Fault]) -> tuple[ServiceMark, ...]:
-    ended = [fault for fault in faults if fault.ends_ms is not None and fault.kind in MENDED]
-    return tuple(ServiceMark(at=f.ends_ms or 0, kind="service", words=f.kind) for f in ended)
+    return tuple(
+        ServiceMark(at=fault.ends_ms, kind="service", words=fault.kind)
+        for fault in faults
+        if fault.ends_ms is not None and fault.kind in MENDED
+    )
 
 
 def _faults(truth: dict[str, Any], unit: str, settings: UnitSettings, start_ms: int) -> tuple[Fault, ...]:

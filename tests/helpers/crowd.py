@@ -32,8 +32,11 @@ class Crowd:
     secrets: dict[str, str]
     back_off: type[BackOff] = BackOff
     connected: set[str] = field(default_factory=set)
-    attempts: list[float] = field(default_factory=list)
-    """Moments of every attempt, on the loop's clock."""
+    returns: list[float] = field(default_factory=list)
+    """Moment each unit chose to come back at after it lost a connection, on the loop's clock.
+
+    Not when it did: a busy machine holds several up alike, and a broker slow to start is knocked at often.
+    """
     refused: int = 0
     failed: int = 0
     _loop: asyncio.AbstractEventLoop | None = None
@@ -48,8 +51,8 @@ class Crowd:
         self._thread.join(10.0)
 
     def peak(self, window_s: float, *, since_s: float) -> int:
-        """Return the most attempts within any stretch of a length."""
-        moments = sorted(at_s for at_s in self.attempts if at_s >= since_s)
+        """Return the most units that chose to come back within any stretch of a length."""
+        moments = sorted(at_s for at_s in self.returns if at_s >= since_s)
         first, most = 0, 0
         for last, at_s in enumerate(moments):
             while at_s - moments[first] > window_s:
@@ -72,7 +75,6 @@ class Crowd:
         back_off = self.back_off(f"1/{name}")
         while True:
             await asyncio.sleep(max(0.0, back_off.next_s - self._loop.time()))
-            self.attempts.append(self._loop.time())
             back_off.attempted(self._loop.time())
             try:
                 await self._stay(name, back_off)
@@ -94,6 +96,7 @@ class Crowd:
                 pass
             back_off.held(self._loop.time() - since_s)
             back_off.lost(self._loop.time())
+            self.returns.append(back_off.next_s)
         finally:
             self.connected.discard(name)
             writer.transport.abort()

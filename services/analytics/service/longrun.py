@@ -237,6 +237,7 @@ def _evidence(each: Seen) -> Evidence:
     move, baseline = each.move, each.baseline
     if move is None or baseline is None:
         raise ValueError("nothing moved")
+    since = "" if each.since_ms is None else f" from {iso_of(each.since_ms)[:10]}"
     edge = baseline.high if move.up else baseline.low
     low, middle, high = (each.told(value) for value in (baseline.low, baseline.middle, baseline.high))
     digits = 3 if each.followed.unit in {"1", "Ω", "V"} else 2
@@ -249,7 +250,6 @@ def _evidence(each: Seen) -> Evidence:
         source=(
             f"its own {baseline.days} days from {iso_of(each.from_ms)[:10]} to {iso_of(each.to_ms)[:10]}:"
             f" {middle:.{digits}f}, between {low:.{digits}f} and {high:.{digits}f}; CUSUM {move.cusum:.0f}"
-            f" over {ALARM:g}, changed {'at once' if move.step else 'over days'} from"
-            f" {iso_of(each.since_ms or 0)[:10]}"
+            f" over {ALARM:g}, changed {'at once' if move.step else 'over days'}{since}"
         ),
     )
