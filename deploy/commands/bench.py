@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from pydantic import ValidationError
 
 from deploy.commands.options import renamed
 
@@ -57,17 +58,21 @@ def runtest(
         raise ConfigurationError(f"{kind!r} is neither run nor hold-over", setting="--kind")
     settings = offline.read_unit(unit)
     parsed = offline.read_log(log, columns=renamed(column or []), time_column=time_column, timezone=timezone)
-    words = RunTestWords(
-        serial=serial[:80],
-        technician=technician[:80],
-        load=load[:200],
-        supply=supply[:200],
-        own_supply=not own_lead,
-        vaccine=vaccine,
-        required_h=hours,
-        lid_shut=True if lid_shut else None,
-        ambient_by_hand_c=() if ambient_c is None else tuple(ambient_c),
-    )
+    try:
+        words = RunTestWords(
+            serial=serial[:80],
+            technician=technician[:80],
+            load=load[:200],
+            supply=supply[:200],
+            own_supply=not own_lead,
+            vaccine=vaccine,
+            required_h=hours,
+            lid_shut=True if lid_shut else None,
+            ambient_by_hand_c=() if ambient_c is None else tuple(ambient_c),
+        )
+    except ValidationError as error:  # only readings are not held to a range by the command line itself
+        first = error.errors()[0]
+        raise ConfigurationError(f"{first['input']}: {first['msg']}", setting="--ambient-c") from error
     wanted = runtesting.Wanted("run" if kind == "run" else "hold_over", start, end, words)
     found = runtesting.tested(parsed, settings, wanted)
     if parsed.unknown_columns:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
-from services.api.ports import Happened
+from services.api.historyport import Happened
 from services.api.schemas import PartHealth, Trouble
 from services.box import MB, Room
 from services.ingest.brokerlog import FLOODING, ODD, REFUSED

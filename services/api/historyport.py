@@ -114,20 +114,24 @@ class DescribedAnew(Protocol):
         """How it is described from then on; None of one that was taken off the list."""
 
 
-class AccountEvent(Protocol):
-    """Something that happened to an account, a device or a token, as the records hand it out."""
+class Happened(Protocol):
+    """Something that happened to the house itself, as the records hand it out."""
 
     @property
     def t_ms(self) -> int:
-        """When it happened, in ms since 1970-01-01 UTC."""
+        """When, in ms since 1970-01-01 UTC."""
 
     @property
     def kind(self) -> str:
-        """What happened."""
+        """What kind of thing it was."""
 
     @property
     def about(self) -> str:
-        """Name of the person, the device or the token."""
+        """The unit, part, person, device or token it is about."""
+
+
+class AccountEvent(Happened, Protocol):
+    """Something that happened to an account, a device or a token, as the records hand it out."""
 
     @property
     def who(self) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from services.api.healthport import HealthBook
-from services.api.historyport import HistoryBook, Said
+from services.api.historyport import Happened, HistoryBook, Said
 from services.api.jobport import JobBook
 from services.api.runtestport import RunTestBook
 from services.domain import (
@@ -21,22 +21,6 @@ from services.domain import (
 )
 from services.records.kept import Kept
 from services.records.said import SaidThere, Signed
-
-
-class Happened(Protocol):
-    """Something that happened to the house itself, as the records hand it out."""
-
-    @property
-    def t_ms(self) -> int:
-        """When, in ms since 1970-01-01 UTC."""
-
-    @property
-    def kind(self) -> str:
-        """What kind of thing it was."""
-
-    @property
-    def about(self) -> str:
-        """The unit or part it is about."""
 
 
 class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, Protocol):

@@ -5,8 +5,15 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from services.api.access import Asker, Kind
-from services.api.historyport import AccountEvent, ChangedVerdict, DescribedAnew, Said, ToldOfBatch
-from services.api.ports import BookOfRecords, Happened
+from services.api.historyport import (
+    AccountEvent,
+    ChangedVerdict,
+    DescribedAnew,
+    Happened,
+    Said,
+    ToldOfBatch,
+)
+from services.api.ports import BookOfRecords
 from services.api.scopedhealth import ScopedHealth
 from services.api.scopedjobs import ScopedJobs
 from services.api.scopedruntests import ScopedRunTests

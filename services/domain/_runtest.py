@@ -34,11 +34,11 @@ class RunTestWords(Frozen):
     """Whether it runs from its own battery and cable; from a workshop's own lead, both say nothing."""
     vaccine: bool = False
     """Hold-over to +10 °C after the vaccine refrigerators' method, not to the food's own limit."""
-    required_h: float | None = Field(default=None, gt=0, le=240)
+    required_h: float | None = Field(default=None, gt=0, le=240, allow_inf_nan=False)
     """Hold-over that its operator asks for."""
     lid_shut: bool | None = None
     """The technician's word, where no channel tells."""
-    ambient_by_hand_c: tuple[float, ...] = ()
+    ambient_by_hand_c: tuple[Annotated[float, Field(ge=-60, le=100, allow_inf_nan=False)], ...] = ()
     """Air around it, read by hand during the test, where no channel tells."""
 
 

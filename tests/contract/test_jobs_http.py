@@ -1,11 +1,11 @@
 """Jobs, departures and planned service over HTTP, on real records: what is answered, and to whom."""
 
-import httpx
 import pytest
 
 from services.timebase import DAY_MS, iso_of
 from tests.helpers.guarded import CREW, Guarded
 from tests.helpers.larder import NOW_MS, app_of, open_larder
+from tests.helpers.web import browsing
 
 ASKED = {"person": "Thandi M.", "unit": "v3-meat", "work": "wiring", "reason": "Lost voltage on the way"}
 SAID = {"person": "Thandi M."}
@@ -25,11 +25,7 @@ def anyio_backend():
 
 @pytest.fixture
 def client(larder):
-    return httpx.AsyncClient(
-        transport=httpx.ASGITransport(app_of(larder)),
-        base_url="http://localhost",
-        headers={"sec-fetch-site": "same-origin"},
-    )
+    return browsing(app_of(larder))
 
 
 @pytest.mark.anyio

@@ -4,7 +4,6 @@ import html
 import io
 import re
 
-import httpx
 import pytest
 from pypdf import PdfReader
 
@@ -15,6 +14,7 @@ from services.timebase import HOUR_MS
 from tests.helpers.benched import Block, concluded, played
 from tests.helpers.guarded import CREW, Guarded
 from tests.helpers.larder import NOW_MS, app_of, open_judged_larder
+from tests.helpers.web import browsing
 
 WHO = "Thandi M."
 PAGES = "/workshop/tests"
@@ -34,11 +34,7 @@ def anyio_backend():
 
 @pytest.fixture
 def client(larder):
-    return httpx.AsyncClient(
-        transport=httpx.ASGITransport(app_of(larder)),
-        base_url="http://localhost",
-        headers={"sec-fetch-site": "same-origin", "accept": "text/html"},
-    )
+    return browsing(app_of(larder), accept="text/html")
 
 
 def seen(page):

@@ -7,8 +7,18 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx
 import uvicorn
 from fastapi import FastAPI
+
+
+def browsing(app: FastAPI, **headers: str) -> httpx.AsyncClient:
+    """Return a client within this process that says, as a browser does, which site a request is from."""
+    return httpx.AsyncClient(
+        transport=httpx.ASGITransport(app),
+        base_url="http://localhost",
+        headers={"sec-fetch-site": "same-origin", **headers},
+    )
 
 
 @contextlib.contextmanager

@@ -1,5 +1,6 @@
 """Lines of a test: a quantity beside its limit, and the conditions without which a test is not valid."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -50,6 +51,8 @@ def _line(
     at_most: float | None = None,
     spread: tuple[float, float] | None = None,
 ) -> RunTestLine:
+    if not math.isfinite(value):  # which no limit would hold back
+        return not_measured(key, role, unit, "no number came of it", source=source, decides=True)
     short = at_least is not None and value < at_least
     over = at_most is not None and value > at_most
     low, high = (None, None) if spread is None else spread

@@ -96,6 +96,8 @@ def test_a_hold_over_is_timed_from_its_first_row(tmp_path):
         (("--from", iso_of(START_MS + 99 * HOUR_MS)), "--to"),
         (("--to", iso_of(START_MS - MINUTE_MS), "--from", iso_of(START_MS - HOUR_MS)), "--from"),
         (("--timezone", "Nowhere/Here"), "--timezone"),
+        (("--ambient-c", "31", "--ambient-c", "nan"), "--ambient-c"),
+        (("--ambient-c", "1000"), "--ambient-c"),
         (("--pdf", "/nowhere/at/all.pdf"), "/nowhere/at/all.pdf"),
     ],
 )

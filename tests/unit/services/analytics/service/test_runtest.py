@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from services.analytics.service.runtest import own_stretches, run_test
-from services.analytics.service.runtest_lines import Asked
+from services.analytics.service.runtest_lines import Asked, condition, result
 from services.domain import Compressor, Supply
 from services.telemetry import Series
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
@@ -32,6 +32,15 @@ def test_a_sound_unit_passes_with_its_numbers():
     assert found.line("source_ohm").value == pytest.approx(0.08, abs=0.001)
     # duty of a block in balance: UA (Ta - T) / Q, so per kelvin UA / Q
     assert found.line("slope").value == pytest.approx(0.64 / 60.0, rel=0.02)
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+def test_what_is_no_number_is_within_no_limit(value):
+    for line in (
+        condition("ambient_c", value, "°C", at_least=20.0, source="a test"),
+        result("sag_v", value, "V", at_most=0.6, source="a test"),
+    ):
+        assert (line.state, line.value, line.speaks) == ("not_measured", None, True)
 
 
 def test_the_pull_down_is_timed_to_within_a_kelvin_of_the_set_point():
