@@ -2,6 +2,7 @@
 
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helphealth import HEALTH
+from dashboards.helpnotices import NOTICES
 from dashboards.helpreadings import READINGS
 from dashboards.helptests import TESTS
 from dashboards.helpworkshop import WORKSHOP
@@ -287,6 +288,7 @@ GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
     (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **TESTS}),
+    (Phrase("Notices"), NOTICES),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
 )

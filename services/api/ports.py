@@ -6,6 +6,7 @@ from typing import Any, Protocol
 from services.api.healthport import HealthBook
 from services.api.historyport import HistoryBook, Said
 from services.api.jobport import JobBook
+from services.api.noticeport import NoticeBook
 from services.api.runtestport import RunTestBook
 from services.domain import (
     BatchCard,
@@ -39,7 +40,7 @@ class Happened(Protocol):
         """The unit or part it is about."""
 
 
-class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, Protocol):
+class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, NoticeBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

@@ -143,6 +143,22 @@ class NoticeLine(Frozen):
     signed: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class NoticeMove:
+    """One line of any notice, with what counts of the notice."""
+
+    notice: int
+    cause_key: str
+    kind: NoticeKind
+    site: str | None
+    who: NoticeRole
+    at: int
+    """[ms]"""
+    move: NoticeLineKind
+    priority: NoticePriority | None
+    kept_back: bool
+
+
 class NoticeSaid(Frozen):
     """What a named person says of a notice."""
 

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from typing import cast
 
 from sqlalchemy import or_, select, update
@@ -14,7 +13,7 @@ from services.domain import (
     NoticeKind,
     NoticeLine,
     NoticeLineKind,
-    NoticePriority,
+    NoticeMove,
     NoticeSaid,
     Told,
     notice_of,
@@ -28,21 +27,6 @@ HOUSE: NoticeKind = "system_trouble"
 """What is nobody's place in particular, and concerns everybody."""
 LONGEST_SHELF_MS = 24 * 3_600_000
 """A shelf has a maximum time (OPC UA Part 9 v1.05, 5.8.17); its length is judgement: a day and a night."""
-
-
-@dataclass(frozen=True, slots=True)
-class NoticeMove:
-    """One line of any notice, with what counts of the notice."""
-
-    notice: int
-    cause_key: str
-    kind: NoticeKind
-    site: str | None
-    who: str
-    """The role that is asked first."""
-    t_ms: int
-    move: NoticeLineKind
-    priority: NoticePriority | None
 
 
 def write(session: Session, changes: Sequence[NoticeChange], shown: Sequence[Told], *, now_ms: int) -> None:
@@ -154,19 +138,22 @@ def moves(session: Session, start_ms: int, end_ms: int, sites: Collection[str] |
     )
     if sites is not None:
         query = query.where(or_(NoticeRow.site.in_(sites), NoticeRow.kind == HOUSE))
-    return [
-        NoticeMove(
-            notice=row.no,
-            cause_key=row.cause_key,
-            kind=cast("NoticeKind", row.kind),
-            site=row.site,
-            who=Told.model_validate_json(row.told).who,
-            t_ms=line.t_ms,
-            move=cast("NoticeLineKind", line.kind),
-            priority=json.loads(line.body).get("priority"),
-        )
-        for line, row in session.execute(query)
-    ]
+    return [_move(line, row) for line, row in session.execute(query)]
+
+
+def _move(line: NoticeLineRow, row: NoticeRow) -> NoticeMove:
+    body = json.loads(line.body)
+    return NoticeMove(
+        notice=row.no,
+        cause_key=row.cause_key,
+        kind=cast("NoticeKind", row.kind),
+        site=row.site,
+        who=Told.model_validate_json(row.told).who,
+        at=line.t_ms,
+        move=cast("NoticeLineKind", line.kind),
+        priority=body.get("priority"),
+        kept_back=body.get("kept_back", False),
+    )
 
 
 def _notices(session: Session, rows: Sequence[NoticeRow], *, now_ms: int) -> list[Notice]:

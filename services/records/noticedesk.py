@@ -2,10 +2,9 @@
 
 from collections.abc import Collection, Sequence
 
-from services.domain import Notice, NoticeChange, NoticeSaid, Told
+from services.domain import Notice, NoticeChange, NoticeMove, NoticeSaid, Told
 from services.records import noticebook, signing
 from services.records.door import Door
-from services.records.noticebook import NoticeMove
 
 MOST_NOTICES = 500
 

@@ -70,7 +70,7 @@ def data(house):
             found |= set(leaves(house.larder.records.analysis(unit.id)))
             for part in _PARTS:
                 found |= set(leaves(client.get(f"{PREFIX}/units/{unit.id}{part}").json()))
-        for part in ("/jobs", "/planned", "/departures"):
+        for part in ("/jobs", "/planned", "/departures", "/notices", "/notices/1", "/notices/rates"):
             found |= set(leaves(client.get(f"{PREFIX}{part}").json()))
         for number in range(1, 7):
             for part in ("", "/events", "/verdicts"):
