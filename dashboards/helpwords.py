@@ -1,5 +1,6 @@
 """What every verdict, number and chart is: for the "?" beside it and for the page of them all."""
 
+from dashboards.helpcompare import COMPARE
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helphealth import HEALTH
 from dashboards.helpnotices import NOTICES
@@ -287,7 +288,7 @@ WORK: dict[str, Help] = {
 GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
-    (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **TESTS}),
+    (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **COMPARE, **TESTS}),
     (Phrase("Notices"), NOTICES),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
