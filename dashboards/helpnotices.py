@@ -7,7 +7,7 @@ NOTICES: dict[str, Help] = {
     "notice": Help(
         Phrase("Notice"),
         FoodPhrase(
-            "Something that needs a person. One cause is one notice: cabinets on a dead battery share it. "
+            "Something that needs a person, one for each cause: cabinets on a dead battery share it. "
             "Taking it says that somebody has seen it; it changes no verdict. Put aside it comes back at "
             "its end; what food hangs on cannot be put aside."
         ),
