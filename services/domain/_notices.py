@@ -152,6 +152,7 @@ class NoticeMove:
     kind: NoticeKind
     site: str | None
     who: NoticeRole
+    units: tuple[str, ...]
     at: int
     """[ms]"""
     move: NoticeLineKind

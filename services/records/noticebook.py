@@ -143,12 +143,14 @@ def moves(session: Session, start_ms: int, end_ms: int, sites: Collection[str] |
 
 def _move(line: NoticeLineRow, row: NoticeRow) -> NoticeMove:
     body = json.loads(line.body)
+    told = Told.model_validate(body.get("told") or json.loads(row.told))
     return NoticeMove(
         notice=row.no,
         cause_key=row.cause_key,
-        kind=cast("NoticeKind", row.kind),
+        kind=told.kind,
         site=row.site,
-        who=Told.model_validate_json(row.told).who,
+        who=told.who,
+        units=told.units,
         at=line.t_ms,
         move=cast("NoticeLineKind", line.kind),
         priority=body.get("priority"),

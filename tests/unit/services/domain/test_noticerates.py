@@ -15,6 +15,7 @@ def move(minutes, move_="raised", key="unit:a:silence", **fields):
         "who": "manager",
         "priority": "low",
         "kept_back": False,
+        "units": ("a",),
     }
     return NoticeMove(
         **(given | {"cause_key": key, "at": START_MS + round(minutes * MINUTE_MS), "move": move_} | fields)
