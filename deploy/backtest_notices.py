@@ -24,7 +24,9 @@ from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, iso_of
 AWAY_EVERY_D, AWAY_H = 2.0, (1.0, 6.0)
 """How often a unit is out of coverage, and for how long: drawn, and sent when it is back (judgement)."""
 LEARN_MS = DAY_MS
-"""The first day only teaches: what stands at its start was not seen to begin."""
+"""The first day only teaches: what is told then was not seen to begin."""
+WARM_UP_MS = 2 * HOUR_MS
+"""So long before its end looks begin, for every delay to be over."""
 MOST_STEPS = 10_000
 _POWER = frozenset({"cut_out", "battery_short"})
 
@@ -95,7 +97,7 @@ def replay(
         monitor = Monitor(reader, records, seconds=lambda: 0.0)
         noticing = Noticing(records)
         waiting = next(arrivals, None)
-        for now_ms in range(start_ms + every_ms, end_ms + 1, every_ms):
+        for now_ms in range(start_ms + LEARN_MS - WARM_UP_MS, end_ms + 1, every_ms):
             came: list[Sample] = []
             while waiting is not None and waiting[0] <= now_ms:
                 came.append(waiting[1])

@@ -70,8 +70,8 @@ def backtest_notices(
     ] = None,
     seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where none is given.")] = 1,
     days: Annotated[float, typer.Option(min=2.0, help="Days replayed; the first only teaches.")] = 30.0,
-    every_min: Annotated[float, typer.Option(min=1.0, max=30.0, help="Minutes from look to look.")] = 10.0,
-    units: Annotated[int, typer.Option(min=1, max=60, help="Units of each fleet.")] = 6,
+    every_min: Annotated[float, typer.Option(min=1.0, max=30.0, help="Minutes from look to look.")] = 20.0,
+    units: Annotated[int, typer.Option(min=1, max=60, help="Units of each fleet.")] = 3,
 ) -> None:
     """Replay simulated weeks through the monitor: notices for whom, how late, and what nobody was told."""
     from deploy.backtest_notices import report
