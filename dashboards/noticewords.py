@@ -141,8 +141,6 @@ class NoticeView:
     by: str
     task: str
     who: str
-    taken: str
-    """Who takes it, empty where nobody does."""
     marks: tuple[str, ...]
     """What else there is to know: found in late data, keeps coming back, counted in a flood."""
     new: bool
@@ -164,7 +162,7 @@ def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int, latched: bo
         kind=KINDS[notice.kind],
         mark=PRIORITY_MARKS[notice.priority],
         priority=PRIORITIES[notice.priority],
-        state=STATES[notice.state] if notice.ended is None else _("Over"),
+        state=_state_words(notice),
         about=about_words(notice, names),
         place=names.sites.get(notice.site or "", ""),
         link=f"/units/{notice.unit}" if notice.unit in names.units else "",
@@ -174,11 +172,18 @@ def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int, latched: bo
         by=by_words(notice, zone, now_ms),
         task=TASKS[notice.what_to_do],
         who=ROLES[notice.who],
-        taken=_("taken by %(who)s", who=notice.taken_by) if notice.taken_by and notice.active else "",
         marks=tuple(_marks(notice, zone, now_ms)),
         new=notice.state in {"new", "returned"} and notice.ended is None,
         may_aside=notice.ended is None and notice.active and not latched,
     )
+
+
+def _state_words(notice: Notice) -> str:
+    if notice.ended is not None:
+        return _("Over")
+    if notice.state == "acknowledged" and notice.taken_by is not None:
+        return _("Taken by %(who)s", who=notice.taken_by)
+    return STATES[notice.state]
 
 
 def about_words(notice: Notice, names: Names) -> str:
@@ -199,13 +204,13 @@ def cause_words(cause: str) -> str:
 
 
 def by_words(notice: Notice, zone: tzinfo, now_ms: int) -> str:
-    """Return by when somebody must have acted, and how long that is."""
+    """Return by when somebody must have acted, and how long that is; empty where nothing sets a time."""
     if notice.act_by is None:
-        return _("now") if notice.priority == "high" else _("no time is set")
+        return ""
     left_min = (notice.act_by - now_ms) / MINUTE_MS
-    if left_min <= 0:
-        return _("now")
     at = text.clock(notice.act_by, zone, now_ms)
+    if left_min <= 0:
+        return _("was to be done by %(time)s", time=at)
     return _("by %(time)s, in %(left)s", time=at, left=text.minutes(math.floor(left_min)))
 
 

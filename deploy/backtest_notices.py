@@ -215,8 +215,8 @@ def lines(tally: Tally) -> Iterator[str]:
     yield f"{'':24}{'were':>6}{'told':>6}{'missed':>8}{'before':>8}{'delay p50':>11}{'p90':>6}  [min]"
     for kind, words in (("stopped", "stopped for want of power"), ("silent", "out of coverage")):
         found = tally.of(kind)
-        told = [t for t in found if t.told_ms is not None]
-        delays = [((t.told_ms or 0) - t.span.start_ms) / MINUTE_MS for t in told]
+        told = [(t.told_ms, t.span.start_ms) for t in found if t.told_ms is not None]
+        delays = [(told_ms - begun_ms) / MINUTE_MS for told_ms, begun_ms in told]
         after = [delay for delay in delays if delay >= 0.0]
         middle, late = np.percentile(after, [50, 90]) if after else (float("nan"),) * 2
         yield (

@@ -62,7 +62,7 @@ def every_notice(request: Request, desk: AtDesk) -> Response:
     found = desk.notices(over_since_ms=desk.now_ms() - OVER_FOR_MS)
     views = {notice.id: _view(desk, notice, names) for notice in found}
     open_ = [notice for notice in found if notice.ended is None]
-    over = sorted((n for n in found if n.ended is not None), key=lambda n: -(n.ended or 0))
+    over = sorted((-n.ended, n.id) for n in found if n.ended is not None)
     rates = desk.notice_rates()
     return draw(
         request,
@@ -71,7 +71,7 @@ def every_notice(request: Request, desk: AtDesk) -> Response:
         standing=[views[n.id] for n in open_ if n.state in {"new", "acknowledged"}],
         passed=[views[n.id] for n in open_ if n.state == "returned"],
         aside=[views[n.id] for n in open_ if n.state in {"shelved", "out_of_service"}],
-        over=[views[n.id] for n in over],
+        over=[views[number] for _ended, number in over],
         rates=rates,
         measured=noticewords.measured(rates),
         reached=[(noticewords.whom_words(r, names), r) for r in rates.reached],

@@ -303,20 +303,23 @@ def why_not(notice: Notice, kind: ByPerson) -> str | None:
     return None
 
 
+_ORDER: dict[NoticeState, int] = {
+    "new": 0,
+    "acknowledged": 0,
+    "returned": 1,
+    "shelved": 2,
+    "out_of_service": 3,
+}
+
+
 def in_urgency(notices: Iterable[Notice]) -> list[Notice]:
-    """Return notices, what nobody has seen and is most urgent first."""
-    order: dict[NoticeState, int] = {
-        "new": 0,
-        "acknowledged": 1,
-        "returned": 2,
-        "shelved": 3,
-        "out_of_service": 4,
-    }
+    """Return notices, the most urgent of those that stand first; among equals what nobody has taken."""
     return sorted(
         notices,
         key=lambda n: (
-            order[n.state],
+            _ORDER[n.state],
             -n.rank,
+            n.state != "new",
             float("inf") if n.act_by is None else n.act_by,
             n.since,
             n.id,

@@ -85,7 +85,7 @@ async def test_a_notice_is_taken_by_a_form_and_its_verdict_stays(client, larder)
         f"/notices/{hold['id']}/say", data={"person": WHO, "kind": "acknowledged", "back": "list"}
     )
     assert (answer.status_code, answer.headers["location"]) == (303, "/notices")
-    assert f"Taken , taken by {WHO}" in seen((await client.get(f"/notices/{hold['id']}")).text)
+    assert f"Taken by {WHO}" in seen((await client.get(f"/notices/{hold['id']}")).text)
     assert larder.records.card("v3-meat").standing == "hold"
     told = (await client.get(f"{PREFIX}/notices/{hold['id']}")).json()
     assert [line["kind"] for line in told["lines"]] == ["raised", "acknowledged"]
