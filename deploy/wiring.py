@@ -129,7 +129,7 @@ def ingest(settings: Settings) -> None:
         store.close()
 
 
-def _house(settings: Settings) -> Callable[[int], Sequence[HouseTrouble]]:
+def house_troubles(settings: Settings) -> Callable[[int], Sequence[HouseTrouble]]:
     """Return what tells what the house cannot do; the monitor that asks is alive."""
     box = box_of(settings)
 
@@ -149,7 +149,7 @@ def monitor(settings: Settings) -> None:
             stop=stop_event(),
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
-            house=_house(settings),
+            house=house_troubles(settings),
         )
 
 

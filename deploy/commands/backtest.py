@@ -73,7 +73,10 @@ def backtest_notices(
     every_min: Annotated[float, typer.Option(min=1.0, max=30.0, help="Minutes from look to look.")] = 20.0,
     units: Annotated[int, typer.Option(min=1, max=60, help="Units of each fleet.")] = 3,
 ) -> None:
-    """Replay simulated weeks through the monitor: notices for whom, how late, and what nobody was told."""
+    """Replay simulated weeks through the monitor: notices for whom, how late, and what nobody was told.
+
+    A month of three units takes about a quarter of an hour of computing.
+    """
     from deploy.backtest_notices import report
     from deploy.backtesting import fresh_seeds
 

@@ -4,7 +4,7 @@ import multiprocessing
 
 import pytest
 
-from services.domain import NoticeChange, NoticeSaid, Person, Told
+from services.domain import NoticeChange, NoticeSaid, Person
 from services.errors import ConfigurationError, DependencyUnavailable, Refused
 from services.records import database
 from services.records.database import Database
@@ -12,6 +12,7 @@ from services.records.facade import Records
 from services.records.tables import CounterRow
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
+from tests.helpers.notices import silence
 from tests.helpers.postgres import programs, running_postgres
 
 EACH = 6
@@ -67,19 +68,7 @@ def test_nobody_signs_who_may_not(records):
 
 
 def test_a_notice_is_told_once_taken_over_when_it_passed_and_told_again_as_the_same(records):
-    told = Told(
-        cause_key="unit:camp-milk:silence",
-        kind="silence",
-        priority="medium",
-        unit="camp-milk",
-        site="river-camp",
-        since=NOW_MS - HOUR_MS,
-        cause="nothing is heard of it",
-        consequence="not_known",
-        what_to_do="look_and_probe",
-        who="cook",
-        units=("camp-milk",),
-    )
+    told = silence()
     raised = NoticeChange("raised", told.cause_key, told)
     records.write_notices([raised], (), now_ms=NOW_MS)
     records.write_notices([raised], (), now_ms=NOW_MS + 1)

@@ -4,10 +4,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from services.analytics.notices.wanted import HouseTrouble
-from services.domain import Notice, UnitCard
+from services.domain import Notice, Told, UnitCard
 from services.monitor.noticing import LOOK_EVERY_MS, Noticing
 from services.records.facade import Records
-from services.timebase import MINUTE_MS
+from services.timebase import HOUR_MS, MINUTE_MS
 from tests.helpers import larder
 from tests.helpers.larder import NOW_MS
 
@@ -57,3 +57,21 @@ class Desk:
 def open_desk(folder: Path) -> Desk:
     """Return the demo fleet's records with every cabinet cold, and nothing told."""
     return Desk(larder.open_bare_records(folder))
+
+
+def silence(**changes: object) -> Told:
+    """Return that nothing is heard of the milk fridge."""
+    told = Told(
+        cause_key="unit:camp-milk:silence",
+        kind="silence",
+        priority="medium",
+        unit="camp-milk",
+        site="river-camp",
+        since=NOW_MS - HOUR_MS,
+        cause="nothing is heard of it",
+        consequence="not_known",
+        what_to_do="look_and_probe",
+        who="cook",
+        units=("camp-milk",),
+    )
+    return told.model_copy(update=changes)
