@@ -122,6 +122,7 @@ class Score:
     unit_days: int = 0
     seeds: list[int] = field(default_factory=list)
     _places: dict[tuple[int, str, str, int], int] = field(default_factory=dict)
+    _taken: list[tuple[UnitYear, Sequence[Call], bool]] = field(default_factory=list)
 
     @property
     def slow(self) -> list[Judged]:
@@ -133,6 +134,20 @@ class Score:
         """Of those, the share that was."""
         slow = self.slow
         return sum(each.in_time for each in slow) / len(slow) if slow else float("nan")
+
+    @property
+    def by_chance(self) -> float:
+        """Share that the same words would have found, told as they were of units sound in those days."""
+        found = [self._chance(each.fault) for each in self.slow]
+        return float(np.mean(found)) if found else float("nan")
+
+    def _chance(self, fault: Fault) -> float:
+        hits = [
+            _first(calls, fault, any_words=any_words) is not None
+            for one, calls, any_words in self._taken
+            if not any(_known(other.kind) and _overlap(other, fault) for other in one.faults)
+        ]
+        return float(np.mean(hits)) if hits else 0.0
 
     @property
     def false_a_year(self) -> float:
@@ -151,6 +166,7 @@ class Score:
     def take(self, year: Year, one: UnitYear, calls: Sequence[Call], *, any_words: bool = False) -> None:
         """Judge what was told of one unit; `any_words`: whatever is told counts as the right thing."""
         self.unit_days += (year.end_ms - year.start_ms) // DAY_MS
+        self._taken.append((one, calls, any_words))
         for fault in one.faults:
             if fault.kind in WANTED:
                 self._judge(year, Judged(one.unit, fault, _first(calls, fault, any_words=any_words)))
@@ -183,6 +199,17 @@ def _first(calls: Iterable[Call], fault: Fault, *, any_words: bool) -> Call | No
         if right and fault.begins_ms <= call.first_ms <= (fault.ends_ms or call.first_ms):
             return call
     return None
+
+
+def _known(kind: str) -> bool:
+    return kind in WANTED or kind in ELSEWHERE
+
+
+def _overlap(one: Fault, other: Fault) -> bool:
+    """Return whether one lasts, or has only just been mended, while the other does."""
+    return (one.ends_ms is None or one.ends_ms + SETTLES_MS >= other.begins_ms) and (
+        other.ends_ms is None or other.ends_ms >= one.begins_ms
+    )
 
 
 def _during(call: Call, fault: Fault) -> bool:
@@ -234,15 +261,16 @@ def lines(scores: Sequence[Score]) -> Iterator[str]:
         f"{at_risk} of {len(own.judged)} faults put food at risk at all; the others are found in time where"
         " they are told before their end"
     )
+    yield "by chance: what the same words, told of units sound in those days, would have found"
     yield "false for each unit and year: call-outs; findings that press nobody"
-    yield f"{'way':<18}{'found in time':>16}{'call-outs':>11}{'others':>9}{'days to find, median':>22}"
+    yield f"{'way':<18}{'found in time':>16}{'by chance':>11}{'call-outs':>11}{'other':>8}{'median days':>13}"
     for each in scores:
         slow = each.slow
         found = [judged.days_to_find for judged in slow if judged.days_to_find is not None]
         middle = f"{np.median(found):.0f}" if found else "none"
         share = f"{sum(one.in_time for one in slow)}/{len(slow)} = {each.share:.2f}"
-        false = f"{each.false_a_year:>11.2f}{each.quiet_a_year:>9.2f}"
-        yield f"{each.name:<18}{share:>16}{false}{middle:>22}"
+        false = f"{each.false_a_year:>11.2f}{each.quiet_a_year:>8.2f}"
+        yield f"{each.name:<18}{share:>16}{each.by_chance:>11.2f}{false}{middle:>13}"
     yield "by fault, in time / could be; days until told, and until called out"
     for kind in WANTED:
         ours = [k for k, one in enumerate(own.judged) if one.fault.kind == kind and not one.too_fast]

@@ -97,7 +97,7 @@ FOLLOWED: tuple[Followed, ...] = (
     _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.04, least=0.15),
     _ratio("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.08, least=0.25),
     _ratio(
-        "noon", "noon", "noon_over_night", "running share a kelvin, noon over night", "1", sd=0.06, least=0.14
+        "noon", "noon", "noon_over_night", "running share a kelvin, noon over night", "1", sd=0.06, least=0.12
     ),
     _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.25),
     _ratio("plate", "plate", "evaporator_gap_k", "cabinet less evaporator", "K", sd=0.05, least=0.15),

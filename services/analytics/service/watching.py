@@ -19,7 +19,7 @@ SAME_AIR: tuple[SignalName, ...] = ("sag",)
 """Also compared with the first days of the same air: the correction to equal air hides small changes."""
 SAME_AIR_K, SAME_AIR_DAYS, AGO_DAYS = 1.0, 21, 30
 """So near to the air of now, so many days of it, and so long ago at least (judgement)."""
-SAME_AIR_SHARE = 0.6
+SAME_AIR_SHARE = 0.5
 """Of the least change worth telling elsewhere: what the air does to it is out (judgement)."""
 GONE_DAYS = 14
 """A number not told for so long says nothing of now."""

@@ -80,6 +80,15 @@ def test_what_stood_before_a_fault_has_not_found_it():
     assert len(own.false) == 1
 
 
+def test_what_chance_would_have_found_is_read_from_units_sound_in_those_days():
+    own = Score("findings")
+    units = [unit_year([leak()]), *(unit_year(name=f"cold-{k}") for k in (2, 3))]
+    told = [[Call(WEAKER, at(60), at(70))], [Call(WEAKER, at(65), at(66), presses=False)], []]
+    for one, calls in zip(units, told, strict=True):
+        own.take(year(*units), one, calls)
+    assert (own.share, own.by_chance) == (1.0, 0.5)
+
+
 def test_false_findings_that_press_nobody_are_counted_apart():
     quiet = Call(WEAKER, at(20), at(30), presses=False)
     own = scored([], quiet, Call(WEAKER, at(60), at(61)))
