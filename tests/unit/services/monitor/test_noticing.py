@@ -271,3 +271,14 @@ def test_somebody_nobody_knows_says_nothing_of_a_notice(desk):
         desk.records.say_of_notice(notice.id, said("acknowledged", "Nobody"), now_ms=desk.now_ms)
     with pytest.raises(Refused, match="no notice"):
         desk.records.say_of_notice(99, said("acknowledged"), now_ms=desk.now_ms)
+
+
+def test_a_flood_is_told_with_how_many_were_kept_back_and_passes(desk):
+    many = tuple(FINDING.model_copy(update={"finding": f"finding {k}"}) for k in range(15))
+    found = desk.look(card("camp-milk", service=many))
+    assert (len(found), sum(notice.kept_back for notice in found)) == (15, 5)
+    desk.look(card("camp-milk", service=many))
+    flood = next(n for n in desk.look(card("camp-milk", service=many), minutes=2) if n.kind != "service_due")
+    assert (flood.cause, flood.kept_back) == ("notices kept back within ten minutes: 5", False)
+    desk.look(card("camp-milk", service=many), minutes=16)
+    assert desk.of(flood.id).state == "returned"
