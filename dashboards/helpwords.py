@@ -3,6 +3,7 @@
 from dashboards.helpcompare import COMPARE
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helphealth import HEALTH
+from dashboards.helpnotices import NOTICES
 from dashboards.helpreadings import READINGS
 from dashboards.helptests import TESTS
 from dashboards.helpworkshop import WORKSHOP
@@ -288,6 +289,7 @@ GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
     (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **COMPARE, **TESTS}),
+    (Phrase("Notices"), NOTICES),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
 )

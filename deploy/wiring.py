@@ -3,7 +3,7 @@
 import gc
 import signal
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from typing import Any
 from urllib.parse import urlsplit
@@ -18,6 +18,8 @@ from deploy.broker_setup import SERVICE_USER, BrokerFolder
 from deploy.hourrule import HourRule
 from deploy.stores import open_reader, open_store
 from deploy.supervisor import stop_with_parent
+from services.analytics.notices.wanted import HouseTrouble
+from services.api.health import troubles_of
 from services.box import Box, Sizes, noted_size
 from services.clock import now_ms
 from services.domain import Person
@@ -127,6 +129,17 @@ def ingest(settings: Settings) -> None:
         store.close()
 
 
+def house_troubles(settings: Settings) -> Callable[[int], Sequence[HouseTrouble]]:
+    """Return what tells what the house cannot do; the monitor that asks is alive."""
+    box = box_of(settings)
+
+    def troubles(moment_ms: int) -> list[HouseTrouble]:
+        found = troubles_of(box.signs(), box.room(), moment_ms)
+        return [HouseTrouble(each.part, each.words, each.down) for each in found if each.part != "monitor"]
+
+    return troubles
+
+
 def monitor(settings: Settings) -> None:
     """Run the monitor process until told to stop."""
     with open_reader(settings) as reader:
@@ -136,6 +149,7 @@ def monitor(settings: Settings) -> None:
             stop=stop_event(),
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
+            house=house_troubles(settings),
         )
 
 

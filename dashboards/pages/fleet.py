@@ -7,6 +7,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import text
 from dashboards.helpcalls import call_words
+from dashboards.noticewords import counted
 from dashboards.pages.fleet_views import fleet_view
 from dashboards.pages.lively import live_of
 from dashboards.pages.render import draw
@@ -31,6 +32,7 @@ def fleet(request: Request, desk: AtDesk) -> Response:
         fleet=fleet_view(desk),
         live=live,
         calls=_calls(desk),
+        waiting=counted(desk.notices()),
     )
 
 

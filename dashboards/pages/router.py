@@ -20,6 +20,7 @@ from dashboards.pages import (
     log,
     login,
     mapped,
+    notices,
     offline,
     plan,
     put_in,
@@ -44,7 +45,7 @@ from dashboards.pages.render import STATIC_DIR, problem_page
 __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 
 _PARTS = (
-    *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
+    *(fleet, notices, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, checks, offline, put_in, batches),
     *(workshop, workshop_battery, workshop_fleet, workshop_health, workshop_sheet, workshop_tests),
     *(workshop_unit, jobs, calendar),

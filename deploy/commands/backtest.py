@@ -63,6 +63,35 @@ def backtest_runout(
     )
 
 
+@app.command("notices")
+def backtest_notices(
+    seed: Annotated[
+        list[int] | None, typer.Option(help="Seed of a made-up fleet; repeat for several.")
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where none is given.")] = 1,
+    days: Annotated[float, typer.Option(min=2.0, help="Days replayed; the first only teaches.")] = 30.0,
+    every_min: Annotated[float, typer.Option(min=1.0, max=30.0, help="Minutes from look to look.")] = 20.0,
+    units: Annotated[int, typer.Option(min=1, max=60, help="Units of each fleet.")] = 3,
+) -> None:
+    """Replay simulated weeks through the monitor: notices for whom, how late, and what nobody was told.
+
+    A month of three units takes about a quarter of an hour of computing.
+    """
+    from deploy.backtest_notices import report
+    from deploy.backtesting import fresh_seeds
+
+    chosen = tuple(seed) if seed else fresh_seeds(seeds)
+    typer.echo(f"seeds: {' '.join(map(str, chosen))}")
+    for line in report(
+        seeds=chosen,
+        days=days,
+        every_min=every_min,
+        units=units,
+        say=lambda words: typer.echo(words, err=True),
+    ):
+        typer.echo(line)
+
+
 @app.command("service")
 def backtest_service(
     seed: Annotated[

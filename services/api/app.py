@@ -11,7 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.routing import Route
 
-from services.api import jobroutes, metrics, problems, routes, runtestroutes
+from services.api import jobroutes, metrics, noticeroutes, problems, routes, runtestroutes
 from services.api.accountdesk import AccountDesk
 from services.api.batchdesk import UnknownBatchError
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
@@ -21,6 +21,7 @@ from services.api.jobdesk import UnknownJobError
 from services.api.kept import KeptAnswers, on_again
 from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
+from services.api.noticedesk import UnknownNoticeError
 from services.api.ports import BookOfRecords
 from services.api.runtestdesk import UnknownRunTestError
 from services.api.schemas import Problem
@@ -97,10 +98,12 @@ def create_app(
     _answer_not_found(app, UnknownBatchError, "unknown_batch", problem_page)
     _answer_not_found(app, UnknownJobError, "unknown_job", problem_page)
     _answer_not_found(app, UnknownRunTestError, "unknown_test", problem_page)
+    _answer_not_found(app, UnknownNoticeError, "unknown_notice", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
     app.router.routes.append(Route("/static/{name:path}", app.state.shelf.serve, methods=["GET", "HEAD"]))
     app.router.routes.append(Route("/metrics", _metrics, methods=["GET"]))
     app.include_router(runtestroutes.router)
+    app.include_router(noticeroutes.router)
     app.include_router(jobroutes.router)  # before the route that answers for whatever is not there
     app.include_router(routes.router)
     if pages is not None:

@@ -6,6 +6,7 @@ from typing import Any, Protocol
 from services.api.healthport import HealthBook
 from services.api.historyport import Happened, HistoryBook, Said
 from services.api.jobport import JobBook
+from services.api.noticeport import NoticeBook
 from services.api.runtestport import RunTestBook
 from services.domain import (
     BatchCard,
@@ -23,7 +24,7 @@ from services.records.kept import Kept
 from services.records.said import SaidThere, Signed
 
 
-class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, Protocol):
+class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, NoticeBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

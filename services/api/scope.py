@@ -16,6 +16,7 @@ from services.api.historyport import (
 from services.api.ports import BookOfRecords
 from services.api.scopedhealth import ScopedHealth
 from services.api.scopedjobs import ScopedJobs
+from services.api.scopednotices import ScopedNotices
 from services.api.scopedruntests import ScopedRunTests
 from services.domain import (
     BatchCard,
@@ -97,7 +98,7 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests, ScopedHealth):
+class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests, ScopedHealth, ScopedNotices):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:

@@ -7,7 +7,7 @@ from services.analytics.assess import assess, worst_between
 from services.analytics.food.rules import limits_of
 from services.analytics.onward import Onward
 from services.analytics.power.assess import NOTHING_KNOWN, BankKnown
-from services.domain import Analysis, UnitSettings, Verdict
+from services.domain import FOUND_LATE, Analysis, UnitSettings, Verdict
 from services.monitor.cards import card_of
 from services.monitor.pending import Touch
 from services.monitor.standing import advance, answered_words, is_answered
@@ -156,7 +156,7 @@ class _Found:
         """Return what stands once the past is taken in."""
         if self.worst is None or self.worst.since_ms is None:
             return standing
-        words = f"{self.worst.why} (found in late data)" if self.late else self.worst.why
+        words = f"{self.worst.why} {FOUND_LATE}" if self.late else self.worst.why
         return advance(standing, self.worst.verdict, at_ms=self.worst.since_ms, why=words)
 
 

@@ -3,13 +3,15 @@
 import random
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import structlog
 
+from services.analytics.notices.wanted import HouseTrouble
 from services.errors import DependencyUnavailable
+from services.monitor.noticing import Noticing
 from services.monitor.runtests import RunTests
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
@@ -68,10 +70,12 @@ def run_monitor(
     stop: threading.Event,
     clock: Callable[[], int],
     heartbeat: Callable[[int, Mapping[str, Any]], None],
+    house: Callable[[int], Sequence[HouseTrouble]] = lambda _now_ms: (),
 ) -> None:
     """Judge until told to stop; what fails is counted, told and tried again.
 
-    `heartbeat` takes the time and what there is to say about once a second, also while waiting.
+    `heartbeat` takes the time and what there is to say about once a second, also while waiting; `house`
+    returns what the house itself cannot do at a moment.
     """
     figures = _Figures()
     failures = 0
@@ -82,6 +86,7 @@ def run_monitor(
     beats = _Beats(show_life)
     monitor = Monitor(reader, records, beat=beats.now_and_then)
     tests = RunTests(reader, records)
+    notices = Noticing(records, house)
     while not stop.is_set():
         wait_s = POLL_S
         begun_s = time.monotonic()
@@ -89,6 +94,7 @@ def run_monitor(
             moment_ms = clock()
             step = monitor.step(moment_ms)
             tests.step(moment_ms)
+            notices.step(moment_ms)
             monitor.health.step(records.fleet(), moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0

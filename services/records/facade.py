@@ -21,6 +21,7 @@ from services.records.healthdesk import HealthRecords
 from services.records.historydesk import HistoryRecords
 from services.records.jobdesk import JobRecords
 from services.records.kept import Kept
+from services.records.noticedesk import NoticeRecords
 from services.records.operatordesk import OperatorRecords
 from services.records.pindesk import PinRecords
 from services.records.runtestdesk import RunTestRecords
@@ -54,6 +55,7 @@ class Records(
     JobRecords,
     RunTestRecords,
     HealthRecords,
+    NoticeRecords,
 ):
     """What people own and say, what was made of it, and what waits to be sent."""
 

@@ -9,12 +9,13 @@ import jsonschema
 import pytest
 from structlog.testing import capture_logs
 
-from services.api import jobroutes, routes, runtestroutes
+from services.api import jobroutes, noticeroutes, routes, runtestroutes
 from services.api.routes import PREFIX
 from services.box import Box
-from services.domain import Verdict
+from services.domain import NoticeChange, Verdict
 from services.timebase import DAY_MS, HOUR_MS, iso_of
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_larder
+from tests.helpers.notices import silence
 from tests.helpers.web import serving
 
 GOOD_BODIES = {
@@ -50,6 +51,13 @@ GOOD_BODIES = {
     "/api/v1/departures": {"person": "Thandi M.", "site": "vehicle-3", "leaves": iso_of(NOW_MS + DAY_MS)},
     "/api/v1/runtests": {"person": "Thandi M.", "unit": "v3-meat", "kind": "run"},
     "/api/v1/runtests/{number}/notes": {"person": "Thandi M.", "kind": "note", "note": "on the bench"},
+    "/api/v1/notices/{number}/acknowledge": {"person": "Thandi M.", "note": "on my way"},
+    "/api/v1/notices/{number}/shelve": {
+        "person": "Thandi M.",
+        "reason": "no coverage there",
+        "until": iso_of(NOW_MS + DAY_MS),
+    },
+    "/api/v1/notices/{number}/out-of-service": {"person": "Thandi M.", "reason": "at the workshop"},
 }
 
 
@@ -63,6 +71,9 @@ def larder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def client(larder):
     with serving(app_of(larder)) as base, httpx.Client(base_url=base, timeout=10) as found:
+        larder.records.write_notices(
+            [NoticeChange("raised", silence().cause_key, silence())], (), now_ms=NOW_MS
+        )
         first = {**GOOD_BODIES["/api/v1/batches"], "unit": "v3-veg"}
         assert found.post(f"{PREFIX}/batches", json=first).status_code == 201
         for path in ("/api/v1/jobs", "/api/v1/runtests"):
@@ -112,7 +123,7 @@ def filled(path, unit="v3-meat", batch=1, number=1):
 def test_every_route_is_documented(openapi):
     served = {
         (method.lower(), route.path)
-        for router in (routes.router, jobroutes.router, runtestroutes.router)
+        for router in (routes.router, jobroutes.router, noticeroutes.router, runtestroutes.router)
         for route in router.routes
         for method in route.methods - {"HEAD"}
         if route.include_in_schema

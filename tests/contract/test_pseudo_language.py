@@ -70,7 +70,15 @@ def data(house):
             found |= set(leaves(house.larder.records.analysis(unit.id)))
             for part in _PARTS:
                 found |= set(leaves(client.get(f"{PREFIX}/units/{unit.id}{part}").json()))
-        for part in ("/jobs", "/planned", "/departures", "/runtests"):
+        for part in (
+            "/jobs",
+            "/planned",
+            "/departures",
+            "/runtests",
+            "/notices",
+            "/notices/1",
+            "/notices/rates",
+        ):
             found |= set(leaves(client.get(f"{PREFIX}{part}").json()))
         tests = [client.get(f"{PREFIX}/runtests/{number}").json() for number in (1, 2)]
         found |= set(leaves(tests))

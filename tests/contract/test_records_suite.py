@@ -4,7 +4,7 @@ import multiprocessing
 
 import pytest
 
-from services.domain import Person
+from services.domain import NoticeChange, NoticeSaid, Person
 from services.errors import ConfigurationError, DependencyUnavailable, Refused
 from services.records import database
 from services.records.database import Database
@@ -12,6 +12,7 @@ from services.records.facade import Records
 from services.records.tables import CounterRow
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
+from tests.helpers.notices import silence
 from tests.helpers.postgres import programs, running_postgres
 
 EACH = 6
@@ -64,6 +65,30 @@ def test_nobody_signs_who_may_not(records):
     with pytest.raises(Refused):
         records.say_note("v3-meat", who="A stranger", note="hello", now_ms=NOW_MS)
     assert records.statements("v3-meat") == []
+
+
+def test_a_notice_is_told_once_taken_over_when_it_passed_and_told_again_as_the_same(records):
+    told = silence()
+    raised = NoticeChange("raised", told.cause_key, told)
+    records.write_notices([raised], (), now_ms=NOW_MS)
+    records.write_notices([raised], (), now_ms=NOW_MS + 1)
+    (notice,) = records.notices(now_ms=NOW_MS + 1)
+    taken = NoticeSaid(person="Jonas K.", kind="acknowledged")
+    records.say_of_notice(notice.id, taken, now_ms=NOW_MS + 2)
+    with pytest.raises(Refused):
+        records.say_of_notice(notice.id, NoticeSaid(person="A stranger", kind="acknowledged"), now_ms=NOW_MS)
+    records.write_notices([NoticeChange("returned", told.cause_key)], (), now_ms=NOW_MS + 3)
+    assert records.notices(now_ms=NOW_MS + 3) == []
+    (over,) = records.notices(now_ms=NOW_MS + 3, over_since_ms=NOW_MS, sites={"river-camp"})
+    assert (over.ended, [line.kind for line in over.lines]) == (
+        NOW_MS + 3,
+        ["raised", "acknowledged", "returned"],
+    )
+    assert records.notices(now_ms=NOW_MS + 3, over_since_ms=NOW_MS, sites={"vehicle-3"}) == []
+    records.write_notices([NoticeChange("again", told.cause_key, told)], (), now_ms=NOW_MS + 4)
+    (again,) = records.notices(now_ms=NOW_MS + 4)
+    assert (again.id, again.state, again.returns) == (notice.id, "new", (NOW_MS + 3,))
+    assert len(records.notice_moves(NOW_MS, NOW_MS + 5)) == 4
 
 
 def test_what_fails_halfway_leaves_nothing(where):

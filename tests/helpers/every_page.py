@@ -17,7 +17,8 @@ from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
 from services.analytics.service.health import health_days
 from services.analytics.service.healthusual import usual_of
-from services.domain import BatchNew, RunTestBegun, Verdict
+from services.domain import BatchNew, NoticeSaid, RunTestBegun, Verdict
+from services.monitor.noticing import Noticing
 from services.records import batchbook
 from services.telemetry import Sample
 from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
@@ -31,6 +32,8 @@ from tests.helpers.web import serving
 
 DESK_PAGES = (
     "/fleet",
+    "/notices",
+    "/notices/1",
     "/tonight",
     "/departure",
     "/plan",
@@ -198,7 +201,17 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
     ask_for_work(larder)
     _test(larder)
     _days(larder)
+    told(larder)
     return larder, app
+
+
+def told(larder: Larder) -> None:
+    """Have the monitor look twice, and the first notice taken."""
+    noticing = Noticing(larder.records)
+    noticing.step(NOW_MS - 20 * MINUTE_MS)
+    noticing.step(NOW_MS)
+    taken = NoticeSaid(person="Thandi M.", kind="acknowledged", reason="on my way")
+    larder.records.say_of_notice(1, taken, now_ms=NOW_MS)
 
 
 def _days(larder: Larder) -> None:

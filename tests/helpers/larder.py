@@ -358,6 +358,17 @@ def _let_live(larder: Larder, folder: Path) -> None:
     larder.close()
 
 
+def open_bare_records(folder: Path) -> Records:
+    """Return the records of the demo fleet before anything was heard of it."""
+    return Records(_copied(_bare, folder) / "records.db")
+
+
+def _bare(folder: Path) -> None:
+    records = Records(folder / "records.db")
+    records.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - 10 * DAY_MS)
+    records.close()
+
+
 def _opened(folder: Path) -> Larder:
     records = Records(folder / "records.db")
     store = SqliteStore(folder / "telemetry.db")

@@ -5,6 +5,8 @@ import pytest
 from deploy import wiring
 from services.errors import ConfigurationError
 from services.settings import Settings, load_settings
+from services.timebase import MINUTE_MS
+from tests.helpers.larder import NOW_MS, beat
 
 
 def test_the_service_gets_in_by_what_the_settings_say(tmp_path):
@@ -24,6 +26,17 @@ def test_the_service_gets_in_by_what_the_settings_say(tmp_path):
     lost = Settings(data=tmp_path, broker_user="me", broker_password_file=tmp_path / "none")
     with pytest.raises(ConfigurationError):
         wiring.broker_access(lost, url)
+
+
+def test_the_monitor_hears_what_the_house_cannot_do_but_nothing_of_itself(tmp_path):
+    house = wiring.house_troubles(Settings(data=tmp_path, reserve_mb=1))
+    beat(tmp_path, "ingest", NOW_MS, trouble="The broker does not answer.")
+    assert [(t.part, t.down, t.words) for t in house(NOW_MS)] == [
+        ("ingest", True, "The broker does not answer.")
+    ]
+    assert [t.part for t in house(NOW_MS + MINUTE_MS)] == ["ingest"]
+    beat(tmp_path, "ingest", NOW_MS)
+    assert house(NOW_MS) == []
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,81 @@
+"""Keeps notices: looks at every card now and then, and writes down what becomes of each cause."""
+
+from collections import deque
+from collections.abc import Callable, Collection, Sequence
+
+from services.analytics.notices.folding import folded
+from services.analytics.notices.following import Waits, decide
+from services.analytics.notices.kinds import FLOOD_WITHIN_MS, RECURS_WITHIN_MS
+from services.analytics.notices.wanted import HouseTrouble, came_late, of_flood, troubles
+from services.domain import Fleet, Notice, Told, UnitCard
+from services.records.facade import Records
+from services.timebase import MINUTE_MS, SECOND_MS
+
+LOOK_EVERY_MS = 10 * SECOND_MS
+STALE_MS = 5 * MINUTE_MS
+"""A card that was not judged for longer says nothing new: what was told of its unit stands as it was."""
+_TELLING = frozenset({"raised", "again", "recurs", "worse"})
+
+
+class Noticing:
+    """Looks at all cards together, so that one cause is one notice."""
+
+    def __init__(
+        self, records: Records, house: Callable[[int], Sequence[HouseTrouble]] = lambda _now_ms: ()
+    ) -> None:
+        """Begin with what the records keep; `house` tells what the house itself cannot do at a moment."""
+        self._records = records
+        self._house = house
+        self._waits = Waits()
+        self._looked_ms: int | None = None
+        self._told: deque[tuple[int, bool]] = deque()
+        """When notices were told lately, and whether they were kept back."""
+
+    def step(self, now_ms: int) -> int:
+        """Look, where the time has come; return how many changes were written down."""
+        if self._looked_ms is None:
+            self._waits.begun_ms = now_ms
+        elif 0 <= now_ms - self._looked_ms < LOOK_EVERY_MS:
+            return 0
+        self._looked_ms = now_ms
+        found = self._records.notices(now_ms=now_ms, over_since_ms=now_ms - RECURS_WITHIN_MS)
+        kept = {notice.cause_key: notice for notice in sorted(found, key=lambda n: n.id)}
+        cards = self._records.cards()
+        wanted = self._wanted(cards, kept.values(), now_ms)
+        decided = decide(
+            wanted,
+            kept,
+            self._waits,
+            now_ms=now_ms,
+            raised_ms=[at_ms for at_ms, _ in self._told],
+            passed=lambda notice: came_late(notice, cards),
+        )
+        shown = [told for told in decided.shown if _differs(kept[told.cause_key], told)]
+        if decided.changes or shown:
+            self._records.write_notices(decided.changes, shown, now_ms=now_ms)
+        self._told.extend((now_ms, c.kept_back) for c in decided.changes if c.kind in _TELLING)
+        return len(decided.changes)
+
+    def _wanted(self, cards: Sequence[UnitCard], kept: Collection[Notice], now_ms: int) -> list[Told]:
+        """Return what there is to tell now, each cause once."""
+        fleet = self._records.fleet()
+        told = {notice.cause_key for notice in kept if notice.active}
+        fresh = [card for card in cards if now_ms - card.as_of <= STALE_MS]
+        found = troubles(fresh, self._house(now_ms), fleet, now_ms=now_ms, told=told)
+        wanted = folded(found, lambda site: _in_use(fleet, site), told=told)
+        known = {each.cause_key for each in wanted}
+        stale = {card.unit for card in cards if now_ms - card.as_of > STALE_MS}
+        wanted += [n for n in kept if n.active and stale & set(n.units) and n.cause_key not in known]
+        while self._told and now_ms - self._told[0][0] >= FLOOD_WITHIN_MS:
+            self._told.popleft()
+        kept_back = sum(back for _, back in self._told)
+        return [*wanted, of_flood(kept_back, now_ms)] if kept_back else wanted
+
+
+def _in_use(fleet: Fleet, site: str) -> list[str]:
+    return [unit.id for unit in fleet.units if unit.site == site and unit.state == "in_use"]
+
+
+def _differs(before: Told, now: Told) -> bool:
+    """Return whether a cause is told otherwise than before, the moment it began aside."""
+    return any(getattr(before, name) != getattr(now, name) for name in Told.model_fields if name != "since")

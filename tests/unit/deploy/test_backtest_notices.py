@@ -1,0 +1,85 @@
+"""The back-test of notices on one cabinet whose troubles are known, through the real monitor."""
+
+import numpy as np
+import pytest
+
+from deploy.backtest_notices import Tally, away_of, fleet_of, lines, replay, take
+from deploy.backtesting import Outage, Played
+from services.telemetry import Series
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
+from tests.helpers.larder import fleet
+
+START_MS = 20_400 * DAY_MS
+EVERY_MS = HOUR_MS
+
+
+def played(*, outages=(), hours=30):
+    t_ms = START_MS + np.arange(0, hours * HOUR_MS, 10 * MINUTE_MS, dtype=np.int64)
+    k = np.arange(t_ms.size)
+    columns = {
+        "cabinet_c": np.round(2.5 + np.sin(k / 3), 3),
+        "compressor_on": (k % 6 < 2).astype(np.float64),
+    }
+    return Played(
+        unit="camp-milk",
+        settings=fleet().settings_of("camp-milk"),
+        series=Series(t_ms, columns),
+        stops=(),
+        outages=outages,
+        moves=(),
+        faults=(),
+        uncharged_ms=None,
+        wearing_ms=None,
+        soc=np.full(t_ms.size, np.nan),
+    )
+
+
+@pytest.fixture(scope="module")
+def away():
+    return {"camp-milk": (Span(START_MS + 25 * HOUR_MS, START_MS + 28 * HOUR_MS),)}
+
+
+@pytest.fixture(scope="module")
+def moves(away, tmp_path_factory):
+    return replay([played()], away, every_ms=EVERY_MS, folder=tmp_path_factory.mktemp("replay"))
+
+
+def test_a_unit_out_of_coverage_is_told_once_and_told_back(moves):
+    told, back = (move for move in moves if move.kind == "silence")
+    assert (told.move, back.move, back.notice) == ("raised", "returned", told.notice)
+    assert told.at - (START_MS + 25 * HOUR_MS) <= 2 * EVERY_MS
+    assert START_MS + 28 * HOUR_MS <= back.at <= START_MS + 28 * HOUR_MS + 2 * EVERY_MS
+
+
+def test_what_was_told_is_counted_with_its_delay_and_what_was_not_is_a_miss(moves, away):
+    tally = Tally()
+    outage = Outage(START_MS + 24 * HOUR_MS, START_MS + 27 * HOUR_MS, HOUR_MS, HOUR_MS)
+    still = {"camp-milk": ()}
+    take(tally, [played(outages=(outage,))], still, moves, every_ms=EVERY_MS)
+    take(tally, [played()], away, moves, every_ms=EVERY_MS)
+    (silent,) = tally.of("silent")
+    (stopped,) = tally.of("stopped")
+    assert silent.told_ms is not None
+    assert stopped.told_ms is None
+    told = "\n".join(lines(tally))
+    assert "missed: camp-milk stopped" in told
+    assert "told 1 in" in told
+
+
+def test_a_cut_out_told_of_a_unit_that_ran_is_needless(moves, away):
+    silent = next(move for move in moves if move.kind == "silence")
+    wrong = type(silent)(**{name: getattr(silent, name) for name in silent.__slots__} | {"kind": "cut_out"})
+    tally = Tally()
+    take(tally, [played()], away, [wrong], every_ms=EVERY_MS)
+    assert tally.needless == 1
+
+
+def test_a_seed_draws_the_same_absences_again_and_another_draws_others():
+    drawn = away_of(3, 0, start_ms=START_MS, end_ms=START_MS + 30 * DAY_MS)
+    assert drawn == away_of(3, 0, start_ms=START_MS, end_ms=START_MS + 30 * DAY_MS)
+    assert drawn != away_of(4, 0, start_ms=START_MS, end_ms=START_MS + 30 * DAY_MS)
+    assert all(HOUR_MS <= span.end_ms - span.start_ms <= 6 * HOUR_MS for span in drawn)
+
+
+def test_the_fleet_of_a_run_is_that_of_its_units():
+    assert [unit.id for unit in fleet_of([played()]).units] == ["camp-milk"]
