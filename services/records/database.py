@@ -15,6 +15,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from services.errors import ConfigurationError, DependencyUnavailable
+from services.records.chaining import link_all
 from services.records.kept import AlreadyWrittenError, Kept
 from services.records.tables import KEPT, SIGNED, KeyRow
 
@@ -74,6 +75,7 @@ class Database:
             if self.kept is not None:
                 _spend(session, self.kept)
             yield session
+            link_all(session)
 
     def close(self) -> None:
         """Release every connection."""
