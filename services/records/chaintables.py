@@ -39,7 +39,10 @@ class TakenOutRow(Table):
     """One leaf that was replaced when somebody's data were deleted."""
 
     __tablename__ = "audit_taken_out"
-    __table_args__ = (Index("audit_taken_out_by_link", "link", "no"), Index("audit_taken_out_by_event", "event"))
+    __table_args__ = (
+        Index("audit_taken_out_by_link", "link", "no"),
+        Index("audit_taken_out_by_event", "event"),
+    )
 
     no: Mapped[int] = mapped_column(Number, primary_key=True)
     event: Mapped[int] = mapped_column(BigInteger)

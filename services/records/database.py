@@ -77,6 +77,15 @@ class Database:
             yield session
             link_all(session)
 
+    def tidy(self) -> None:
+        """Leave nothing in a file of what was removed or overwritten; a server does so in its own time."""
+        if self._engine.dialect.name != "sqlite":
+            return
+        with _dependable(), self._engine.connect() as connection:
+            # Neither can be done inside of the transaction that every connection here begins with.
+            for words in ("COMMIT", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)", "BEGIN"):
+                connection.exec_driver_sql(words)
+
     def close(self) -> None:
         """Release every connection."""
         self._engine.dispose()

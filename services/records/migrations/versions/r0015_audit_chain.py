@@ -66,7 +66,7 @@ def upgrade() -> None:
 
 def _pages(
     connection: sa.Connection, tables: dict[str, sa.Table]
-) -> Iterator[list[tuple[sa.Table, sa.RowMapping]]]:
+) -> Iterator[list[tuple[sa.Table, dict[str, Any]]]]:
     """Yield every record there is, in the order of time, some at once."""
     order: list[tuple[int, str, int]] = []
     for name, table in tables.items():
@@ -80,7 +80,7 @@ def _pages(
             table = tables[name]
             wanted = [no for _, each, no in page if each == name]
             for row in connection.execute(sa.select(table).where(table.c.no.in_(wanted))).mappings():
-                rows[name, row["no"]] = row
+                rows[name, row["no"]] = dict(row)
         yield [(tables[name], rows[name, no]) for _, name, no in page]
 
 
