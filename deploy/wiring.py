@@ -30,6 +30,7 @@ from services.records.facade import Records
 from services.settings import Settings
 from services.store import Appended
 from services.telemetry import Series
+from services.timebase import DAY_MS
 
 
 def stop_event() -> threading.Event:
@@ -136,6 +137,7 @@ def monitor(settings: Settings) -> None:
             stop=stop_event(),
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
+            keep_ms=settings.keep_records_days * DAY_MS,
         )
 
 

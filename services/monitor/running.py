@@ -10,6 +10,7 @@ from typing import Any
 import structlog
 
 from services.errors import DependencyUnavailable
+from services.monitor.retiring import Retiring
 from services.monitor.runtests import RunTests
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
@@ -68,10 +69,12 @@ def run_monitor(
     stop: threading.Event,
     clock: Callable[[], int],
     heartbeat: Callable[[int, Mapping[str, Any]], None],
+    keep_ms: int,
 ) -> None:
     """Judge until told to stop; what fails is counted, told and tried again.
 
-    `heartbeat` takes the time and what there is to say about once a second, also while waiting.
+    `heartbeat` takes the time and what there is to say about once a second, also while waiting. Records
+    older than `keep_ms` go.
     """
     figures = _Figures()
     failures = 0
@@ -82,6 +85,7 @@ def run_monitor(
     beats = _Beats(show_life)
     monitor = Monitor(reader, records, beat=beats.now_and_then)
     tests = RunTests(reader, records)
+    old = Retiring(records, keep_ms)
     while not stop.is_set():
         wait_s = POLL_S
         begun_s = time.monotonic()
@@ -90,6 +94,7 @@ def run_monitor(
             step = monitor.step(moment_ms)
             tests.step(moment_ms)
             monitor.health.step(records.fleet(), moment_ms)
+            old.step(moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
             figures.done(step, moment_ms, time.monotonic() - begun_s)

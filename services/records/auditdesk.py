@@ -1,12 +1,14 @@
 """The audit chain at the door: looking over it, taking a person out, letting old records go."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 
-from services.records import forgetting, retention
+from services.records import forgetting, retention, wholly
 from services.records.chaincheck import Checked, check
 from services.records.chaining import head
 from services.records.door import Door
 from services.records.forgetting import Forgotten
+from services.records.wholly import Whole
 
 
 class AuditRecords(Door):
@@ -21,6 +23,12 @@ class AuditRecords(Door):
         """Return number and hash of the newest link: whoever notes it can prove later what was there."""
         with self._database.reading() as session:
             return head(session)
+
+    @contextmanager
+    def whole(self) -> Iterator[Whole]:
+        """Yield everything the records hold at one moment, but for secrets and what opens the door."""
+        with self._database.reading() as session:
+            yield wholly.whole(session)
 
     def forget_person(self, name: str, *, who: str, now_ms: int) -> Forgotten:
         """Put a number in place of a person's name everywhere, and shut the account.

@@ -3,7 +3,19 @@
 import json
 from collections.abc import Callable, Iterable, Sequence
 
-from sqlalchemy import ColumnElement, Select, and_, delete, exists, func, or_, select, true, update
+from sqlalchemy import (
+    ColumnElement,
+    FromClause,
+    Select,
+    and_,
+    delete,
+    exists,
+    func,
+    or_,
+    select,
+    true,
+    update,
+)
 from sqlalchemy import Table as PlainTable
 from sqlalchemy.orm import Session
 
@@ -178,7 +190,7 @@ def _jobs(older_ms: int) -> Select[int]:
         t,
         t.c.state == "closed",
         t.c.closed_ms < older_ms,
-        t.c.no.not_in(_newest(t, "unit", "work")),
+        t.c.no.not_in(_newest(t, "unit", "work", "outcome")),
         ~exists().where(tests.c.job == t.c.no, tests.c.start_ms >= older_ms),
     )
 
@@ -190,17 +202,25 @@ def _run_tests(older_ms: int) -> Select[int]:
 
 
 def _dated(older_ms: int) -> Select[int]:
-    """Return descriptions replaced before the moment; of what was taken away then, the last one too."""
+    """Return descriptions replaced before the moment; of what was taken away then, the last one too.
+
+    The first of a thing that is still described stays: the fleet is in the order of those.
+    """
     t = _T["dated"]
-    later, earlier = t.alias(), t.alias()
-    replaced = exists().where(
-        later.c.kind == t.c.kind,
-        later.c.key == t.c.key,
-        later.c.no > t.c.no,
-        later.c.valid_from_ms < older_ms,
+    later, other, last = t.alias(), t.alias(), t.alias()
+
+    def same(row: FromClause) -> ColumnElement[bool]:
+        return and_(row.c.kind == t.c.kind, row.c.key == t.c.key)
+
+    replaced = exists().where(same(later), later.c.no > t.c.no, later.c.valid_from_ms < older_ms)
+    first = ~exists().where(same(other), other.c.no < t.c.no)
+    newest = select(func.max(other.c.no)).where(same(other)).correlate(t).scalar_subquery()
+    away = exists().where(
+        same(last), last.c.no == newest, last.c.value.is_(None), last.c.valid_from_ms < older_ms
     )
-    alone = ~exists().where(earlier.c.kind == t.c.kind, earlier.c.key == t.c.key, earlier.c.no != t.c.no)
-    return _numbers(t, t.c.valid_from_ms < older_ms, or_(replaced, and_(t.c.value.is_(None), alone)))
+    alone = ~exists().where(same(other), other.c.no != t.c.no)
+    goes = or_(and_(replaced, or_(~first, away)), and_(t.c.value.is_(None), alone))
+    return _numbers(t, t.c.valid_from_ms < older_ms, goes)
 
 
 _QUERIES: dict[str, Query] = {

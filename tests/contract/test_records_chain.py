@@ -1,5 +1,6 @@
 """Nothing said can be unwritten: whatever is done to a record is found, over each database."""
 
+import shutil
 import sqlite3
 from contextlib import contextmanager
 
@@ -32,15 +33,29 @@ def server():
         yield running
 
 
+@pytest.fixture(scope="session")
+def furnished(tmp_path_factory):
+    """Return a house where something was said, made once: every test looks at a copy of it."""
+    where = str(tmp_path_factory.mktemp("chain") / "records.db")
+    furnish(where)
+    return where
+
+
+@pytest.fixture(scope="session")
+def furnished_there(server):
+    where = server.fresh()
+    furnish(where)
+    return where
+
+
 @pytest.fixture(params=["sqlite", "postgres"])
 def where(request, tmp_path):
     if request.param == "sqlite":
-        return str(tmp_path / "records.db")
-    return request.getfixturevalue("server").fresh()
+        return shutil.copy(request.getfixturevalue("furnished"), tmp_path / "records.db")
+    return request.getfixturevalue("server").fresh(like=request.getfixturevalue("furnished_there"))
 
 
-@pytest.fixture
-def records(where):
+def furnish(where):
     opened = Records(where)
     opened.apply_fleet(fleet(), who="operator", now_ms=NOW_MS - DAY_MS)
     opened.write_card(card(), analysis(card()))
@@ -48,6 +63,12 @@ def records(where):
         opened.say_note("v3-meat", who=COOK, note=f"lid was open {number}", now_ms=NOW_MS + number)
     opened.load_batch(BatchNew(unit="v3-meat", what="Beef", food_class="red_meat"), who=COOK, now_ms=NOW_MS)
     opened.queue_command("v3-meat", "status", who=MANAGER, now_ms=NOW_MS)
+    opened.close()
+
+
+@pytest.fixture
+def records(where):
+    opened = Records(where)
     yield opened
     opened.close()
 
@@ -55,7 +76,7 @@ def records(where):
 @contextmanager
 def behind(where):
     """Yield what somebody with the password of the database can do."""
-    if "://" in where:
+    if "://" in str(where):
         with psycopg.connect(where, autocommit=True) as connection:
             yield connection.execute
     else:
