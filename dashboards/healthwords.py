@@ -155,6 +155,12 @@ _SOURCES: Table[str] = Table(
 )
 
 
+def shown_as(feature: str) -> tuple[str, Words]:
+    """Return what a number of a day is called, and how its values are told."""
+    name, _key, words = _SHOWN[feature]
+    return str(name), words
+
+
 def groups_of(health: UnitHealth, *, only: Sequence[str] | None = None) -> list[Group]:
     """Return the numbers that any day of the span tells, in their groups; `only` some of them."""
     numbers = {number.name: number for number in health.numbers}

@@ -1,5 +1,6 @@
 """What every verdict, number and chart is: for the "?" beside it and for the page of them all."""
 
+from dashboards.helpcompare import COMPARE
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helphealth import HEALTH
 from dashboards.helpreadings import READINGS
@@ -286,7 +287,7 @@ WORK: dict[str, Help] = {
 GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Food"), FOOD),
     (Phrase("Power"), POWER),
-    (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **TESTS}),
+    (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **COMPARE, **TESTS}),
     (Phrase("Readings"), READINGS),
     (Phrase("Who, when, where"), WORK),
 )

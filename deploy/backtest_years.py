@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 from pyarrow import parquet
 
+from services.analytics.assess import HISTORY_MS
 from services.analytics.food.rules import limits_of
+from services.analytics.power.assess import power
+from services.analytics.quality import merged
 from services.analytics.service.health import health_days
-from services.domain import Fleet, HealthTable, ServiceMark, UnitSettings
+from services.domain import Finding, Fleet, HealthTable, ServiceMark, UnitSettings
 from services.domain.fleetfile import parse_fleet
 from services.errors import ConfigurationError
 from services.telemetry import FloatArray, IntArray, Series
@@ -71,6 +74,14 @@ class Fault:
 
 
 @dataclass(frozen=True)
+class Look:
+    """What was found in the samples up to a moment, as far back as the service looks."""
+
+    at_ms: int
+    found: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
 class UnitYear:
     """One unit's year."""
 
@@ -79,6 +90,7 @@ class UnitYear:
     table: HealthTable
     marks: tuple[ServiceMark, ...]
     faults: tuple[Fault, ...]
+    looks: tuple[Look, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -118,9 +130,24 @@ def read_year(folder: Path, *, say: Callable[[str], None] = lambda _: None) -> Y
         settings = fleet.settings_of(unit.id)
         table = health_days(series, settings, from_ms=start_ms, to_ms=end_ms, neighbour=near)
         faults = _faults(truth, unit.id, settings, start_ms)
-        units.append(UnitYear(unit.id, settings, table, _marks(faults), faults))
+        looks = looks_of(series, settings, start_ms=start_ms, end_ms=end_ms)
+        units.append(UnitYear(unit.id, settings, table, _marks(faults), faults, looks))
         say(f"{unit.id}: {len(table)} days")
     return Year(int(truth["seed"]), start_ms, end_ms, tuple(units))
+
+
+def looks_of(series: Series, settings: UnitSettings, *, start_ms: int, end_ms: int) -> tuple[Look, ...]:
+    """Return findings from the samples of a week as of every seventh midnight: no sample is left out.
+
+    The service looks all the time; here what it tells comes up to a week later than it would there.
+    """
+    whole, limit_c = merged(series)[0], limits_of(settings).food_limit_c
+    looks = []
+    for at_ms in range(start_ms + HISTORY_MS, end_ms + 1, HISTORY_MS):
+        week = whole.between(at_ms - HISTORY_MS, at_ms)
+        result = power(week, settings, as_of_ms=at_ms, food_limit_c=limit_c)
+        looks.append(Look(at_ms, result.findings or ()))
+    return tuple(looks)
 
 
 def read_series(path: Path) -> Series:

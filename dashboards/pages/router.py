@@ -33,6 +33,7 @@ from dashboards.pages import (
     why,
     workshop,
     workshop_battery,
+    workshop_fleet,
     workshop_health,
     workshop_sheet,
     workshop_tests,
@@ -45,8 +46,8 @@ __all__ = ["STATIC_DIR", "page_router", "problem_page"]
 _PARTS = (
     *(fleet, tonight, departure, plan, supplies, mapped, compare, history),
     *(camp, checks, offline, put_in, batches),
-    *(workshop, workshop_battery, workshop_health, workshop_sheet, workshop_tests, workshop_unit),
-    *(jobs, calendar),
+    *(workshop, workshop_battery, workshop_fleet, workshop_health, workshop_sheet, workshop_tests),
+    *(workshop_unit, jobs, calendar),
     *(unit, unit_days, log, say, health, why),
     *(login, account, crew, languages, theme, trust),
 )

@@ -28,6 +28,8 @@ _BY_FINDING: Mapping[str, WorkKind] = {
     "cooling weaker than it was": "cooling",
     "cooling weaker and the evaporator further below the cabinet": "cooling",
     "warms faster than it did while it stands": "cooling",
+    "works harder at noon than it did, for the same air": "cooling",
+    "draws more than it did while it runs": "cooling",
     "stops warmer than it did": "sensor",
     "stops colder than it did": "sensor",
     "more voltage lost while it runs": "wiring",

@@ -77,12 +77,13 @@ def backtest_service(
     ] = None,
     check: Annotated[bool, typer.Option("--check", help="Exit 1 below the targets.")] = False,
 ) -> None:
-    """Score findings over weeks on simulated years against a threshold on duty and against the calendar."""
+    """Score what the workshop is told on simulated years, against a threshold on duty and the calendar."""
     from deploy import backtest_service as service
     from deploy.backtesting import fresh_seeds
 
     chosen = tuple(seed) if seed else () if logs else fresh_seeds(seeds)
-    typer.echo(f"seeds: {' '.join(map(str, chosen))}", err=True)
+    if chosen:
+        typer.echo(f"seeds: {' '.join(map(str, chosen))}", err=True)
     played = service.years(chosen, logs or (), say=lambda words: typer.echo(words, err=True))
     scores = service.score(played)
     for line in service.lines(scores):

@@ -34,7 +34,11 @@ from services.domain import (
     BatchNew,
     BatchVerdict,
     Fleet,
+    Job,
+    JobOpened,
     Person,
+    RunTestBegun,
+    RunTestRecord,
     Unit,
     UnitCard,
     UnitState,
@@ -343,6 +347,16 @@ class Desk(HealthDesk):
         """Write down that a named person put a batch into a cabinet (see `unit` for what is raised)."""
         self.unit(new.unit)
         return super().load_batch(new, person, happened_ms)
+
+    def open_job(self, said: JobOpened) -> Job:
+        """Write down that a named person asks for work on a cabinet (see `unit` for what is raised)."""
+        self.unit(said.unit)
+        return super().open_job(said)
+
+    def begin_run_test(self, begun: RunTestBegun) -> RunTestRecord:
+        """Write down that a named person begins a test (see `unit` for what is raised)."""
+        self.unit(begun.unit)
+        return super().begin_run_test(begun)
 
     def newest_change(self) -> int:
         """Return the number of the newest change, for a page to go on from."""

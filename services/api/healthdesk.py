@@ -1,6 +1,7 @@
 """The part of the desk for the days of machines: one line a number, with its usual and why it is not told."""
 
 from collections.abc import Iterable
+from datetime import UTC, datetime
 
 from pydantic import ConfigDict, Field
 
@@ -12,6 +13,7 @@ from services.domain import (
     AmbientFrom,
     DayMark,
     DustFrom,
+    FleetComparison,
     HealthDay,
     HealthTable,
     Instant,
@@ -20,7 +22,7 @@ from services.domain import (
     Usual,
     WhyNot,
 )
-from services.timebase import Span
+from services.timebase import DAY_MS, Span, utc_day_start_ms
 
 
 class LastTold(Wire):
@@ -77,6 +79,22 @@ class HealthDesk(RunTestDesk):
             self._records.health_usual(unit),
             self._records.service_marks(unit),
             span=Span(start_ms, end_ms),
+        )
+
+    def fleet_compared(self) -> FleetComparison:
+        """Return the machines of the places that are seen, each beside machines like it."""
+        from services.analytics.service.fleet import (  # noqa: PLC0415 - brings scipy, paid for when asked
+            DAYS,
+            READ,
+            compare,
+        )
+
+        end_ms = utc_day_start_ms(self.now_ms())
+        return compare(
+            self._records.fleet(),
+            {card.unit: card.bench for card in self._records.cards()},
+            self._records.health_numbers(READ, end_ms - DAYS * DAY_MS, end_ms),
+            datetime.fromtimestamp(end_ms / 1000, UTC).date(),
         )
 
 

@@ -9,6 +9,7 @@ from services.api.schemas import Listing
 from services.domain import (
     Departure,
     DepartureSaid,
+    FleetComparison,
     Job,
     JobChecked,
     JobClosed,
@@ -66,6 +67,12 @@ def close(desk: AtDesk, number: JobPath, said: JobClosed) -> Job:
 def planned(desk: AtDesk, unit: _Unit = None) -> Listing[PlannedDue]:
     """List service that comes round: when it was last recorded, and when it is due."""
     return Listing(items=tuple(desk.planned(None if unit is None else {unit})))
+
+
+@router.get("/workshop/compare")
+def compared(desk: AtDesk) -> FleetComparison:
+    """Set every machine beside machines like it, the furthest out first."""
+    return desk.fleet_compared()
 
 
 @router.get("/departures")

@@ -162,6 +162,12 @@ class Unit(Frozen):
     sensor: Sensor = Sensor()
     link: Link = Link()
 
+    @property
+    def model(self) -> str | None:
+        """The model on the type plate: what stands before the first comma; None where there is no plate."""
+        model = "" if self.plate is None else self.plate.split(",")[0].strip().casefold()
+        return model or None
+
 
 class HouseRules(Frozen):
     """An operator's own limits on top of a published rule set; they may only be tighter."""

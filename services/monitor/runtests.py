@@ -114,16 +114,14 @@ class RunTests:
 
     def _slopes_of_model(self, test: RunTestRecord, settings: UnitSettings) -> list[float]:
         """Return the newest slope of each other unit with the same model on its type plate."""
-        model = model_of(settings)
+        model = settings.unit.model
         if model is None:
             return []
         fleet = self._records.fleet()
         same = {
             unit.id
             for unit in fleet.units
-            if unit.id != test.unit
-            and unit.kind == settings.unit.kind
-            and model_of(fleet.settings_of(unit.id)) == model
+            if unit.id != test.unit and unit.kind == settings.unit.kind and unit.model == model
         }
         found: dict[str, float] = {}
         for each in self._records.run_tests(units=same, limit=MOST_OF_MODEL) if same else ():
@@ -145,10 +143,3 @@ class RunTests:
             if result.verdict in verdicts and line is not None and line.value is not None:
                 return line.value
         return None
-
-
-def model_of(settings: UnitSettings) -> str | None:
-    """Return the model on a type plate: what stands before the first comma; None where there is no plate."""
-    plate = settings.unit.plate
-    model = "" if plate is None else plate.split(",")[0].strip().casefold()
-    return model or None

@@ -9,7 +9,7 @@ import orjson
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, Finding, HealthDay, MarkKind, ServiceMark, Unit, Usual
+from services.domain import Bank, DayNumbers, Finding, HealthDay, MarkKind, ServiceMark, Unit, Usual
 from services.records import jobbook
 from services.records.healthtables import HealthRow, HealthStateRow
 from services.records.tables import DatedRow
@@ -63,6 +63,26 @@ def use_of(session: Session, start_ms: int, end_ms: int) -> dict[str, Use]:
         .group_by(HealthRow.unit)
     )
     return {unit: Use(days, *map(float, found)) for unit, days, *found in session.execute(query)}
+
+
+def numbers_of(
+    session: Session, names: Sequence[str], start_ms: int, end_ms: int
+) -> dict[str, list[DayNumbers]]:
+    """Return by unit some numbers of its days that begin in ``[start_ms, end_ms)``, in order of time.
+
+    Read as they stand, without the days' own checks: the days of a large fleet are many.
+    """
+    query = select(HealthRow.unit, HealthRow.day_ms, HealthRow.value).where(
+        HealthRow.day_ms >= start_ms, HealthRow.day_ms < end_ms
+    )
+    found: dict[str, list[DayNumbers]] = {}
+    for unit, day_ms, value in session.execute(query.order_by(HealthRow.day_ms)):
+        day = orjson.loads(value)
+        told = tuple(map(day.get, names))
+        found.setdefault(unit, []).append(
+            DayNumbers(day_ms, day["measured_on"], tuple(day.get("marks", ())), told)
+        )
+    return found
 
 
 def put_days(session: Session, unit: str, days: Sequence[HealthDay], *, start_ms: int, end_ms: int) -> None:

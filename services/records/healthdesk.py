@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from services.domain import Finding, HealthDay, ServiceMark, Usual
+from services.domain import DayNumbers, Finding, HealthDay, ServiceMark, Usual
 from services.records import healthbook
 from services.records.door import Door
 from services.records.healthbook import HealthState, Use
@@ -20,6 +20,13 @@ class HealthRecords(Door):
         """Return by unit how much it was used on days that begin in ``[start_ms, end_ms)``."""
         with self._database.reading() as session:
             return healthbook.use_of(session, start_ms, end_ms)
+
+    def health_numbers(
+        self, names: Sequence[str], start_ms: int, end_ms: int
+    ) -> Mapping[str, Sequence[DayNumbers]]:
+        """Return by unit some numbers of its days that begin in ``[start_ms, end_ms)``, in order of time."""
+        with self._database.reading() as session:
+            return healthbook.numbers_of(session, names, start_ms, end_ms)
 
     def service_marks(self, unit: str) -> tuple[ServiceMark, ...]:
         """Return the moments from which a unit is not compared with what it was before, oldest first."""

@@ -9,10 +9,11 @@ import jsonschema
 import pytest
 from structlog.testing import capture_logs
 
-from services.api.routes import PREFIX, router
+from services.api import jobroutes, routes, runtestroutes
+from services.api.routes import PREFIX
 from services.box import Box
 from services.domain import Verdict
-from services.timebase import HOUR_MS, iso_of
+from services.timebase import DAY_MS, HOUR_MS, iso_of
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_larder
 from tests.helpers.web import serving
 
@@ -38,6 +39,17 @@ GOOD_BODIES = {
         "use_by": "2026-03-09",
     },
     "/api/v1/batches/{batch}/events": {"person": "Thandi M.", "kind": "probed", "probe_c": 3.1},
+    "/api/v1/jobs": {
+        "person": "Thandi M.",
+        "unit": "v3-meat",
+        "work": "wiring",
+        "reason": "Lost voltage on the way",
+    },
+    "/api/v1/jobs/{number}/notes": {"person": "Thandi M.", "kind": "noted", "note": "joint was green"},
+    "/api/v1/jobs/{number}/close": {"person": "Thandi M.", "outcome": "done"},
+    "/api/v1/departures": {"person": "Thandi M.", "site": "vehicle-3", "leaves": iso_of(NOW_MS + DAY_MS)},
+    "/api/v1/runtests": {"person": "Thandi M.", "unit": "v3-meat", "kind": "run"},
+    "/api/v1/runtests/{number}/notes": {"person": "Thandi M.", "kind": "note", "note": "on the bench"},
 }
 
 
@@ -53,6 +65,8 @@ def client(larder):
     with serving(app_of(larder)) as base, httpx.Client(base_url=base, timeout=10) as found:
         first = {**GOOD_BODIES["/api/v1/batches"], "unit": "v3-veg"}
         assert found.post(f"{PREFIX}/batches", json=first).status_code == 201
+        for path in ("/api/v1/jobs", "/api/v1/runtests"):
+            assert found.post(path, json={**GOOD_BODIES[path], "unit": "v3-veg"}).status_code == 201
         yield found
 
 
@@ -91,13 +105,14 @@ def operations(openapi):
     ]
 
 
-def filled(path, unit="v3-meat", batch=1):
-    return path.replace("{unit}", unit).replace("{batch}", str(batch))
+def filled(path, unit="v3-meat", batch=1, number=1):
+    return path.replace("{unit}", unit).replace("{batch}", str(batch)).replace("{number}", str(number))
 
 
 def test_every_route_is_documented(openapi):
     served = {
         (method.lower(), route.path)
+        for router in (routes.router, jobroutes.router, runtestroutes.router)
         for route in router.routes
         for method in route.methods - {"HEAD"}
         if route.include_in_schema

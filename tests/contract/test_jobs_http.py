@@ -68,7 +68,7 @@ async def test_what_there_is_not_is_not_found_and_what_does_not_fit_is_not_taken
     answer = await client.post("/api/v1/jobs", json={**ASKED, "work": "magic"})
     assert answer.status_code == 422
     refused = await client.post("/api/v1/jobs", json={**ASKED, "unit": "v9-none"})
-    assert refused.status_code == 409
+    assert refused.status_code == 404
 
 
 @pytest.mark.anyio

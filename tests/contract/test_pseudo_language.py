@@ -70,8 +70,10 @@ def data(house):
             found |= set(leaves(house.larder.records.analysis(unit.id)))
             for part in _PARTS:
                 found |= set(leaves(client.get(f"{PREFIX}/units/{unit.id}{part}").json()))
-        for part in ("/jobs", "/planned", "/departures"):
+        for part in ("/jobs", "/planned", "/departures", "/runtests"):
             found |= set(leaves(client.get(f"{PREFIX}{part}").json()))
+        tests = [client.get(f"{PREFIX}/runtests/{number}").json() for number in (1, 2)]
+        found |= set(leaves(tests))
         for number in range(1, 7):
             for part in ("", "/events", "/verdicts"):
                 found |= set(leaves(client.get(f"{PREFIX}/batches/{number}{part}").json()))
@@ -84,6 +86,7 @@ def data(house):
     # one word of the services is a code, and codes are put into words; names may be one word
     names = {each.name or "" for each in (*fleet.units, *fleet.sites, *fleet.people)}
     names |= {house.larder.records.batch_card(number).batch.what for number in range(1, 7)}
+    names |= {test["words"]["technician"] for test in tests}
     names |= {each.id for each in (*fleet.units, *fleet.sites, *fleet.banks)} | MAP_NAMES
     worth = (
         names | around | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}

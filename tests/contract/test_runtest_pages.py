@@ -139,7 +139,7 @@ async def test_the_interface_begins_lists_and_notes_tests(client, larder):
     assert [each["id"] for each in running] == [test["id"]]
     assert (await client.get("/api/v1/runtests?unit=v3-meat")).json()["items"] == []
     assert (await client.post("/api/v1/runtests", json=body)).status_code == 409
-    assert (await client.post("/api/v1/runtests", json={**body, "unit": "no-such"})).status_code == 409
+    assert (await client.post("/api/v1/runtests", json={**body, "unit": "no-such"})).status_code == 404
     wrong = {"person": WHO, "kind": "lid", "value": 7}
     assert (await client.post(f"/api/v1/runtests/{test['id']}/notes", json=wrong)).status_code == 422
     assert (await client.get("/api/v1/runtests/99")).status_code == 404

@@ -46,6 +46,7 @@ DESK_PAGES = (
     "/workshop/jobs/1/circuit",
     "/workshop/jobs/new?unit=v3-meat",
     "/workshop/calendar",
+    "/workshop/compare",
     "/workshop/tests",
     "/workshop/tests/1",
     "/workshop/tests/2",
@@ -210,6 +211,10 @@ def _days(larder: Larder) -> None:
     larder.records.write_health("v3-meat", table.days, start_ms=start_ms, end_ms=end_ms)
     usual = usual_of(table, (), described, as_of_ms=end_ms)
     larder.records.write_findings("v3-meat", (), usual, found_ms=end_ms)
+    for k, unit in enumerate(larder.records.fleet().units):  # others like it, so that machines are compared
+        if unit.id != "v3-meat" and unit.kind == described.unit.kind:
+            like = [day.model_copy(update={"starts_per_h": 1.0 + 0.2 * k}) for day in table.days]
+            larder.records.write_health(unit.id, like, start_ms=start_ms, end_ms=end_ms)
 
 
 @contextlib.contextmanager

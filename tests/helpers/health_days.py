@@ -11,7 +11,7 @@ FIRST_MS = 20_000 * DAY_MS
 def made_days(days=120, *, seed=1, marks=None, ambient="measured", measured_on="here", **over):
     """Return a sound fridge's days; `over` gives factors (a number, or one for each day) on its numbers.
 
-    `cooling`, `warming`, `current`, `path` and `plate` multiply; `rest` and `level` add.
+    `cooling`, `warming`, `current`, `path`, `plate` and `noon` multiply; `rest` and `level` add.
     """
     rng = np.random.default_rng(seed)
     noise = lambda share: 1.0 + share * rng.normal(size=days)  # noqa: E731
@@ -29,6 +29,8 @@ def made_days(days=120, *, seed=1, marks=None, ambient="measured", measured_on="
     power = 50.0 * factor("current") * (1.0 + 0.007 * (air - 28.0)) * noise(0.01)
     ohm = 0.045 * factor("path") * power / 50.0 * noise(0.02)
     known = ambient is not None
+    slope = night / cooling / gap
+    noon = slope * factor("noon") * (1.0 + 0.04 * np.random.default_rng(seed + 1000).normal(size=days))
     told = [
         HealthDay(
             day=FIRST_MS + k * DAY_MS,
@@ -42,6 +44,8 @@ def made_days(days=120, *, seed=1, marks=None, ambient="measured", measured_on="
             ambient_from=ambient,
             gap_k=float(gap[k]) if known else None,
             night_gap_k=float(gap[k]) if known else None,
+            night_slope_per_k=float(slope[k]) if known else None,
+            hot_slope_per_k=float(noon[k]) if known else None,
             set_point_c=3.0,
             off_k_per_h=float(off[k]),
             night_off_k_per_h=float(night[k]),

@@ -63,7 +63,8 @@ def fast_absorption(
             " behind a thin cable, looks the same. Work for licensed technicians."
         ),
         due=None,
-        due_reason="no trend is fitted to it yet",
+        due_reason="one sign alone: look at it when somebody is there",
+        call_out=False,
         evidence=(
             Evidence(
                 quantity="from the start of charging to absorption voltage, median of those from low",

@@ -52,7 +52,7 @@ def _cooling(ways: Ways) -> str:
 
 PATTERNS: tuple[Pattern, ...] = (
     Pattern(
-        ("cools", "current", "sag", "plate"),
+        ("cools", "noon", "current", "sag", "plate"),
         lambda ways: ways.get("cools") == "down",
         _cooling,
         waits=True,
@@ -64,6 +64,25 @@ PATTERNS: tuple[Pattern, ...] = (
         lambda _: "warms faster than it did while it stands",
         waits=True,
         otherwise="Far more openings, an emptier cabinet, or hotter air that nothing measures look alike.",
+    ),
+    Pattern(
+        ("noon", "current", "sag"),
+        lambda ways: (
+            ways.get("noon") == "up" and ways.get("cools", "same") == "same" and ways.get("warms") != "up"
+        ),
+        lambda _: "works harder at noon than it did, for the same air",
+        waits=True,
+        otherwise="A cabinet that now stands in the sun at noon, or is opened most then, looks alike.",
+    ),
+    Pattern(
+        ("current",),
+        lambda ways: (
+            ways.get("current") == "up"
+            and all(ways.get(name, "same") == "same" for name in ("cools", "noon", "sag"))
+        ),
+        lambda _: "draws more than it did while it runs",
+        waits=False,
+        otherwise="A sensor for its current that drifts looks alike.",
     ),
     Pattern(
         ("level",),

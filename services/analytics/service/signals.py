@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from services.analytics.power.frame import BoolArray
+from services.analytics.service.healthgrid import ratio
 from services.analytics.service.signatures import SignalName
 from services.analytics.service.weather import USUAL_C, Weather, gap_k
 from services.domain import DayMark, HealthTable, UnitSettings
@@ -32,6 +33,7 @@ Witness = Literal[
     "rest",
     "plate",
     "level",
+    "noon",
     "counted",
 ]
 """What a number is read from. Two numbers of different witnesses are independent; `counted` ones follow from
@@ -94,6 +96,9 @@ FOLLOWED: tuple[Followed, ...] = (
     _ratio("current", "current", "power_w", "power drawn while it runs", "W", sd=0.02, least=0.05),
     _ratio("sag", "steps", "path_ohm", "resistance seen when it stops", "Ω", sd=0.04, least=0.15),
     _ratio("sag", "volts", "drop_v", "voltage lost while it runs", "V", sd=0.08, least=0.25),
+    _ratio(
+        "noon", "noon", "noon_over_night", "running share a kelvin, noon over night", "1", sd=0.06, least=0.12
+    ),
     _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.05, least=0.25),
     _ratio("plate", "plate", "evaporator_gap_k", "cabinet less evaporator", "K", sd=0.05, least=0.15),
     _plain("level", "level", "stop_above_k", "where it stops, above the set point", "K", sd=0.10, least=0.5),
@@ -102,8 +107,27 @@ FOLLOWED: tuple[Followed, ...] = (
 """Smallest spreads and changes are judgement. By day openings and what is put in add to the warming, whatever
 the air is: only a larger change counts there than by night."""
 
-DOUBT_PER_K: Mapping[SignalName, float] = {"cools": 0.006, "warms": 0.004, "sag": 0.004, "current": 0.004}
-"""How far off the correction to equal air may be for a kelvin between then and now (judgement). [1/K]"""
+LITHIUM_REST = _plain("rest", "rest", "dawn_v", "voltage at rest before dawn", "V", sd=0.012, least=0.06)
+"""Lithium rests within a tenth of a volt from a third full to full: the plain change in `FOLLOWED`, that of
+lead, would be most of its charge (judgement)."""
+
+
+def followed_of(settings: UnitSettings) -> tuple[Followed, ...]:
+    """Return what is followed of a unit, its bank's chemistry considered."""
+    if settings.bank is None or settings.bank.chemistry != "lifepo4":
+        return FOLLOWED
+    return tuple(LITHIUM_REST if each.name == "rest" else each for each in FOLLOWED)
+
+
+DOUBT_PER_K: Mapping[SignalName, float] = {
+    "cools": 0.006,
+    "warms": 0.004,
+    "sag": 0.004,
+    "current": 0.004,
+    "rest": 0.008,
+    "noon": 0.004,
+}
+"""How far off the correction to equal air may be for a kelvin between then and now (judgement). [1/K; V/K]"""
 SEASON_K = 8.0
 """How far the air may be from that of the baseline where nothing tells it (judgement)."""
 FROST_SHARE = 0.07
@@ -114,7 +138,14 @@ USE: tuple[DayMark, ...] = ("warm_load", "heat", "lid")
 """Days of heavy use or heat."""
 UNFIT: tuple[DayMark, ...] = ("part_seen",)
 _OFTEN_DAYS = 10
-OF_ONE_SPEED = ("cooling_k_per_h", "night_cooling_k_per_h", "night_duty", "starts_per_h", "power_w")
+OF_ONE_SPEED = (
+    "cooling_k_per_h",
+    "night_cooling_k_per_h",
+    "night_duty",
+    "starts_per_h",
+    "power_w",
+    "noon_over_night",
+)
 """What says nothing of a machine that changes its speed."""
 
 
@@ -179,6 +210,7 @@ def days_of(table: HealthTable, settings: UnitSettings, weather: Weather) -> Day
         "night_off_k_per_h": table.column("night_off_k_per_h") * usual_k / night_k,
         "night_duty": table.column("night_duty") * usual_k / night_k * night,
         "starts_per_h": table.column("starts_per_h"),
+        "noon_over_night": ratio(table.column("hot_slope_per_k"), table.column("night_slope_per_k")),
         "power_w": table.column("running_a") * table.column("running_v") / drawn,
         "path_ohm": table.column("path_ohm") / drawn,
         "drop_v": (table.column("rest_v") - table.column("loaded_v")) / scale / drawn,

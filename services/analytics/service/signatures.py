@@ -8,10 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-SignalName = Literal["works", "cools", "warms", "plate", "starts", "current", "sag", "level", "swing", "rest"]
+SignalName = Literal[
+    "works", "cools", "warms", "plate", "starts", "current", "sag", "level", "swing", "rest", "noon"
+]
 """What is followed: running share at equal air, speed of cooling, speed of warming, cabinet less evaporator,
 starts an hour, power drawn, voltage lost while it runs, the temperature it stops at, the rise between stop
-and start, the resting voltage before dawn."""
+and start, the resting voltage before dawn, the running share a kelvin at noon over that at night."""
 
 Direction = Literal["up", "down", "same"]
 
@@ -26,6 +28,7 @@ SIGNALS: tuple[SignalName, ...] = (
     "level",
     "swing",
     "rest",
+    "noon",
 )
 
 
@@ -67,6 +70,7 @@ SIGNATURES: Mapping[str, Signature] = {
             "starts": ("down", "same"),
             "current": ("up",),
             "sag": ("up", "same"),
+            "noon": ("up",),
             **_COOLING_ONLY,
         },
         "either",
@@ -83,6 +87,7 @@ SIGNATURES: Mapping[str, Signature] = {
             "starts": ("down", "same"),
             "current": ("up",),
             "sag": ("up", "same"),
+            "noon": ("up",),
             **_COOLING_ONLY,
         },
         "at once",
@@ -284,7 +289,7 @@ class Fit:
 
 
 def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "over weeks"]) -> list[Fit]:
-    """Return the rows that go with what was seen, the best first.
+    """Return the rows that go with what was seen, the best first; of first signs, what they allow.
 
     Parameters
     ----------
@@ -300,6 +305,7 @@ def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "ove
         agree = sum(way in row.moves[name] for name, way in moved.items())
         absent = sum("same" not in row.moves[name] for name, way in known.items() if way == "same")
         fit = Fit(kind, agree, len(moved) - agree, absent + (row.comes not in {"either", comes}))
-        if agree and fit.points > 0.0:
+        if agree:
             found.append(fit)
-    return sorted(found, key=lambda fit: (-fit.points, fit.kind))
+    good = [fit for fit in found if fit.points > 0.0] or [fit for fit in found if fit.against == 0]
+    return sorted(good, key=lambda fit: (-fit.points, fit.kind))

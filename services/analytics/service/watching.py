@@ -7,13 +7,20 @@ import numpy as np
 
 from services.analytics.power.frame import BoolArray
 from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
-from services.analytics.service.signals import DOUBT_PER_K, FOLLOWED, FROST_SHARE, SEASON_K, Days, Followed
+from services.analytics.service.signals import DOUBT_PER_K, FROST_SHARE, SEASON_K, Days, Followed, followed_of
 from services.analytics.service.signatures import Direction, SignalName
 from services.domain import UnitSettings
+from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS
 
 LEARNED_DAYS = {"fridge": 21, "freezer": 35}
 """Days a baseline is learned from: of a freezer so many that frost has grown and been taken off once."""
+SAME_AIR: tuple[SignalName, ...] = ("sag",)
+"""Also compared with the first days of the same air: the correction to equal air hides small changes."""
+SAME_AIR_K, SAME_AIR_DAYS, AGO_DAYS = 1.0, 21, 30
+"""So near to the air of now, so many days of it, and so long ago at least (judgement)."""
+SAME_AIR_SHARE = 0.5
+"""Of the least change worth telling elsewhere: what the air does to it is out (judgement)."""
 GONE_DAYS = 14
 """A number not told for so long says nothing of now."""
 
@@ -59,22 +66,41 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int, dated: bool = Tru
     learned = LEARNED_DAYS[settings.unit.kind]
     found = []
     recent_ms = days.day_ms[-1] - GONE_DAYS * DAY_MS if days.day_ms.size else 0
-    for followed in FOLLOWED:
+    for followed in followed_of(settings):
         values = days.columns[followed.column]
         usable = days.fit & np.isfinite(values) & (days.day_ms >= from_ms)
         own, day_ms = values[usable], days.day_ms[usable]
         if own.size < learned + RECENT or day_ms[-1] < recent_ms:
             continue
-        from_to = int(day_ms[0]), int(day_ms[learned - 1])
-        if abs(float(np.median(own[-RECENT:])) - float(np.median(own[:learned]))) < followed.least:
-            found.append(Seen(followed, None, *from_to, None, None))
-            continue
-        baseline = baseline_of(own[:learned], least_sd=followed.least_sd)
-        doubt = _doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer")
-        move = move_of(own[learned:], baseline, least=followed.least, doubt=doubt, dated=dated)
-        since_ms = None if move is None else int(day_ms[learned + move.since])
-        found.append(Seen(followed, baseline, *from_to, move, since_ms))
+        learned_ms = int(day_ms[0]), int(day_ms[learned - 1])
+        seen = Seen(followed, None, *learned_ms, None, None)
+        if abs(float(np.median(own[-RECENT:])) - float(np.median(own[:learned]))) >= followed.least:
+            baseline = baseline_of(own[:learned], least_sd=followed.least_sd)
+            doubt = _doubt(days, followed, usable, learned, freezer=settings.unit.kind == "freezer")
+            move = move_of(own[learned:], baseline, least=followed.least, doubt=doubt, dated=dated)
+            since_ms = None if move is None else int(day_ms[learned + move.since])
+            seen = Seen(followed, baseline, *learned_ms, move, since_ms)
+        if seen.move is None and followed.name in SAME_AIR:
+            seen = _by_same_air(followed, own, day_ms, days.air_c[usable], dated=dated) or seen
+        found.append(seen)
     return found
+
+
+def _by_same_air(
+    followed: Followed, own: FloatArray, day_ms: IntArray, air_c: FloatArray, *, dated: bool
+) -> Seen | None:
+    """Return a number that has left where it first was in air like that of now; None where it has not."""
+    now = day_ms > day_ms[-1] - AGO_DAYS * DAY_MS
+    like = np.flatnonzero(~now & (np.abs(air_c - np.median(air_c[-RECENT:])) <= SAME_AIR_K))[:SAME_AIR_DAYS]
+    least = SAME_AIR_SHARE * followed.least
+    if like.size < SAME_AIR_DAYS or abs(float(np.median(own[-RECENT:]) - np.median(own[like]))) < least:
+        return None
+    baseline = baseline_of(own[like], least_sd=followed.least_sd)
+    move = move_of(own[now], baseline, least=least, dated=dated)
+    if move is None:
+        return None
+    from_to = int(day_ms[like[0]]), int(day_ms[like[-1]])
+    return Seen(followed, baseline, *from_to, move, int(day_ms[now][move.since]))
 
 
 def _doubt(days: Days, followed: Followed, usable: BoolArray, learned: int, *, freezer: bool) -> float:

@@ -2,18 +2,10 @@
 
 import pytest
 
-from deploy.backtest_service import (
-    Call,
-    Score,
-    calendar_calls,
-    duty_calls,
-    findings_calls,
-    lines,
-    score,
-    short_of,
-)
-from deploy.backtest_years import Fault, UnitYear, Year
-from services.domain import Bank, ServiceMark, Supply, Unit, UnitSettings
+from deploy.backtest_service import Score, lines, score, short_of
+from deploy.backtest_told import Call, all_calls, calendar_calls, duty_calls, parts
+from deploy.backtest_years import Fault, Look, UnitYear, Year
+from services.domain import Bank, Finding, ServiceMark, Supply, Unit, UnitSettings
 from services.timebase import DAY_MS
 from tests.helpers.health_days import FIRST_MS, made_days, ramp
 
@@ -29,8 +21,8 @@ def at(day):
     return FIRST_MS + day * DAY_MS
 
 
-def unit_year(faults=(), name="cold-1", marks=(), **over):
-    return UnitYear(name, SETTINGS, made_days(DAYS, **over), tuple(marks), tuple(faults))
+def unit_year(faults=(), name="cold-1", marks=(), looks=(), **over):
+    return UnitYear(name, SETTINGS, made_days(DAYS, **over), tuple(marks), tuple(faults), tuple(looks))
 
 
 def year(*units):
@@ -82,6 +74,28 @@ def test_a_call_out_without_a_fault_is_false_and_one_in_heavy_use_too():
     assert own.false_a_year == pytest.approx(365.25 / DAYS)
 
 
+def test_what_stood_before_a_fault_has_not_found_it():
+    own = scored([leak()], Call(WEAKER, at(45), at(70)))
+    assert own.share == 0.0
+    assert len(own.false) == 1
+
+
+def test_what_chance_would_have_found_is_read_from_units_sound_in_those_days():
+    own = Score("findings")
+    units = [unit_year([leak()]), *(unit_year(name=f"cold-{k}") for k in (2, 3))]
+    told = [[Call(WEAKER, at(60), at(70))], [Call(WEAKER, at(65), at(66), presses=False)], []]
+    for one, calls in zip(units, told, strict=True):
+        own.take(year(*units), one, calls)
+    assert (own.share, own.by_chance) == (1.0, 0.5)
+
+
+def test_false_findings_that_press_nobody_are_counted_apart():
+    quiet = Call(WEAKER, at(20), at(30), presses=False)
+    own = scored([], quiet, Call(WEAKER, at(60), at(61)))
+    assert own.false_a_year == own.quiet_a_year == pytest.approx(365.25 / DAYS)
+    assert parts([quiet], presses=True) == []
+
+
 def test_faults_that_are_told_elsewhere_are_listed():
     own = scored([Fault("sensor_drift", "cold-1", at(40), at(60), None)], Call(WEAKER, at(50), at(55)))
     assert (own.false, [kind for _, kind, _ in own.other]) == ([], ["sensor_drift"])
@@ -99,9 +113,9 @@ def test_a_fleet_is_scored_against_both_baselines():
     )
     sound = [unit_year(name=f"cold-{k}", seed=k) for k in (2, 3)]
     scores = score([year(faulty, *sound)])
-    own, duty, calendar = scores
-    assert own.share == 1.0
-    assert own.false == []
+    own, pressing, *_, duty, calendar = scores
+    assert own.share == pressing.share == 1.0
+    assert pressing.false == []
     assert duty.share == 0.0
     assert calendar.false_a_year == pytest.approx(2 * 365.25 / (3 * DAYS))
     assert short_of(scores) == ()
@@ -113,6 +127,7 @@ def test_a_fleet_is_scored_against_both_baselines():
 def test_targets_that_are_missed_are_named():
     own = scored([leak()], Call(WEAKER, at(10), at(20)))
     better = scored([leak()], Call(WEAKER, at(60), at(80)))
+    better.baseline = True
     missed = short_of((own, better))
     assert [words.split(" ")[0] for words in missed] == ["found", "false", "findings"]
 
@@ -129,9 +144,25 @@ def test_a_fault_of_a_bank_counts_once_found_by_its_first_unit():
 
 def test_call_outs_are_told_once_from_the_first_day_to_the_last():
     weaker = unit_year(cooling=ramp(DAYS, begins=60, grows=0, to=0.6))
-    ((_, (call,)),) = findings_calls(year(weaker))
+    ((_, calls),) = all_calls(year(weaker))
+    (call,) = parts(calls, presses=True)
     assert at(62) <= call.first_ms <= at(67)
     assert call.last_ms == at(DAYS)
+
+
+def within_a_week(name, *, call_out):
+    return Finding(
+        finding=name, since=at(0), evidence=(), check="", due=None, due_reason="", call_out=call_out
+    )
+
+
+def test_what_a_week_of_samples_says_is_told_too_and_again_within_a_fortnight_is_the_same():
+    found = (within_a_week("repeated cut-outs", call_out=True),)
+    looks = [Look(at(day), found if day in {14, 28, 63} else ()) for day in range(7, DAYS, 7)]
+    ((_, calls),) = all_calls(year(unit_year(looks=looks)))
+    told = [call for call in calls if not call.weeks]
+    assert [(call.first_ms, call.last_ms) for call in told] == [(at(14), at(28)), (at(63), at(63))]
+    assert parts(calls, weeks=True) == [call for call in calls if call not in told]
 
 
 def test_the_baselines_call_as_they_say():

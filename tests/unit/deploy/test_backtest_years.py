@@ -5,11 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from deploy.backtest_years import read_series, read_year
+from deploy.backtest_years import looks_of, read_series, read_year
 from deploy.simulate_files import write_files
 from deploy.simulating import Job
+from services.domain import Unit, UnitSettings
 from services.errors import ConfigurationError
-from services.timebase import DAY_MS
+from services.telemetry import Series
+from services.timebase import DAY_MS, MINUTE_MS
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +48,17 @@ def test_a_log_is_read_in_order_of_time(folder):
 def test_a_folder_without_a_year_is_said_so(tmp_path):
     with pytest.raises(ConfigurationError, match="no simulated year"):
         read_year(tmp_path)
+
+
+def test_a_year_is_looked_at_week_by_week():
+    t_ms = np.arange(0, 21 * DAY_MS, 10 * MINUTE_MS, dtype=np.int64)
+    late = t_ms >= 10 * DAY_MS
+    cabinet = np.where(late, 15.0, 3.0 + np.sin(t_ms / (20.0 * MINUTE_MS)))
+    on = np.where(late, 1.0, (np.cos(t_ms / (20.0 * MINUTE_MS)) < 0.0).astype(float))
+    series = Series(t_ms, {"cabinet_c": cabinet, "compressor_on": on})
+    settings = UnitSettings.of(Unit(id="cold-1", kind="fridge"))
+    looks = looks_of(series, settings, start_ms=0, end_ms=21 * DAY_MS)
+    assert [look.at_ms for look in looks] == [7 * DAY_MS, 14 * DAY_MS, 21 * DAY_MS]
+    told = [{finding.finding for finding in look.found} for look in looks]
+    both = {"compressor hardly ever stops", "cabinet never reaches its set point"}
+    assert [both <= names for names in told] == [False, True, True]

@@ -62,3 +62,15 @@ def test_days_of_another_place_are_not_there(desk):
     assert seen._records.use_between(FIRST_MS, TODAY_MS) == {}
     assert seen.unit_health("v3-meat", start_ms=FIRST_MS, end_ms=TODAY_MS).days == ()
     assert set(desk._records.use_between(FIRST_MS, TODAY_MS)) == {"v3-meat"}
+
+
+def test_only_machines_that_are_seen_are_compared(desk):
+    whole = desk.fleet_compared()
+    assert (whole.days, whole.rows) == (28, ())
+    assert "v3-meat" in whole.too_few_days
+    part = desk.seen_by(
+        Asker(kind="person", name="Jonas K.", role="workshop", sites=frozenset({"river-camp"}))
+    )
+    seen = part.fleet_compared()
+    assert 0 < seen.units < whole.units
+    assert "v3-meat" not in seen.too_few_days

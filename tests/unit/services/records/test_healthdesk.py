@@ -1,6 +1,6 @@
 import pytest
 
-from services.domain import Bank, Evidence, Finding, HealthDay, Unit, Usual
+from services.domain import Bank, DayNumbers, Evidence, Finding, HealthDay, Unit, Usual
 from services.records.facade import Records
 from services.records.healthbook import KEEP_MS, HealthState, Use
 from services.timebase import DAY_MS
@@ -123,3 +123,15 @@ def test_a_bank_changed_before_the_unit_came_to_it_is_no_mark(records):
     moved = changed(later, unit={"supply": own.model_copy(update={"bank": "v3-spare"})})
     records.apply_fleet(moved, who="operator", now_ms=FIRST_MS + 3 * DAY_MS)
     assert [(m.at, m.kind) for m in records.service_marks("v3-meat")] == [(FIRST_MS + 3 * DAY_MS, "bank")]
+
+
+def test_some_numbers_of_every_unit_are_read_at_once(records):
+    write(records, day(0, night_slope_per_k=0.0089), day(1, marks=()))
+    write(records, day(1, duty=0.3), unit="v3-ice")
+    found = records.health_numbers(("night_slope_per_k", "duty"), FIRST_MS, TODAY_MS)
+    assert found["v3-meat"] == [
+        DayNumbers(day(0).day, "here", ("heat",), (0.0089, None)),
+        DayNumbers(day(1).day, "here", (), (None, None)),
+    ]
+    assert [told.values for told in found["v3-ice"]] == [(None, 0.3)]
+    assert set(records.health_numbers(("duty",), FIRST_MS, FIRST_MS + DAY_MS)) == {"v3-meat"}

@@ -59,6 +59,47 @@ def test_dust_raises_the_current():
     }
 
 
+def test_a_dusty_condenser_shows_at_noon_before_it_does_at_night():
+    dust = ramp(DAYS, begins=60, grows=20, to=1.25)
+    (alone,) = told(noon=dust)
+    assert alone.finding == "works harder at noon than it did, for the same air"
+    assert not alone.call_out
+    assert alone.could_be[0] in {
+        "dust on the condenser, or a hot or blocked niche",
+        "the condenser's fan stands still",
+    }
+    more = ramp(DAYS, begins=60, grows=20, to=1.15)
+    (both,) = told(noon=dust, current=more, path=1.0 / more)
+    assert (both.finding, both.call_out) == (alone.finding, True)
+
+
+def test_more_drawn_alone_is_told_and_sends_nobody():
+    (finding,) = told(
+        current=ramp(DAYS, begins=60, grows=20, to=1.12), path=ramp(DAYS, begins=60, grows=20, to=1 / 1.12)
+    )
+    assert finding.finding == "draws more than it did while it runs"
+    assert not finding.call_out
+
+
+def test_a_tenth_of_a_volt_at_rest_is_much_for_lithium_and_nothing_for_lead():
+    lower = ramp(DAYS, begins=70, grows=10, to=0.9) - 1.0
+    lithium = SETTINGS.model_copy(
+        update={"bank": Bank(id="b-1", chemistry="lifepo4", nominal_v=12, capacity_ah=100)}
+    )
+    assert told(rest=lower) == ()
+    (finding,) = told(settings=lithium, rest=lower)
+    assert finding.finding == "less voltage left before dawn than there was"
+    assert not finding.call_out
+
+
+def test_a_small_loss_of_voltage_shows_against_days_of_the_same_air():
+    cooler = np.where(np.arange(DAYS) < 40, 0.0, -6.0)
+    season = 1.0 + 0.01 * cooler  # more than is taken out with the current
+    assert told(warmer_k=cooler, path=season) == ()
+    (finding,) = told(warmer_k=cooler, path=season * ramp(DAYS, begins=95, grows=0, to=1.14))
+    assert finding.finding == "more voltage lost while it runs"
+
+
 def test_a_gasket_warms_by_day_and_by_night_and_leaves_the_cooling():
     found = told(warming=ramp(DAYS, begins=70, grows=10, to=1.35))
     assert names(found) == ["warms faster than it did while it stands"]
