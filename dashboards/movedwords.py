@@ -29,6 +29,7 @@ _ACCOUNTS: Table[str] = Table(
         "account_invited": "account made, or a new code given",
         "account_changed": "account changed",
         "account_disabled": "account shut",
+        "person_forgotten": "data of a person deleted",
         "password_set": "password chosen",
         "pin_set": "PIN chosen",
         "pin_taken": "PIN taken away",

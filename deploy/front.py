@@ -12,6 +12,7 @@ from deploy import coming_in, site_tls
 from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.hourrule import HourRule
+from deploy.impatient import Impatient
 from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
 from deploy.renewed import Renewed
@@ -74,6 +75,7 @@ def web(settings: Settings) -> None:
             log_level="warning",
             timeout_graceful_shutdown=GRACEFUL_S,
             server_header=False,
+            http=Impatient,
             proxy_headers=settings.behind_tls_proxy,
             forwarded_allow_ips=settings.proxy_addresses,
             ssl_certfile=settings.tls_certificate,

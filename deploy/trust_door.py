@@ -16,6 +16,7 @@ from dashboards.language import write_for_asker
 from dashboards.pages import trust
 from dashboards.reports.trustsheet import Trust
 from deploy import site_tls
+from deploy.impatient import Impatient
 from services.api.middleware import SecurityHeaders
 from services.errors import ConfigurationError, DependencyUnavailable
 from services.settings import Settings
@@ -75,6 +76,7 @@ def trust_door(settings: Settings) -> Iterator[None]:
             log_level=logging.WARNING,
             access_log=False,
             server_header=False,
+            http=Impatient,
             limit_concurrency=_AT_ONCE,
             timeout_graceful_shutdown=1,
             lifespan="off",

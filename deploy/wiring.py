@@ -32,6 +32,7 @@ from services.records.facade import Records
 from services.settings import Settings
 from services.store import Appended
 from services.telemetry import Series
+from services.timebase import DAY_MS
 
 
 def stop_event() -> threading.Event:
@@ -150,6 +151,7 @@ def monitor(settings: Settings) -> None:
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
             house=house_troubles(settings),
+            keep_ms=settings.keep_records_days * DAY_MS,
         )
 
 

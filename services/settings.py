@@ -82,6 +82,8 @@ class Settings(BaseSettings):
     """Room on the disk that ingest leaves free, for what people say and for getting out. [MB]"""
     backup_to: Path | None = None
     """Folder of the backups `bushlarder doctor` looks at."""
+    keep_records_days: int = Field(default=731, ge=400)
+    """How long what people said, and how verdicts changed, is kept; what is in force stays. [d]"""
     positions: bool = False
     """Whether the manager's map shows where vehicles are, to about five kilometres."""
     log_level: str = "info"

@@ -1,4 +1,4 @@
-"""Commands that look after a box: backup, restore, doctor."""
+"""Commands that look after a box: backup, restore, doctor, the audit chain."""
 
 import json
 from pathlib import Path
@@ -78,4 +78,27 @@ def doctor(
     else:
         typer.echo(rounds.as_text(rows))
     if any(row.state == "trouble" for row in rows):
+        raise typer.Exit(1)
+
+
+@app.command("verify-records")
+def verify_records(
+    data: Data = DATA,
+    head: Annotated[
+        list[str], typer.Option("--head", help="A link noted earlier: it must still be part of the chain.")
+    ] = [],  # noqa: B006 - typer copies it
+    export: Annotated[
+        list[Path], typer.Option("--export", help="A folder of `export records`: its files and its link.")
+    ] = [],  # noqa: B006
+) -> None:
+    """Look whether every record is still what was said; exit code 1 and where, when one is not."""
+    from deploy import records_export, wiring
+    from deploy.chain_told import lines
+    from services.settings import load_settings
+
+    heads = [*head, *(records_export.noted_head(folder) for folder in export)]
+    found = wiring.open_records(load_settings(data)).verify_chain(heads)
+    for line in lines(found):
+        typer.echo(line)
+    if found.faults:
         raise typer.Exit(1)

@@ -78,6 +78,26 @@ def disable(name: Name, data: Data = DATA) -> None:
     typer.echo(f"{account.name} is shut out")
 
 
+@app.command("forget")
+def forget(name: Name, data: Data = DATA) -> None:
+    """Delete somebody's data: a number stands for the name from now on, what was signed stays."""
+    from deploy import wiring
+    from services.clock import now_ms
+    from services.errors import DependencyUnavailable
+    from services.settings import load_settings
+
+    records = wiring.open_records(load_settings(data))
+    gone = records.forget_person(name, who=_who(), now_ms=now_ms())
+    typer.echo(
+        f"{gone.stands_for} stands for {name} now: {gone.records} records, {gone.elsewhere} other rows"
+    )
+    try:
+        records.tidy()
+    except DependencyUnavailable:
+        typer.echo("The file was in use: bytes it freed hold the name until they are written over.", err=True)
+    typer.echo("Still to do: take the name out of the fleet file, let backups and exports go.")
+
+
 Label = Annotated[str, typer.Argument(help="What the machine or device is called.")]
 
 

@@ -14,6 +14,7 @@ from starlette.routing import Route
 from services.api import jobroutes, metrics, noticeroutes, problems, routes, runtestroutes
 from services.api.accountdesk import AccountDesk
 from services.api.batchdesk import UnknownBatchError
+from services.api.bodies import BodyLimits
 from services.api.desk import Desk, NotAssessedError, UnknownUnitError
 from services.api.doorkeeper import Doorkeeper
 from services.api.entry import Access, OpenAccess
@@ -112,6 +113,7 @@ def create_app(
     # the last one added is the outermost
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(KeptAnswers)
+    app.add_middleware(BodyLimits)
     app.add_middleware(Doorkeeper, access=access, page=problem_page)
     app.add_middleware(SameSiteOnly)
     app.add_middleware(LastResort)

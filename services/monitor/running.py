@@ -12,6 +12,7 @@ import structlog
 from services.analytics.notices.wanted import HouseTrouble
 from services.errors import DependencyUnavailable
 from services.monitor.noticing import Noticing
+from services.monitor.retiring import Retiring
 from services.monitor.runtests import RunTests
 from services.monitor.worker import Monitor, Step
 from services.records.facade import Records
@@ -71,11 +72,12 @@ def run_monitor(
     clock: Callable[[], int],
     heartbeat: Callable[[int, Mapping[str, Any]], None],
     house: Callable[[int], Sequence[HouseTrouble]] = lambda _now_ms: (),
+    keep_ms: int,
 ) -> None:
     """Judge until told to stop; what fails is counted, told and tried again.
 
     `heartbeat` takes the time and what there is to say about once a second, also while waiting; `house`
-    returns what the house itself cannot do at a moment.
+    returns what the house itself cannot do at a moment. Records older than `keep_ms` go.
     """
     figures = _Figures()
     failures = 0
@@ -87,6 +89,7 @@ def run_monitor(
     monitor = Monitor(reader, records, beat=beats.now_and_then)
     tests = RunTests(reader, records)
     notices = Noticing(records, house)
+    old = Retiring(records, keep_ms)
     while not stop.is_set():
         wait_s = POLL_S
         begun_s = time.monotonic()
@@ -96,6 +99,7 @@ def run_monitor(
             tests.step(moment_ms)
             notices.step(moment_ms)
             monitor.health.step(records.fleet(), moment_ms)
+            old.step(moment_ms)
             wait_s = 0.0 if step.more else POLL_S
             failures = 0
             figures.done(step, moment_ms, time.monotonic() - begun_s)

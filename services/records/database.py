@@ -15,6 +15,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from services.errors import ConfigurationError, DependencyUnavailable
+from services.records.chaining import link_all
 from services.records.kept import AlreadyWrittenError, Kept
 from services.records.tables import KEPT, SIGNED, KeyRow
 
@@ -74,6 +75,16 @@ class Database:
             if self.kept is not None:
                 _spend(session, self.kept)
             yield session
+            link_all(session)
+
+    def tidy(self) -> None:
+        """Leave nothing in a file of what was removed or overwritten; a server does so in its own time."""
+        if self._engine.dialect.name != "sqlite":
+            return
+        with _dependable(), self._engine.connect() as connection:
+            # Neither can be done inside of the transaction that every connection here begins with.
+            for words in ("COMMIT", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)", "BEGIN"):
+                connection.exec_driver_sql(words)
 
     def close(self) -> None:
         """Release every connection."""

@@ -14,6 +14,7 @@ from services.records.tables import DatedRow, OperatorEventRow
 ACCOUNT_KINDS = (
     *("account_invited", "account_changed", "account_disabled", "password_set", "pin_set", "pin_taken"),
     *("device_code", "device_enrolled", "device_ended", "token_given", "token_revoked"),
+    "person_forgotten",
 )
 """What happens to accounts, devices and tokens."""
 

@@ -12,6 +12,7 @@ from sqlalchemy import URL, select
 from services.domain import Analysis, Fleet, Person, UnitCard, UnitState
 from services.records import batchbook, batchsigns, fleetbook, rows, signing, state, taughtbook
 from services.records.accountdesk import AccountRecords
+from services.records.auditdesk import AuditRecords
 from services.records.batchdesk import BatchRecords
 from services.records.carried import moved_on
 from services.records.correctiondesk import CorrectionRecords
@@ -56,6 +57,7 @@ class Records(
     RunTestRecords,
     HealthRecords,
     NoticeRecords,
+    AuditRecords,
 ):
     """What people own and say, what was made of it, and what waits to be sent."""
 

@@ -1,7 +1,9 @@
 """What the records promise, over each database they can be kept in."""
 
 import multiprocessing
+from urllib.parse import urlsplit
 
+import psycopg
 import pytest
 
 from services.domain import NoticeChange, NoticeSaid, Person
@@ -13,7 +15,7 @@ from services.records.tables import CounterRow
 from services.timebase import HOUR_MS
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
 from tests.helpers.notices import silence
-from tests.helpers.postgres import programs, running_postgres
+from tests.helpers.postgres import USER, programs, running_postgres
 
 EACH = 6
 """What each of two processes writes; every write waits for the disk."""
@@ -167,3 +169,22 @@ def test_tables_of_a_newer_version_are_left_alone(where):
 def test_a_server_that_is_gone_is_a_dependency_and_not_a_crash(tmp_path):
     with pytest.raises(DependencyUnavailable):
         Records(f"postgresql://nobody@/none?host={tmp_path}")
+
+
+def test_29_an_account_that_owns_this_database_and_nothing_else_is_enough(server):
+    url, name = server.fresh(), "plain_of_bushlarder"
+    database = urlsplit(url).path[1:]
+    with psycopg.connect(url, autocommit=True) as head:
+        head.execute(f'CREATE ROLE "{name}" LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE')
+        head.execute(f'ALTER DATABASE "{database}" OWNER TO "{name}"')
+    least = url.replace(f"{USER}@", f"{name}@", 1)
+    opened = Records(least)
+    opened.apply_fleet(fleet(), who="operator", now_ms=NOW_MS)
+    opened.write_card(card(), analysis(card()))
+    opened.say_note("v3-meat", who="Thandi M.", note="lid was open", now_ms=NOW_MS)
+    assert opened.verify_chain().faults == []
+    opened.close()
+    with psycopg.connect(least, autocommit=True) as plain:
+        for words in ("SELECT * FROM pg_authid", "CREATE DATABASE another", "CREATE ROLE another"):
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                plain.execute(words)

@@ -9,6 +9,7 @@ import tempfile
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import psycopg
 
@@ -94,11 +95,12 @@ class Server:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def fresh(self) -> str:
-        """Return the URL of a database with nothing in it."""
+    def fresh(self, like: str | None = None) -> str:
+        """Return the URL of a database with nothing in it, or with what another one, not in use, holds."""
         name = f"t{uuid.uuid4().hex}"
         with psycopg.connect(
             f"host={self.folder} user={USER} dbname=postgres", autocommit=True
         ) as connection:
-            connection.execute(f'CREATE DATABASE "{name}"')
+            model = "" if like is None else f' TEMPLATE "{urlsplit(like).path[1:]}"'
+            connection.execute(f'CREATE DATABASE "{name}"{model}')
         return f"postgresql://{USER}@/{name}?host={self.folder}"

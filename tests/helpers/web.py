@@ -1,5 +1,6 @@
 """Serves the real application on a free loopback port for as long as a test needs it."""
 
+import asyncio
 import contextlib
 import socket
 import threading
@@ -10,6 +11,8 @@ from pathlib import Path
 import httpx
 import uvicorn
 from fastapi import FastAPI
+
+from deploy.impatient import Impatient
 
 
 def browsing(app: FastAPI, **headers: str) -> httpx.AsyncClient:
@@ -22,13 +25,15 @@ def browsing(app: FastAPI, **headers: str) -> httpx.AsyncClient:
 
 
 @contextlib.contextmanager
-def serving(app: FastAPI, tls: tuple[Path, Path] | None = None) -> Iterator[str]:
+def serving(
+    app: FastAPI, tls: tuple[Path, Path] | None = None, http: type[asyncio.Protocol] = Impatient
+) -> Iterator[str]:
     """Yield the address the application answers on, with a certificate and its key by TLS."""
     # the protocol is named so that small answers are not held back for an acknowledgement
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
         listener.bind(("127.0.0.1", 0))
         listener.listen(64)
-        config = uvicorn.Config(app, log_level="critical", timeout_graceful_shutdown=1, ws="none")
+        config = uvicorn.Config(app, log_level="critical", timeout_graceful_shutdown=1, ws="none", http=http)
         if tls is not None:
             config.ssl_certfile, config.ssl_keyfile = tls
         server = uvicorn.Server(config)

@@ -26,7 +26,8 @@ def watch(folder):
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     reader, records = SqliteReader(folder / "telemetry.db"), Records(folder / "records.db")
-    run_monitor(reader, records, stop=stop, clock=now_ms, heartbeat=Pulse(folder, "monitor").beat)
+    beat = Pulse(folder, "monitor").beat
+    run_monitor(reader, records, stop=stop, clock=now_ms, heartbeat=beat, keep_ms=731 * DAY_MS)
     reader.close()
     records.close()
 

@@ -309,7 +309,7 @@ def test_two_processes_write_at_once_and_lose_nothing(records, tmp_path):
     for process in running:
         process.start()
     for process in running:
-        process.join(60)
+        process.join(180)
         assert process.exitcode == 0
     assert len(records.commands_after(0)) == 50
     assert len(records.people()) == 51
