@@ -11,6 +11,7 @@ from services.records.auditchain import START, commitments, digest_of, link, new
 from services.records.chaintables import LinkRow, SaltRow
 from services.records.jobtables import DepartureRow, JobLineRow
 from services.records.noticetables import NoticeLineRow
+from services.records.reachtables import ReachLineRow
 from services.records.runtesttables import RunTestLineRow, RunTestRow
 from services.records.tables import (
     BatchEventRow,
@@ -38,6 +39,7 @@ CHAINED: tuple[type[Table], ...] = (
     VerdictChangeRow,
     BatchVerdictRow,
     NoticeLineRow,
+    ReachLineRow,
 )
 """What people say or change, and how verdicts changed; everything else is worked out from these."""
 

@@ -28,8 +28,9 @@ StatementKind = Literal[
 SaidThere = Literal["checked", "help", "helped"]
 """A check of the cabinet itself, not of its record; a call for help; the answer to one."""
 
-Signed = Literal["account", "device", "machine"]
-"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing.
+Signed = Literal["account", "device", "machine", "link"]
+"""How a person proved who he is: by logging in; by being at an enrolled device; a machine proves nothing; by
+a link that was sent to an address of theirs.
 
 What was signed at a device is handed out as ``pin`` once the person named showed the PIN.
 """

@@ -11,7 +11,9 @@ from sqlalchemy.orm import Session
 from services.records.chaining import head, values_of
 from services.records.tables import Table
 
-_NOT_HANDED_OUT = frozenset({"codes", "counters", "refusals", "said_keys", "sessions", "tokens"})
+_NOT_HANDED_OUT = frozenset(
+    {"codes", "counters", "reach_links", "refusals", "said_keys", "sessions", "tokens"}
+)
 """What opens the door, and numbers that only this database needs."""
 _SECRET = frozenset({("accounts", "password"), ("accounts", "pin")})
 _AT_ONCE = 1_000
