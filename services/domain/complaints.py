@@ -19,6 +19,8 @@ class Problem:
     """Dotted; tables of a list by their id where they have one."""
     line: int | None
     message: str
+    keys: Path = ()
+    """The same path as it is, with the place in a list as a number."""
 
 
 class FleetFileError(ConfigurationError):
@@ -71,7 +73,7 @@ class Complaints:
 
     def complain(self, path: Path, message: str) -> None:
         """Keep one problem of a key."""
-        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message))
+        self._problems.append(Problem(self._dotted(path), line_at(self._lines, path), message, path))
 
     def finish(self) -> None:
         """Raise everything that was complained of, if anything."""

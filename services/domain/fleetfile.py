@@ -48,8 +48,24 @@ def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None
     FleetFileError
         Listing every problem found, with key path and line.
     """
-    document = loaded(text, name)
-    reader = _Reader(name, document, lines_of(text))
+    return fleet_of(loaded(text, name), name=name, lines=lines_of(text), house_faults=house_faults)
+
+
+def fleet_of(
+    document: dict[str, Any],
+    *,
+    name: str,
+    lines: dict[Path, int] | None = None,
+    house_faults: HouseFaults | None = None,
+) -> Fleet:
+    """Return the fleet that tables describe, wherever they come from: a file, a form, rows of a table.
+
+    Raises
+    ------
+    FleetFileError
+        Listing every problem found, with key path and, where `lines` knows it, line.
+    """
+    reader = _Reader(name, document, lines or {})
     for key in document:
         if key not in _FLEET_TABLES:
             reader.complain((key,), f"unknown key; a fleet file holds {_listed(_FLEET_TABLES)}")
@@ -66,6 +82,23 @@ def parse_fleet(text: str, *, name: str, house_faults: HouseFaults | None = None
     reader.look_for_strangers()
     reader.finish()
     return fleet
+
+
+def tables_of(fleet: Fleet) -> dict[str, list[dict[str, Any]]]:
+    """Return the tables that describe a fleet, without what is assumed anyway: what `fleet_of` reads."""
+    parts: dict[str, tuple[BaseModel, ...]] = {
+        "site": fleet.sites,
+        "bank": fleet.banks,
+        "unit": fleet.units,
+        "person": fleet.people,
+        "house_rules": fleet.house_rules,
+        "template": fleet.templates,
+        "service_rule": fleet.service_rules,
+    }
+    return {
+        key: [item.model_dump(mode="json", exclude_defaults=True) for item in items]
+        for key, items in parts.items()
+    }
 
 
 def parse_unit_file(text: str, *, name: str, house_faults: HouseFaults | None = None) -> UnitSettings:
@@ -209,7 +242,7 @@ class _Reader(Complaints):
                 for part in path:
                     value = value.get(part) if isinstance(value, dict) else None
                 if isinstance(value, str) and value not in known[kind]:
-                    self.complain(("unit", index, *path), f"there is no {kind} {value!r} in this file")
+                    self.complain(("unit", index, *path), f"there is no {kind} {value!r}")
 
     def _list(self, key: str) -> list[dict[str, Any]]:
         found = self._document.get(key)

@@ -18,6 +18,7 @@ from services.records.carried import moved_on
 from services.records.correctiondesk import CorrectionRecords
 from services.records.database import Database
 from services.records.describedesk import DescriptionRecords
+from services.records.fleetdesk import FleetRecords
 from services.records.healthdesk import HealthRecords
 from services.records.historydesk import HistoryRecords
 from services.records.jobdesk import JobRecords
@@ -51,6 +52,7 @@ class Records(
     OperatorRecords,
     HistoryRecords,
     DescriptionRecords,
+    FleetRecords,
     AccountRecords,
     PinRecords,
     JobRecords,
@@ -85,11 +87,6 @@ class Records(
         return found
 
     # What people own.
-
-    def apply_fleet(self, fleet: Fleet, *, who: str, now_ms: int) -> None:
-        """Make the fleet what a file says; every change becomes a dated row."""
-        with self._database.writing() as session:
-            fleetbook.apply(session, fleet, who=who, now_ms=now_ms)
 
     def fleet(self, at_ms: int | None = None) -> Fleet:
         """Return the fleet as people described it at a moment, by default now."""

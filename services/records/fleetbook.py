@@ -1,6 +1,7 @@
 """Sites, banks, units, people, own rules and templates as dated rows: what was true when, and who said so."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from pydantic import BaseModel
 from sqlalchemy import func, select
@@ -83,37 +84,66 @@ def fleet_at(session: Session, at_ms: int | None) -> Fleet:
     return _with_states(fleet, _states_at(session, at_ms))
 
 
-def apply(session: Session, fleet: Fleet, *, who: str, now_ms: int) -> None:
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """Who describes something anew, when, why, and from when it holds."""
+
+    who: str
+    now_ms: int
+    why: str | None = None
+    from_ms: int | None = None
+    """None: from now on."""
+
+
+def apply(session: Session, fleet: Fleet, said_by: Saying) -> None:
     """Add a row for everything that a fleet describes otherwise than the newest rows do.
 
     What is no longer described is taken away; people are not, so that a file without people does
     not silence those who were added by name.
     """
-    current = fleet_at(session, None)
     said = _states_at(session, None)
-    before = {(kind, key_of(item)): item for kind, item in _items(_with_file_states(session, current))}
-    after = {(kind, key_of(item)): item for kind, item in _items(fleet)}
+    before = {(kind, key_of(item)): item for kind, item in items_of(described(session))}
+    after = {(kind, key_of(item)): item for kind, item in items_of(fleet)}
     for (kind, key), item in after.items():
         old = before.get((kind, key))
         if old != item:
-            _add(session, kind, key, item, who=who, now_ms=now_ms)
+            _add(session, kind, key, item, said_by)
         if isinstance(item, Unit) and item.id in said:
             stated = old.state if isinstance(old, Unit) else None
             if stated is not None and stated != item.state:
-                say_state(session, item.id, item.state, who=who, now_ms=now_ms)
+                say_state(session, item.id, item.state, who=said_by.who, now_ms=said_by.now_ms)
     for kind, key in before.keys() - after.keys():
         if kind != "person":
-            _add(session, kind, key, None, who=who, now_ms=now_ms)
+            _add(session, kind, key, None, said_by)
+
+
+def described(session: Session) -> Fleet:
+    """Return the fleet as it was described, whatever people said of its units' use since."""
+    return _with_file_states(session, fleet_at(session, None))
+
+
+def newest_row(session: Session, kind: str | None = None, key: str | None = None) -> int:
+    """Return the number of the newest row, of one thing where it is named; 0 where there is none."""
+    query = select(func.max(DatedRow.no))
+    if kind is not None:
+        query = query.where(DatedRow.kind == kind, DatedRow.key == key)
+    return session.scalar(query) or 0
+
+
+def described_since(session: Session, kind: str, key: str) -> int | None:
+    """Return from when the newest description of a thing holds [ms]; None where there is none."""
+    query = select(DatedRow.valid_from_ms).where(DatedRow.kind == kind, DatedRow.key == key)
+    return session.scalar(query.order_by(DatedRow.no.desc()).limit(1))
 
 
 def put_person(session: Session, person: Person, *, who: str, now_ms: int) -> None:
     """Add somebody who may sign, or change the role."""
-    _add(session, "person", person.name, person, who=who, now_ms=now_ms)
+    _add(session, "person", person.name, person, Saying(who, now_ms))
 
 
 def drop_person(session: Session, name: str, *, who: str, now_ms: int) -> None:
     """Take a person away; what was signed stays signed."""
-    _add(session, "person", name, None, who=who, now_ms=now_ms)
+    _add(session, "person", name, None, Saying(who, now_ms))
 
 
 def say_state(session: Session, unit: str, state: UnitState, *, who: str, now_ms: int) -> StatementRow:
@@ -130,7 +160,8 @@ def say_state(session: Session, unit: str, state: UnitState, *, who: str, now_ms
     return row
 
 
-def _items(fleet: Fleet) -> Iterator[tuple[str, Described]]:
+def items_of(fleet: Fleet) -> Iterator[tuple[str, Described]]:
+    """Yield everything a fleet describes, with its kind."""
     yield from (("site", site) for site in fleet.sites)
     yield from (("bank", bank) for bank in fleet.banks)
     yield from (("unit", unit) for unit in fleet.units)
@@ -140,9 +171,19 @@ def _items(fleet: Fleet) -> Iterator[tuple[str, Described]]:
     yield from (("service_rule", rule) for rule in fleet.service_rules)
 
 
-def _add(session: Session, kind: str, key: str, item: BaseModel | None, *, who: str, now_ms: int) -> None:
-    value = None if item is None else item.model_dump_json()
-    session.add(DatedRow(kind=kind, key=key, valid_from_ms=now_ms, who=who, value=value))
+def _add(session: Session, kind: str, key: str, item: BaseModel | None, said_by: Saying) -> None:
+    from_ms = said_by.now_ms if said_by.from_ms is None else said_by.from_ms
+    session.add(
+        DatedRow(
+            kind=kind,
+            key=key,
+            valid_from_ms=from_ms,
+            who=said_by.who,
+            value=None if item is None else item.model_dump_json(),
+            why=said_by.why,
+            said_ms=None if from_ms == said_by.now_ms else said_by.now_ms,
+        )
+    )
     session.flush()
 
 

@@ -87,6 +87,11 @@ class DatedRow(Table):
     who: Mapped[str] = mapped_column(Text)
     value: Mapped[str | None] = mapped_column(Text)
     """JSON; NULL when it was taken away."""
+    why: Mapped[str | None] = mapped_column(Text)
+    """The reason that was given; NULL where nobody asked for one."""
+    said_ms: Mapped[int | None] = mapped_column(BigInteger)
+    """When it was said, where that was later than it holds from."""
+    signed: Mapped[str | None] = signed_column()
 
 
 class StatementRow(Table):
