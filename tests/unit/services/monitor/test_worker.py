@@ -334,6 +334,7 @@ def test_the_loop_judges_beats_and_ends_when_told(house):
             "stop": stop,
             "clock": lambda: NOON_MS,
             "heartbeat": lambda now_ms, said: beats.append((now_ms, dict(said))),
+            "keep_ms": 731 * DAY_MS,
         },
     )
     loop.start()
