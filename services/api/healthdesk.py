@@ -22,7 +22,7 @@ from services.domain import (
     Usual,
     WhyNot,
 )
-from services.timebase import DAY_MS, Span, utc_day_start_ms
+from services.timebase import Span
 
 
 class LastTold(Wire):
@@ -83,19 +83,10 @@ class HealthDesk(RunTestDesk):
 
     def fleet_compared(self) -> FleetComparison:
         """Return the machines of the places that are seen, each beside machines like it."""
-        from services.analytics.service.fleet import (  # noqa: PLC0415 - brings scipy, paid for when asked
-            DAYS,
-            READ,
-            compare,
-        )
+        from services.analytics.service.fleet import compare  # noqa: PLC0415 - brings scipy
 
-        end_ms = utc_day_start_ms(self.now_ms())
-        return compare(
-            self._records.fleet(),
-            {card.unit: card.bench for card in self._records.cards()},
-            self._records.health_numbers(READ, end_ms - DAYS * DAY_MS, end_ms),
-            datetime.fromtimestamp(end_ms / 1000, UTC).date(),
-        )
+        today = datetime.fromtimestamp(self.now_ms() / 1000, UTC).date()
+        return compare(self._records.fleet(), self._records.health_middles(), today)
 
 
 def side_by_side(

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from services.domain import DayNumbers, HealthDay, ServiceMark, Usual
+from services.domain import HealthDay, Middle, ServiceMark, Usual
 
 
 class Used(Protocol):
@@ -39,10 +39,8 @@ class HealthBook(Protocol):
     def use_between(self, start_ms: int, end_ms: int) -> Mapping[str, Used]:
         """Return by unit how much it was used on days that begin in a span."""
 
-    def health_numbers(
-        self, names: Sequence[str], start_ms: int, end_ms: int
-    ) -> Mapping[str, Sequence[DayNumbers]]:
-        """Return by unit some numbers of its days that begin in a span, in order of time."""
+    def health_middles(self) -> Mapping[str, Sequence[Middle]]:
+        """Return by unit what its last weeks come to."""
 
     def service_marks(self, unit: str) -> Sequence[ServiceMark]:
         """Return the moments from which a unit is not compared with what it was before, oldest first."""

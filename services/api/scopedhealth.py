@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from services.api.healthport import Used
 from services.api.ports import BookOfRecords
-from services.domain import DayNumbers, HealthDay, ServiceMark, Usual
+from services.domain import HealthDay, Middle, ServiceMark, Usual
 
 
 class ScopedHealth:
@@ -22,12 +22,10 @@ class ScopedHealth:
         used = self._book.use_between(start_ms, end_ms)
         return {unit: found for unit, found in used.items() if self._sees(unit)}
 
-    def health_numbers(
-        self, names: Sequence[str], start_ms: int, end_ms: int
-    ) -> Mapping[str, Sequence[DayNumbers]]:
-        """Return by unit some numbers of its days that begin in a span, in order of time."""
-        found = self._book.health_numbers(names, start_ms, end_ms)
-        return {unit: days for unit, days in found.items() if self._sees(unit)}
+    def health_middles(self) -> Mapping[str, Sequence[Middle]]:
+        """Return by unit what its last weeks come to."""
+        found = self._book.health_middles()
+        return {unit: middles for unit, middles in found.items() if self._sees(unit)}
 
     def service_marks(self, unit: str) -> Sequence[ServiceMark]:
         """Return the moments from which a unit is not compared with what it was before, oldest first."""

@@ -13,11 +13,13 @@ ComparedName = Literal[
     "starts_per_h",
     "hours_run_a_day",
     "always_on_share",
+    "cutouts_a_month",
 ]
 """Numbers that machines are compared by.
 
 ``path_share``: resistance of the way from the battery over that of a sound one; ``capacity_share``:
-what the battery holds of its label; ``always_on_share``: days on which it ran nearly all of the time.
+what the battery holds of its label; ``always_on_share``: days on which it ran nearly all of the time;
+``cutouts_a_month``: stops for want of supply in thirty days.
 """
 LikeBy = Literal["kind", "speed", "model", "volume", "age", "place"]
 """What machines of a group have in common."""
@@ -25,13 +27,14 @@ Apart = Literal["site", "kit"]
 """By place, or by length and section of the cable."""
 
 
-class DayNumbers(NamedTuple):
-    """Some numbers of one day of a unit; None where the day does not tell one."""
+class Middle(NamedTuple):
+    """What one number of a unit came to over its last days."""
 
-    day_ms: int
-    measured_on: str
-    marks: tuple[str, ...]
-    values: tuple[float | None, ...]
+    name: ComparedName
+    span_days: int
+    value: float
+    days: int | None
+    """That told it; None: learned, not counted by days."""
 
 
 class ComparedNumber(Frozen):
@@ -42,6 +45,8 @@ class ComparedNumber(Frozen):
     value: float
     days: int | None
     """Days it is the middle of; None: learned, not counted by days."""
+    season: float | None = None
+    """The same over the longer span, where that holds more days."""
     middle: float
     """Of the group, this unit included."""
     scatter: float

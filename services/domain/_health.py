@@ -85,6 +85,7 @@ FEATURES: dict[str, Feature] = {
     "ah": Feature("A h", ("battery",)),
     "charging_h": Feature("h", ("battery",)),
     "full": Feature("1", ("battery",)),
+    "cutouts": Feature("1", ("cabinet", "battery")),
     "dust_h": Feature("h"),
 }
 """Every number of a `HealthDay` that may be followed over time."""
@@ -184,6 +185,8 @@ class HealthDay(Frozen):
     charging_h: float | None = None
     full: float | None = None
     """1 where a full charge ended on that day, else 0."""
+    cutouts: float | None = None
+    """Stops for want of supply that began on it: too low a voltage, or none at all."""
     dust_h: float | None = None
     """Hours in which dust was drawn in."""
     dust_from: DustFrom | None = None

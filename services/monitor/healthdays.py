@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import structlog
 
-from services.analytics.service.health import AFTER_MS, BEFORE_MS, health_days
+from services.analytics.service.health import health_days
+from services.analytics.service.healthgrid import AFTER_MS, BEFORE_MS
 from services.analytics.service.healthusual import usual_of
 from services.analytics.service.longrun import longrun_findings
+from services.analytics.service.middles import middles_of
 from services.analytics.service.weather import UNKNOWN, Weather, warmth_of
 from services.domain import Analysis, Fleet, HealthTable, UnitCard, UnitSettings
 from services.errors import DependencyUnavailable
@@ -44,6 +46,7 @@ COLUMNS = (
     "supply",
     "fault",
     "set_point_c",
+    "cutout_v",
 )
 
 _log = structlog.get_logger(__name__)
@@ -210,7 +213,9 @@ class HealthDays:
             table, marks, settings, as_of_ms=over_ms, weather=self._weather_before(fleet, over_ms)
         )
         usual = usual_of(table, marks, settings, as_of_ms=over_ms)
-        self._records.write_findings(unit, found, usual, found_ms=over_ms)
+        card = self._records.card(unit)
+        middles = middles_of(table, settings, None if card is None else card.bench, as_of_ms=over_ms)
+        self._records.write_findings(unit, found, usual, middles, found_ms=over_ms)
         self._states[unit] = replace(self._states[unit], found_ms=over_ms, findings=found)
 
     def _table(self, unit: str, over_ms: int) -> HealthTable:

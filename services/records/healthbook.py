@@ -3,15 +3,15 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import orjson
-from sqlalchemy import delete, func, select
+from sqlalchemy import RowMapping, delete, func, insert, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, DayNumbers, Finding, HealthDay, MarkKind, ServiceMark, Unit, Usual
+from services.domain import Bank, ComparedName, Finding, HealthDay, MarkKind, Middle, ServiceMark, Unit, Usual
 from services.records import jobbook
-from services.records.healthtables import HealthRow, HealthStateRow
+from services.records.healthtables import DAYS, LISTS, NUMBERS, WORDS, HealthStateRow, MiddleRow
 from services.records.tables import DatedRow
 from services.timebase import DAY_MS
 
@@ -19,6 +19,8 @@ _Described = TypeVar("_Described", Unit, Bank)
 
 KEEP_MS = 800 * DAY_MS
 """Two years, and a season to compare them with."""
+_PLAIN = ("measured_on", "on_battery", "hours_seen", *WORDS, *NUMBERS)
+"""Parts of a day that stand in a column as they are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,67 +47,54 @@ class HealthState:
 
 def days_of(session: Session, unit: str, start_ms: int, end_ms: int) -> tuple[HealthDay, ...]:
     """Return the kept days of a unit that begin in ``[start_ms, end_ms)``, in order of time."""
-    query = select(HealthRow.value).where(
-        HealthRow.unit == unit, HealthRow.day_ms >= start_ms, HealthRow.day_ms < end_ms
-    )
-    return tuple(
-        HealthDay.model_validate_json(value) for value in session.scalars(query.order_by(HealthRow.day_ms))
-    )
+    query = select(DAYS).where(DAYS.c.unit == unit, DAYS.c.day_ms >= start_ms, DAYS.c.day_ms < end_ms)
+    return tuple(_day(row) for row in session.execute(query.order_by(DAYS.c.day_ms)).mappings())
+
+
+def _day(row: RowMapping) -> HealthDay:
+    told = {name: row[name] for name in _PLAIN}
+    for name in LISTS:
+        told[name] = tuple(row[name].split(",")) if row[name] else ()
+    return HealthDay.model_validate(told | {"day": row["day_ms"]})
+
+
+def _row(unit: str, day: HealthDay) -> dict[str, object]:
+    lists = {name: ",".join(getattr(day, name)) for name in LISTS}
+    return {"unit": unit, "day_ms": day.day, **{name: getattr(day, name) for name in _PLAIN}, **lists}
 
 
 def use_of(session: Session, start_ms: int, end_ms: int) -> dict[str, Use]:
     """Return by unit how much it was used on days that begin in ``[start_ms, end_ms)``."""
-    sums = (func.coalesce(func.sum(c), 0.0) for c in (HealthRow.hours_seen, HealthRow.hours_run))
-    rest = (func.coalesce(func.sum(c), 0.0) for c in (HealthRow.starts, HealthRow.dust_h))
+    summed = (DAYS.c.hours_seen, DAYS.c.hours_run, DAYS.c.starts, DAYS.c.dust_h)
     query = (
-        select(HealthRow.unit, func.count(), *sums, *rest)
-        .where(HealthRow.day_ms >= start_ms, HealthRow.day_ms < end_ms)
-        .group_by(HealthRow.unit)
+        select(DAYS.c.unit, func.count(), *(func.coalesce(func.sum(each), 0.0) for each in summed))
+        .where(DAYS.c.day_ms >= start_ms, DAYS.c.day_ms < end_ms)
+        .group_by(DAYS.c.unit)
     )
     return {unit: Use(days, *map(float, found)) for unit, days, *found in session.execute(query)}
 
 
-def numbers_of(
-    session: Session, names: Sequence[str], start_ms: int, end_ms: int
-) -> dict[str, list[DayNumbers]]:
-    """Return by unit some numbers of its days that begin in ``[start_ms, end_ms)``, in order of time.
-
-    Read as they stand, without the days' own checks: the days of a large fleet are many.
-    """
-    query = select(HealthRow.unit, HealthRow.day_ms, HealthRow.value).where(
-        HealthRow.day_ms >= start_ms, HealthRow.day_ms < end_ms
-    )
-    found: dict[str, list[DayNumbers]] = {}
-    for unit, day_ms, value in session.execute(query.order_by(HealthRow.day_ms)):
-        day = orjson.loads(value)
-        told = tuple(map(day.get, names))
-        found.setdefault(unit, []).append(
-            DayNumbers(day_ms, day["measured_on"], tuple(day.get("marks", ())), told)
-        )
+def middles_of(session: Session) -> dict[str, list[Middle]]:
+    """Return by unit what its last weeks come to."""
+    query = select(MiddleRow.unit, MiddleRow.name, MiddleRow.span_days, MiddleRow.value, MiddleRow.days)
+    found: dict[str, list[Middle]] = {}
+    ordered = query.order_by(MiddleRow.span_days, MiddleRow.unit)
+    for unit, name, span_days, value, days in session.execute(ordered):
+        told = Middle(cast("ComparedName", name), span_days, value, days)
+        found.setdefault(unit, []).append(told)
     return found
 
 
 def put_days(session: Session, unit: str, days: Sequence[HealthDay], *, start_ms: int, end_ms: int) -> None:
     """Keep what the days of a stretch are, in place of what they were; very old ones go."""
     session.execute(
-        delete(HealthRow).where(
-            HealthRow.unit == unit,
-            (HealthRow.day_ms >= start_ms) & (HealthRow.day_ms < end_ms)
-            | (HealthRow.day_ms < end_ms - KEEP_MS),
+        delete(DAYS).where(
+            DAYS.c.unit == unit,
+            (DAYS.c.day_ms >= start_ms) & (DAYS.c.day_ms < end_ms) | (DAYS.c.day_ms < end_ms - KEEP_MS),
         )
     )
-    session.add_all(
-        HealthRow(
-            unit=unit,
-            day_ms=day.day,
-            hours_seen=day.hours_seen,
-            hours_run=day.hours_run,
-            starts=day.starts,
-            dust_h=day.dust_h,
-            value=day.model_dump_json(exclude_none=True, exclude_defaults=True),
-        )
-        for day in days
-    )
+    if days:
+        session.execute(insert(DAYS), [_row(unit, day) for day in days])
 
 
 def states(session: Session) -> dict[str, HealthState]:
@@ -136,14 +125,24 @@ def put_next(session: Session, next_ms: Mapping[str, int]) -> None:
 
 
 def put_findings(
-    session: Session, unit: str, findings: Sequence[Finding], usual: Sequence[Usual], *, found_ms: int
+    session: Session,
+    unit: str,
+    findings: Sequence[Finding],
+    usual: Sequence[Usual],
+    middles: Sequence[Middle],
+    *,
+    found_ms: int,
 ) -> None:
-    """Keep what the days before a moment say, and what they are compared with."""
+    """Keep what the days before a moment say, what they are compared with, and what the last ones come to."""
     row = session.get(HealthStateRow, unit)
-    if row is not None:
-        row.found_ms = found_ms
-        row.findings = orjson.dumps([found.model_dump(mode="json") for found in findings]).decode()
-        row.usual = orjson.dumps([each.model_dump(mode="json") for each in usual]).decode()
+    if row is None:
+        return
+    row.found_ms = found_ms
+    row.findings = orjson.dumps([found.model_dump(mode="json") for found in findings]).decode()
+    row.usual = orjson.dumps([each.model_dump(mode="json") for each in usual]).decode()
+    session.execute(delete(MiddleRow).where(MiddleRow.unit == unit))
+    if middles:
+        session.execute(insert(MiddleRow), [{"unit": unit, **each._asdict()} for each in middles])
 
 
 def marks(session: Session, unit: str) -> tuple[ServiceMark, ...]:

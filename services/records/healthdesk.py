@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from services.domain import DayNumbers, Finding, HealthDay, ServiceMark, Usual
+from services.domain import Finding, HealthDay, Middle, ServiceMark, Usual
 from services.records import healthbook
 from services.records.door import Door
 from services.records.healthbook import HealthState, Use
@@ -21,12 +21,10 @@ class HealthRecords(Door):
         with self._database.reading() as session:
             return healthbook.use_of(session, start_ms, end_ms)
 
-    def health_numbers(
-        self, names: Sequence[str], start_ms: int, end_ms: int
-    ) -> Mapping[str, Sequence[DayNumbers]]:
-        """Return by unit some numbers of its days that begin in ``[start_ms, end_ms)``, in order of time."""
+    def health_middles(self) -> Mapping[str, Sequence[Middle]]:
+        """Return by unit what its last weeks come to."""
         with self._database.reading() as session:
-            return healthbook.numbers_of(session, names, start_ms, end_ms)
+            return healthbook.middles_of(session)
 
     def service_marks(self, unit: str) -> tuple[ServiceMark, ...]:
         """Return the moments from which a unit is not compared with what it was before, oldest first."""
@@ -56,8 +54,14 @@ class HealthRecords(Door):
             healthbook.put_next(session, {unit: end_ms})
 
     def write_findings(
-        self, unit: str, findings: Sequence[Finding], usual: Sequence[Usual], *, found_ms: int
+        self,
+        unit: str,
+        findings: Sequence[Finding],
+        usual: Sequence[Usual],
+        middles: Sequence[Middle],
+        *,
+        found_ms: int,
     ) -> None:
-        """Keep what the days before a moment say, and what they are compared with."""
+        """Keep what the days before a moment say, what they are compared with, what the last ones come to."""
         with self._database.writing() as session:
-            healthbook.put_findings(session, unit, findings, usual, found_ms=found_ms)
+            healthbook.put_findings(session, unit, findings, usual, middles, found_ms=found_ms)

@@ -1,30 +1,24 @@
-"""Fleets with made-up days, whose truth is what was put in."""
+"""Fleets with made-up numbers of their last weeks, whose truth is what was put in."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import date
 
 import numpy as np
 
-from services.analytics.service.fleet import DAYS, READ
-from services.domain import Bench, DayNumbers, Fleet
-from services.timebase import DAY_MS
+from services.analytics.service.fleet import COMPARED, DAYS, SEASON_DAYS
+from services.domain import Fleet, Middle
 
 TODAY = date(2026, 3, 2)
-_SOUND = (0.02, 60.0, 0.05, 0.03, 1.5, 0.35)
-_BENCH = {
-    "hours_seen": 24.0,
-    "hours_run": 8.0,
-    "starts": 30,
-    "starts_per_hour": 1.4,
-    "days_since_full": 0.5,
-    "source_ohm": 0.03,
-    "expected_ohm": 0.03,
-    "drop_share": None,
-    "drop_share_reason": "not looked at",
-    "capacity_ah": None,
-    "capacity_ah_reason": "not looked at",
+_SOUND = {
+    "night_slope_per_k": 0.02,
+    "capacity_ratio_k": 60.0,
+    "warm_up_per_h": 0.05,
+    "path_share": 1.0,
+    "starts_per_h": 1.5,
+    "hours_run_a_day": 8.4,
 }
-BENCH = Bench.model_validate(_BENCH)
+NAMES = tuple(name for name in COMPARED if name != "capacity_share")
+"""What days tell; a sound machine neither runs all day nor is it stopped."""
 
 Factor = Callable[[str, str], float]
 
@@ -42,30 +36,27 @@ def fleet_of(count: int, sites: int, **unit: object) -> Fleet:
     )
 
 
-def days_of(
-    fleet: Fleet,
-    rng: np.random.Generator,
-    *,
-    between: float = 0.06,
-    count: int = DAYS,
-    factor: Factor | None = None,
-) -> dict[str, list[DayNumbers]]:
-    """Return days of machines that differ by a share `between` them, and by 3 % from day to day.
+def middles_of(
+    fleet: Fleet, rng: np.random.Generator, *, between: float = 0.06, factor: Factor | None = None
+) -> dict[str, list[Middle]]:
+    """Return what the last weeks of machines come to, that differ by a share `between` them.
 
-    `factor` tells by unit and number what a fault multiplies it by.
+    `factor` tells by unit and number what a fault multiplies it by in the last month.
     """
-    found: dict[str, list[DayNumbers]] = {}
+    found: dict[str, list[Middle]] = {}
     for unit in fleet.units:
-        own = rng.lognormal(0.0, between, len(READ))
-        fault = [1.0 if factor is None else factor(unit.id, name) for name in READ]
-        daily = rng.lognormal(0.0, 0.03, (count, len(READ)))
-        values = daily * own * np.array(fault) * np.array(_SOUND)
-        found[unit.id] = [
-            DayNumbers(k * DAY_MS, "as described", (), tuple(row)) for k, row in enumerate(values.tolist())
-        ]
+        own = dict(zip(NAMES, rng.lognormal(0.0, between, len(NAMES)).tolist(), strict=True))
+        for span in (DAYS, SEASON_DAYS):
+            for name in NAMES:
+                fault = 1.0 if factor is None or span != DAYS else factor(unit.id, name)
+                value = _SOUND.get(name, 0.0) * own[name] * fault
+                found.setdefault(unit.id, []).append(Middle(name, span, value, span))
     return found
 
 
-def benches_of(fleet: Fleet) -> Mapping[str, Bench]:
-    """Return the same path expected for every unit."""
-    return {unit.id: BENCH for unit in fleet.units}
+def with_number(middles: list[Middle], name: str, value: float) -> list[Middle]:
+    """Return what the last month comes to with one number put in."""
+    return [
+        each._replace(value=value) if (each.name, each.span_days) == (name, DAYS) else each
+        for each in middles
+    ]

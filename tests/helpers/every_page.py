@@ -17,7 +17,8 @@ from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
 from services.analytics.service.health import health_days
 from services.analytics.service.healthusual import usual_of
-from services.domain import BatchNew, NoticeSaid, RunTestBegun, Verdict
+from services.analytics.service.middles import middles_of
+from services.domain import BatchNew, HealthTable, NoticeSaid, RunTestBegun, Verdict
 from services.monitor.noticing import Noticing
 from services.records import batchbook
 from services.telemetry import Sample
@@ -223,11 +224,14 @@ def _days(larder: Larder) -> None:
     table = health_days(heard, described, from_ms=start_ms, to_ms=end_ms)
     larder.records.write_health("v3-meat", table.days, start_ms=start_ms, end_ms=end_ms)
     usual = usual_of(table, (), described, as_of_ms=end_ms)
-    larder.records.write_findings("v3-meat", (), usual, found_ms=end_ms)
+    middles = middles_of(table, described, None, as_of_ms=end_ms)
+    larder.records.write_findings("v3-meat", (), usual, middles, found_ms=end_ms)
     for k, unit in enumerate(larder.records.fleet().units):  # others like it, so that machines are compared
         if unit.id != "v3-meat" and unit.kind == described.unit.kind:
             like = [day.model_copy(update={"starts_per_h": 1.0 + 0.2 * k}) for day in table.days]
             larder.records.write_health(unit.id, like, start_ms=start_ms, end_ms=end_ms)
+            middles = middles_of(HealthTable(tuple(like)), described, None, as_of_ms=end_ms)
+            larder.records.write_findings(unit.id, (), (), middles, found_ms=end_ms)
 
 
 @contextlib.contextmanager

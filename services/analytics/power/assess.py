@@ -226,11 +226,7 @@ def _supply(
 ) -> _Supply:
     """Work out what the answers share."""
     band = band_of(frame, runs)
-    reported = series.numbers("cutout_v")
-    said = reported[
-        (reported >= LEAST_CUTOUT_V * frame.volt_scale) & (reported <= MOST_CUTOUT_V * frame.volt_scale)
-    ]
-    threshold = threshold_of(frame, runs, band, settings, float(said[-1]) if said.size else None)
+    threshold = threshold_of(frame, runs, band, settings, reported_cutout_v(series, frame))
     steps = stop_steps(frame, runs, settings)
     drop, known = drop_of(steps, settings), usable(learned, settings)
     amps = load_a(frame, settings) + standby_a(frame, settings)
@@ -260,6 +256,15 @@ def _supply(
         measured_ah=measured,
         state=charge_state(frame, runs, settings, capacity, ah, learned=known, charging=charging, drop=drop),
     )
+
+
+def reported_cutout_v(series: Series, frame: Frame) -> float | None:
+    """Return the newest cut-out the unit itself reports, where it can be one, as it stands [V]."""
+    reported = series.numbers("cutout_v")
+    said = reported[
+        (reported >= LEAST_CUTOUT_V * frame.volt_scale) & (reported <= MOST_CUTOUT_V * frame.volt_scale)
+    ]
+    return float(said[-1]) if said.size else None
 
 
 def _cutouts(

@@ -17,24 +17,21 @@ import numpy as np
 from scipy import stats
 
 from services.analytics.service.fleetgroups import Group, groups_of, traits_of
-from services.analytics.service.healthusual import FEWEST_DAYS, SET_ASIDE
+from services.analytics.service.middles import SPANS
 from services.domain import (
     Apart,
-    Bench,
     ComparedName,
     ComparedNumber,
-    DayNumbers,
     Fleet,
     FleetComparison,
+    Middle,
     StandsOut,
     Unit,
 )
 from services.telemetry import FloatArray
 
-DAYS = 28
-"""Last days that are looked at (judgement): four weeks, so that neither one trip nor one season decides."""
-READ = ("night_slope_per_k", "capacity_ratio_k", "warm_up_per_h", "path_ohm", "starts_per_h", "duty")
-"""Numbers of days that are read."""
+DAYS, SEASON_DAYS = SPANS
+"""What is compared, and what is told beside it."""
 FALSE_SHARE = 0.1
 """Share of the units named that may be there by chance (judgement)."""
 FALSE_SHARE_APART = 0.05
@@ -49,7 +46,6 @@ MAD_TO_SD = 1.4826
 """Of a normal distribution: 1 / 0.6745."""
 MAD_WORTH = 0.37
 """What the middle absolute distance is worth beside the standard deviation: its asymptotic efficiency."""
-_DAY_H = 24.0
 
 
 @dataclass(frozen=True)
@@ -74,25 +70,26 @@ COMPARED: dict[ComparedName, Compared] = {
     "starts_per_h": Compared(1, least_share=0.1),
     "hours_run_a_day": Compared(1, fixed_speed_only=True),
     "always_on_share": Compared(1, least=0.05, fixed_speed_only=True),
+    "cutouts_a_month": Compared(1, least=0.5),
 }
 """A machine that turns slower to run longer is not compared by how long it runs."""
 
 
 class Distance(NamedTuple):
-    """One number of one unit, its group, middle and scatter of that, and how far out it lies."""
+    """One number of one unit and of its season, its group's middle and scatter, how far out it lies."""
 
     unit: str
     name: ComparedName
-    value: float
-    days: int | None
+    told: Middle
+    season: float | None
     group: Group
     middle: float
     scatter: float
     out: float
 
 
-Told = dict[str, tuple[float, int | None]]
-"""By unit one number and of how many days it is."""
+Told = dict[str, Middle]
+"""By unit one number."""
 
 
 def robust(values: FloatArray, *, least: float = 0.0) -> tuple[float, float]:
@@ -124,41 +121,29 @@ def chance_of(out: FloatArray, count: FloatArray) -> FloatArray:
     return np.asarray(2.0 * stats.t.sf(np.abs(out), degrees), dtype=np.float64)
 
 
-def plain_days(days: Sequence[DayNumbers]) -> list[DayNumbers]:
-    """Return days that tell of the machine as it is now: described as on the newest, nothing set aside."""
-    if not days:
-        return []
-    newest, aside = days[-1].measured_on, set(SET_ASIDE)
-    return [day for day in days if day.measured_on == newest and aside.isdisjoint(day.marks)]
-
-
-def compare(
-    fleet: Fleet, benches: Mapping[str, Bench | None], days: Mapping[str, Sequence[DayNumbers]], today: date
-) -> FleetComparison:
+def compare(fleet: Fleet, middles: Mapping[str, Sequence[Middle]], today: date) -> FleetComparison:
     """Return every number of every unit beside those of units like it.
 
     Parameters
     ----------
     fleet : Fleet
         Sites, banks and units as described now.
-    benches : mapping
-        What was last worked out of wires and batteries, by unit.
-    days : mapping
-        The last `DAYS` days of each unit with the numbers of `READ`, in order of time.
+    middles : mapping
+        What the last weeks of each unit come to (see `middles_of`).
     today : date
         What ages are counted to.
     """
     sites = {site.id: site for site in fleet.sites}
     units = {unit.id: unit for unit in fleet.units if unit.state == "in_use"}
     traits = {key: traits_of(unit, sites.get(unit.site or ""), today) for key, unit in units.items()}
-    told = _told(fleet, units, benches, days)
+    told, seasons = (_told(units, middles, span) for span in SPANS)
     distances: list[Distance] = []
     alike: dict[tuple[str, ...], Mapping[str, Group]] = {}  # most numbers are told by the same units
     for name, values in told.items():
         those = tuple(values)
         if those not in alike:
             alike[those] = groups_of(those, traits)
-        distances += _distances(name, values, alike[those])
+        distances += _distances(name, values, seasons[name], alike[those])
     rows = _lined(distances)
     apart, looked_at = _apart(units, distances)
     having = {unit for values in told.values() for unit in values}
@@ -175,64 +160,47 @@ def compare(
 
 
 def _told(
-    fleet: Fleet,
-    units: Mapping[str, Unit],
-    benches: Mapping[str, Bench | None],
-    days: Mapping[str, Sequence[DayNumbers]],
+    units: Mapping[str, Unit], middles: Mapping[str, Sequence[Middle]], span: int
 ) -> dict[ComparedName, Told]:
     """Return by number what each unit tells; a battery tells through the first of its units only."""
     found: dict[ComparedName, Told] = {name: {} for name in COMPARED}
-    labels = {bank.id: bank.capacity_ah for bank in fleet.banks}
     banks: set[str] = set()
     for key, unit in units.items():
-        bench = benches.get(key)
-        for name, value in _of_days(plain_days(days.get(key, ())), bench):
-            if not (COMPARED[name].fixed_speed_only and unit.compressor.variable_speed):
-                found[name][key] = value
-        held, bank = None if bench is None else bench.capacity_ah, unit.supply.bank
-        label = unit.supply.capacity_ah if bank is None else labels.get(bank)
-        if held is not None and label is not None and bank not in banks:
-            found["capacity_share"][key] = (held.p50 / label, None)
-            banks |= set() if bank is None else {bank}
+        bank = unit.supply.bank
+        for each in middles.get(key, ()):
+            if each.span_days != span or (
+                COMPARED[each.name].fixed_speed_only and unit.compressor.variable_speed
+            ):
+                continue
+            if each.name == "capacity_share" and bank is not None:
+                if bank in banks:
+                    continue
+                banks.add(bank)
+            found[each.name][key] = each
     return found
 
 
-def _of_days(
-    plain: Sequence[DayNumbers], bench: Bench | None
-) -> Iterable[tuple[ComparedName, tuple[float, int]]]:
-    middles: dict[str, tuple[float, int]] = {}
-    for name, column in zip(READ, zip(*(day.values for day in plain), strict=True), strict=False):
-        values = [value for value in column if value is not None]
-        if len(values) >= FEWEST_DAYS:
-            middles[name] = (median(values), len(values))
-    straight: tuple[ComparedName, ...] = (
-        "night_slope_per_k",
-        "capacity_ratio_k",
-        "warm_up_per_h",
-        "starts_per_h",
-    )
-    yield from ((name, middles[name]) for name in straight if name in middles)
-    if "path_ohm" in middles and bench is not None and bench.expected_ohm is not None:
-        ohm, count = middles["path_ohm"]
-        yield "path_share", (ohm / bench.expected_ohm, count)
-    if "duty" in middles:
-        duty, count = middles["duty"]
-        yield "hours_run_a_day", (_DAY_H * duty, count)
-        on = sum("always_on" in day.marks for day in plain)
-        yield "always_on_share", (on / len(plain), len(plain))
-
-
-def _distances(name: ComparedName, values: Told, groups: Mapping[str, Group]) -> Iterable[Distance]:
+def _distances(
+    name: ComparedName, values: Told, seasons: Told, groups: Mapping[str, Group]
+) -> Iterable[Distance]:
     how = COMPARED[name]
     scales: dict[int, tuple[float, float]] = {}
     for unit, group in groups.items():
         if id(group) not in scales:
-            of = np.array([values[member][0] for member in group.units])
+            of = np.array([values[member].value for member in group.units])
             scales[id(group)] = robust(of, least=max(how.least, how.least_share * abs(float(np.median(of)))))
         middle, scatter = scales[id(group)]
         if scatter > 0:
-            value, days = values[unit]
-            yield Distance(unit, name, value, days, group, middle, scatter, (value - middle) / scatter)
+            told = values[unit]
+            out = (told.value - middle) / scatter
+            yield Distance(unit, name, told, _season(told, seasons.get(unit)), group, middle, scatter, out)
+
+
+def _season(told: Middle, longer: Middle | None) -> float | None:
+    """Return what the longer span comes to, where it holds more days."""
+    if longer is None or longer.days is None or told.days is None or longer.days <= told.days:
+        return None
+    return longer.value
 
 
 def _lined(found: Sequence[Distance]) -> list[ComparedNumber]:
@@ -247,8 +215,9 @@ def _lined(found: Sequence[Distance]) -> list[ComparedNumber]:
         ComparedNumber(
             unit=each.unit,
             name=each.name,
-            value=each.value,
-            days=each.days,
+            value=each.told.value,
+            days=each.told.days,
+            season=each.season,
             middle=each.middle,
             scatter=each.scatter,
             out=each.out,

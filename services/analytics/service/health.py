@@ -15,7 +15,8 @@ import numpy as np
 from services.analytics.power.frame import BoolArray, Frame, frame_of
 from services.analytics.quality import impossible, merged
 from services.analytics.service.findings import NEVER_STOPS_SHARE
-from services.analytics.service.healthgrid import Days
+from services.analytics.service.healthcutouts import cutouts_of
+from services.analytics.service.healthgrid import AFTER_MS, BEFORE_MS, Days
 from services.analytics.service.healthheat import Seen, heat_of, seen_of
 from services.analytics.service.healthlids import lids_of
 from services.analytics.service.healthsupply import supplied
@@ -23,8 +24,6 @@ from services.domain import AmbientFrom, DayMark, HealthDay, HealthTable, UnitSe
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS, HOUR_MS
 
-BEFORE_MS, AFTER_MS = DAY_MS, 4 * HOUR_MS
-"""What charges is judged in blocks of two hours, by the block after it; pauses of half an hour are filled."""
 LEAST_SEEN_H = 1.0
 FEWEST_READINGS = 10
 WARM_LOAD_H = 2.0
@@ -90,6 +89,7 @@ def health_days(
         "lids": lids_of(clean, seen.frame, seen.turns, days),
         "evaporator_gap_k": _evaporator_gap(clean, seen, settled),
         "set_point_c": _set_point(clean, settings, days),
+        "cutouts": cutouts_of(clean, seen, numbers["stood_warm_h"], settings),
         **supply.numbers,
     }
     has = _has(clean, seen, own_air)

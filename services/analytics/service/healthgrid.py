@@ -10,6 +10,10 @@ from services.analytics.power.frame import BoolArray
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS, HOUR_MS, datetime_of
 
+BEFORE_MS, AFTER_MS = DAY_MS, 4 * HOUR_MS
+"""Samples around a day that it rests on: what charges is judged in blocks of two hours, by the block after
+it; pauses of half an hour are filled."""
+
 
 @dataclass(frozen=True)
 class Days:

@@ -28,7 +28,7 @@ def desk(tmp_path):
     ]
     opened.records.write_health("v3-meat", days, start_ms=FIRST_MS, end_ms=TODAY_MS)
     usual = Usual(feature="duty", middle=0.3, low=0.2, high=0.4, days=21, first=0, last=DAY_MS)
-    opened.records.write_findings("v3-meat", [], [usual], found_ms=TODAY_MS)
+    opened.records.write_findings("v3-meat", [], [usual], [], found_ms=TODAY_MS)
     yield Desk(opened.records, opened.reader, lambda: NOW_MS, opened.box)
     opened.close()
 
@@ -66,7 +66,7 @@ def test_days_of_another_place_are_not_there(desk):
 
 def test_only_machines_that_are_seen_are_compared(desk):
     whole = desk.fleet_compared()
-    assert (whole.days, whole.rows) == (28, ())
+    assert (whole.days, whole.rows) == (30, ())
     assert "v3-meat" in whole.too_few_days
     part = desk.seen_by(
         Asker(kind="person", name="Jonas K.", role="workshop", sites=frozenset({"river-camp"}))

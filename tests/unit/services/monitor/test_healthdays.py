@@ -207,7 +207,7 @@ def test_what_the_days_say_stands_in_the_analysis_and_on_the_card_beside_what_st
         Finding(finding=words, since=FIRST_MS, evidence=(row,), check="look", due=None)
         for words in ("of the last week", "of the last months")
     )
-    house.records.write_findings("v3-meat", [long], [], found_ms=FIRST_MS)
+    house.records.write_findings("v3-meat", [long], [], [], found_ms=FIRST_MS)
     keeper = HealthDays(house.reader, house.records, seconds=house.watch)
     analysis = made.analysis().model_copy(update={"service": (short,)})
     analysis, card = keeper.joined(analysis, made.card())

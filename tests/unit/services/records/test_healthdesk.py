@@ -1,6 +1,7 @@
 import pytest
+from sqlalchemy import text
 
-from services.domain import Bank, DayNumbers, Evidence, Finding, HealthDay, Unit, Usual
+from services.domain import FEATURES, Bank, Evidence, Finding, HealthDay, Middle, Unit, Usual
 from services.records.facade import Records
 from services.records.healthbook import KEEP_MS, HealthState, Use
 from services.timebase import DAY_MS
@@ -73,7 +74,7 @@ def test_findings_hold_until_their_days_are_taken_back(records):
     row = Evidence(quantity="slope", value=2.0, operator=">", threshold=1.0, unit="1/K", source="own days")
     found = Finding(finding="runs more", since=FIRST_MS, evidence=(row,), check="look", due=None)
     usual = Usual(feature="duty", middle=0.3, low=0.2, high=0.4, days=21, first=FIRST_MS, last=TODAY_MS)
-    records.write_findings("v3-meat", [found], [usual], found_ms=TODAY_MS)
+    records.write_findings("v3-meat", [found], [usual], [], found_ms=TODAY_MS)
     assert records.health_usual("v3-meat") == (usual,)
     assert records.health_usual("v3-ice") == ()
     state = records.health_states()["v3-meat"]
@@ -125,13 +126,27 @@ def test_a_bank_changed_before_the_unit_came_to_it_is_no_mark(records):
     assert [(m.at, m.kind) for m in records.service_marks("v3-meat")] == [(FIRST_MS + 3 * DAY_MS, "bank")]
 
 
-def test_some_numbers_of_every_unit_are_read_at_once(records):
-    write(records, day(0, night_slope_per_k=0.0089), day(1, marks=()))
-    write(records, day(1, duty=0.3), unit="v3-ice")
-    found = records.health_numbers(("night_slope_per_k", "duty"), FIRST_MS, TODAY_MS)
-    assert found["v3-meat"] == [
-        DayNumbers(day(0).day, "here", ("heat",), (0.0089, None)),
-        DayNumbers(day(1).day, "here", (), (None, None)),
-    ]
-    assert [told.values for told in found["v3-ice"]] == [(None, 0.3)]
-    assert set(records.health_numbers(("duty",), FIRST_MS, FIRST_MS + DAY_MS)) == {"v3-meat"}
+def test_what_the_last_weeks_come_to_is_kept_by_unit_and_written_anew(records):
+    write(records, day(0))
+    write(records, day(0), unit="v3-ice")
+    first = [Middle("starts_per_h", 30, 1.5, 28), Middle("capacity_share", 90, 0.8, None)]
+    records.write_findings("v3-meat", [], [], first, found_ms=TODAY_MS)
+    records.write_findings("v3-ice", [], [], first[:1], found_ms=TODAY_MS)
+    assert records.health_middles() == {"v3-meat": first, "v3-ice": first[:1]}
+    records.write_findings("v3-meat", [], [], first[1:], found_ms=TODAY_MS + DAY_MS)
+    assert records.health_middles()["v3-meat"] == first[1:]
+
+
+def test_a_day_takes_about_half_of_what_it_takes_as_json(records):
+    """With indexes; as JSON a day of a unit with three channels and air takes 1.07 kB."""
+    told = {name: 0.12345 for name in FEATURES if "current" not in FEATURES[name].needs}
+    full = day(0, has=("cabinet", "battery", "ambient"), ambient_from="measured", **told)
+    records.write_health(
+        "v3-meat",
+        [full.model_copy(update={"day": FIRST_MS + n * DAY_MS}) for n in range(400)],
+        start_ms=FIRST_MS,
+        end_ms=FIRST_MS + 400 * DAY_MS,
+    )
+    with records._database.reading() as session:
+        pages = "SELECT sum(pgsize) FROM dbstat WHERE name LIKE '%health_days%'"
+        assert session.execute(text(pages)).scalar_one() / 400 < 600

@@ -1,30 +1,29 @@
-"""Machines beside machines like them, on made-up days whose truth is what was put in."""
+"""Machines beside machines like them, on made-up weeks whose truth is what was put in."""
 
 import numpy as np
 import pytest
 
 from services.analytics.service.fleet import (
     COMPARED,
+    DAYS,
     FALSE_SHARE,
     LEAST_OUT,
-    READ,
     chance_of,
     compare,
     kit_of,
     robust,
 )
-from services.domain import Quantiles
-from tests.helpers.compared import BENCH, TODAY, benches_of, days_of, fleet_of
+from services.domain import Fleet, Middle
+from tests.helpers.compared import TODAY, fleet_of, middles_of, with_number
 
 
 def compared(fleet, seed, **how):
-    days = days_of(fleet, np.random.default_rng(seed), **how)
-    return compare(fleet, benches_of(fleet), days, TODAY)
+    return compare(fleet, middles_of(fleet, np.random.default_rng(seed), **how), TODAY)
 
 
 def thin_cables(unit, name):
     """Multiply the path of every third unit, which is one vehicle, by 1.8."""
-    return 1.8 if name == "path_ohm" and int(unit[4:]) % 3 == 1 else 1.0
+    return 1.8 if name == "path_share" and int(unit[4:]) % 3 == 1 else 1.0
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -39,13 +38,13 @@ def test_one_place_with_thin_cables_stands_out_by_its_path_and_nothing_else_does
     assert {unit for unit, _name in named} <= {"box-001", "box-004", "box-007", "box-010"}
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_a_sound_fleet_has_nothing_that_stands_out(seed):
-    found = compared(fleet_of(12, 3), seed)
-    assert found.apart == ()
-    assert found.apart_looked_at == 21
-    assert not any(row.stands_out for row in found.rows)
-    assert len(found.rows) == 12 * 7
+def test_of_a_sound_fleet_hardly_anything_is_named():
+    found = [compared(fleet_of(12, 3), seed) for seed in range(30)]
+    # one fleet in twenty may have a place named by chance: that is how the line is drawn
+    assert sum(each.apart != () for each in found) <= 4
+    assert sum(any(row.stands_out for row in each.rows) for each in found) <= 2
+    assert {each.apart_looked_at for each in found} == {24}
+    assert {len(each.rows) for each in found} == {12 * 8}
 
 
 def test_one_machine_that_runs_far_longer_for_the_difference_leads_the_list():
@@ -80,6 +79,7 @@ def test_machines_of_variable_speed_are_not_compared_by_how_long_they_run():
         "warm_up_per_h",
         "path_share",
         "starts_per_h",
+        "cutouts_a_month",
     }
     assert {row.like["speed"] for row in found.rows} == {"variable"}
 
@@ -91,22 +91,25 @@ def test_three_units_alike_are_too_few():
     assert found.too_few_days == ()
 
 
-def test_six_days_are_too_few():
-    found = compared(fleet_of(6, 2), 1, count=6)
-    assert found.rows == ()
-    assert len(found.too_few_days) == 6
-
-
-def test_days_set_aside_and_days_before_it_was_described_anew_do_not_count():
-    fleet = fleet_of(5, 1)
-    days = days_of(fleet, np.random.default_rng(1))
-    first = days["box-000"]
-    days["box-000"] = [day._replace(measured_on="another bank") for day in first[:22]] + first[22:]
-    days["box-001"] = [day._replace(marks=("heat",)) for day in days["box-001"]]
-    found = compare(fleet, benches_of(fleet), days, TODAY)
-    assert found.rows == ()
+def test_units_without_numbers_are_told():
+    fleet = fleet_of(6, 2)
+    middles = middles_of(fleet, np.random.default_rng(1))
+    found = compare(fleet, {unit: told for unit, told in middles.items() if unit > "box-001"}, TODAY)
+    assert {row.of for row in found.rows} == {4}
     assert found.too_few_days == ("box-000", "box-001")
-    assert found.too_few_like == ("box-002", "box-003", "box-004")
+
+
+def test_the_season_stands_beside_the_month_where_it_holds_more_days():
+    def leaking(unit, name):
+        return 2.0 if unit == "box-005" and name == "night_slope_per_k" else 1.0
+
+    fleet = fleet_of(24, 6)
+    middles = middles_of(fleet, np.random.default_rng(1), factor=leaking)
+    first = compare(fleet, middles, TODAY).rows[0]
+    assert (first.unit, first.days) == ("box-005", 30)
+    assert first.season == pytest.approx(first.value / 2.0)
+    middles["box-005"] = [each._replace(days=30) for each in middles["box-005"]]
+    assert compare(fleet, middles, TODAY).rows[0].season is None
 
 
 def test_a_unit_that_is_off_is_no_part_of_it():
@@ -119,34 +122,36 @@ def test_an_empty_fleet_is_compared_without_fuss():
     assert (found.rows, found.apart, found.apart_looked_at) == ((), (), 0)
 
 
-def test_days_on_which_it_never_stopped_are_counted():
+@pytest.mark.parametrize(("name", "value"), [("always_on_share", 1.0), ("cutouts_a_month", 12.0)])
+def test_days_without_a_pause_and_cut_outs_are_counted(name, value):
     fleet = fleet_of(8, 2)
-    days = days_of(fleet, np.random.default_rng(1))
-    days["box-003"] = [day._replace(marks=("always_on",)) for day in days["box-003"]]
-    found = compare(fleet, benches_of(fleet), days, TODAY)
-    first = next(row for row in found.rows if row.name == "always_on_share")
-    assert (first.unit, first.value, first.middle) == ("box-003", 1.0, 0.0)
+    middles = middles_of(fleet, np.random.default_rng(1))
+    middles["box-003"] = with_number(middles["box-003"], name, value)
+    found = compare(fleet, middles, TODAY)
+    first = next(row for row in found.rows if row.name == name)
+    assert (first.unit, first.value, first.middle) == ("box-003", value, 0.0)
     assert first.worse
+    assert first.stands_out
 
 
-def test_a_bank_tells_its_capacity_once_against_its_own_label():
-    fleet = fleet_of(12, 3, supply={"bank": "bank-0"})
-    banks = [
-        {"id": f"bank-{k}", "chemistry": "agm", "nominal_v": 12, "capacity_ah": 100.0 + 10 * k}
-        for k in range(6)
-    ]
-    told = fleet.model_dump(mode="json")
+def test_a_cut_out_or_two_a_month_do_not_stand_out():
+    fleet = fleet_of(24, 6)
+    middles = middles_of(fleet, np.random.default_rng(1))
+    middles["box-003"] = with_number(middles["box-003"], "cutouts_a_month", 2.0)
+    found = compare(fleet, middles, TODAY)
+    assert not any(row.stands_out for row in found.rows if row.name == "cutouts_a_month")
+
+
+def test_a_bank_tells_its_capacity_once():
+    told = fleet_of(12, 3).model_dump(mode="json")
     for k, unit in enumerate(told["units"]):
         unit["supply"] = {"bank": f"bank-{k // 2}"}
-    fleet = type(fleet).model_validate(told | {"banks": banks})
-    benches = {}
-    for k, unit in enumerate(fleet.units):
-        full = 100.0 + 10 * (k // 2)
-        share = 0.5 if k // 2 == 4 else 0.95
-        held = Quantiles(p10=share * full - 5, p50=share * full, p90=share * full + 5)
-        benches[unit.id] = BENCH.model_copy(update={"capacity_ah": held, "capacity_ah_reason": None})
-    found = compare(fleet, benches, {}, TODAY)
-    assert [row.unit for row in found.rows] != []
+    fleet = Fleet.model_validate(told)
+    middles = {
+        unit.id: [Middle("capacity_share", DAYS, 0.5 if k // 2 == 4 else 0.95, None)]
+        for k, unit in enumerate(fleet.units)
+    }
+    found = compare(fleet, middles, TODAY)
     assert {row.of for row in found.rows} == {6}
     first = found.rows[0]
     assert (first.unit, first.name, first.value, first.worse) == ("box-008", "capacity_share", 0.5, True)
@@ -162,7 +167,7 @@ def test_cables_are_compared_by_length_and_section_where_both_are_told():
     assert [kit_of(fleet.units[k]) for k in (0, 6, 11)] == ["4 m, 4 mm²", "4 m, 6 mm²", None]
 
     def bad_lugs(unit, name):
-        return 2.0 if name == "path_ohm" and int(unit[4:]) < 6 else 1.0
+        return 2.0 if name == "path_share" and int(unit[4:]) < 6 else 1.0
 
     found = compared(fleet, 3, factor=bad_lugs)
     assert [(each.by, each.key, each.name) for each in found.apart] == [("kit", "4 m, 4 mm²", "path_share")]
@@ -184,8 +189,7 @@ def test_what_hardly_differs_is_not_magnified():
     assert (middle, scatter) == (10.0, 0.5)
 
 
-def test_every_number_that_is_read_is_used():
+def test_every_number_that_days_tell_is_compared():
     found = compared(fleet_of(5, 1), 1)
     assert {row.name for row in found.rows} == set(COMPARED) - {"capacity_share"}
-    assert len(READ) == 6
     assert 0 < FALSE_SHARE < 1
