@@ -62,6 +62,7 @@ from services.domain._compare import (
     ComparedNumber,
     FleetComparison,
     LikeBy,
+    Middle,
     StandsOut,
 )
 from services.domain._fleet import (
@@ -122,7 +123,7 @@ from services.domain._jobs import (
 )
 from services.domain._life import Life, lived
 from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
-from services.domain._messages import Message, MessageAbout, MessageKind, Sent, SentState
+from services.domain._messages import Message, MessageAbout, Sent, SentState
 from services.domain._notices import (
     DECIDED,
     FOUND_LATE,
@@ -277,7 +278,7 @@ __all__ = [
     "MarkMinutes",
     "Message",
     "MessageAbout",
-    "MessageKind",
+    "Middle",
     "Move",
     "NightWatch",
     "NitrogenHold",
