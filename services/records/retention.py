@@ -201,6 +201,18 @@ def _run_tests(older_ms: int) -> Select[int]:
     return _numbers(t, t.c.start_ms < older_ms, done, t.c.no.not_in(_newest(t, "unit")))
 
 
+def _reach_lines(older_ms: int) -> Select[int]:
+    """Return what was said of ways, and of who is on call, but for the newest of each: it is in force."""
+    t = _T["reach_lines"]
+    return _numbers(t, t.c.t_ms < older_ms, t.c.no.not_in(_newest(t, "about")))
+
+
+def _notices(older_ms: int) -> Select[int]:
+    """Return notices that were over before the moment; what still stands, or is put aside, has no end."""
+    t = _T["notices"]
+    return _numbers(t, t.c.ended_ms < older_ms)
+
+
 def _dated(older_ms: int) -> Select[int]:
     """Return descriptions replaced before the moment; of what was taken away then, the last one too.
 
@@ -234,6 +246,8 @@ _QUERIES: dict[str, Query] = {
     "pin_checks": _pin_checks,
     "jobs": _jobs,
     "run_tests": _run_tests,
+    "notices": _notices,
+    "reach_lines": _reach_lines,
     "dated": _dated,
 }
 _HANGING: dict[str, tuple[tuple[str, str], ...]] = {
@@ -245,7 +259,8 @@ _HANGING: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "jobs": (("job_lines", "job"),),
     "run_tests": (("run_test_lines", "test"), ("run_test_state", "test")),
+    "notices": (("notice_lines", "notice"),),
 }
 """Tables whose rows go with the row that a column of theirs names."""
-_PLAIN = (("said_keys", "t_ms"), ("health_days", "day_ms"))
+_PLAIN = (("said_keys", "t_ms"), ("health_days", "day_ms"), ("outbox", "put_ms"))
 """Tables of which everything old goes."""

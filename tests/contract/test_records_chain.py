@@ -11,7 +11,7 @@ from services.domain import BatchNew, JobOpened
 from services.errors import Refused
 from services.records.chaining import CHAINED, NeverChangedError
 from services.records.facade import Records
-from services.records.tables import StatementRow, Table
+from services.records.tables import StatementRow
 from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
 from tests.helpers.postgres import programs, running_postgres
@@ -266,13 +266,3 @@ def test_a_name_that_is_one_of_our_own_words_changes_nothing_else(tmp_path):
     (said,) = records.statements("v3-meat")
     assert (said.who, said.kind, said.body) == ("Removed person 1", "note", {"note": "note"})
     records.close()
-
-
-def test_the_list_of_what_is_chained_names_every_table_that_is_only_added_to():
-    only_added = {
-        row.class_.__tablename__
-        for row in Table.registry.mappers
-        if "only ever added" in (row.class_.__doc__ or "") or "never removed" in (row.class_.__doc__ or "")
-    }
-    chain = {"audit_chain"}
-    assert only_added - chain <= {row.__tablename__ for row in CHAINED}
