@@ -42,6 +42,8 @@ class Settings(BaseSettings):
     """The authority that signed it, where phones have to install one: told at /trust."""
     trust_port: int | None = Field(default=None, ge=1, le=65535)
     """Port on which /trust, and nothing else, answers without TLS: for phones that do not know it yet."""
+    public_url: str | None = None
+    """``https://NAME`` under which phones find the pages: links in messages lead there; None: no links."""
     access: Literal["accounts", "demo"] = "accounts"
     """demo: nobody has a password, everybody at this machine may do everything."""
     broker_url: str | None = None
@@ -103,6 +105,17 @@ class Settings(BaseSettings):
         if value is not None and urlsplit(value).password is not None:
             raise ValueError("must not hold a password: it goes into the setting, or file, made for it")
         return value
+
+    @field_validator("public_url")
+    @classmethod
+    def _only_where(cls, value: str | None) -> str | None:
+        if value is None:
+            return None
+        parts = urlsplit(value)
+        plain = not parts.query and not parts.fragment and parts.username is None
+        if parts.scheme not in {"http", "https"} or not parts.hostname or not plain:
+            raise ValueError("must be https://NAME, as a phone would type it")
+        return value.rstrip("/")
 
     @field_validator("records_url")
     @classmethod

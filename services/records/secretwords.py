@@ -14,6 +14,11 @@ def new_secret() -> str:
     return secrets.token_urlsafe(32)
 
 
+def new_word() -> str:
+    """Return 128 random bits in 22 letters, for a link that is sent once and must be short."""
+    return secrets.token_urlsafe(16)
+
+
 def new_code() -> str:
     """Return a code to be typed: twelve letters, 58 bits; guessing is slowed down where it is typed."""
     letters = "".join(secrets.choice(_ALPHABET) for _ in range(_CODE_LETTERS))

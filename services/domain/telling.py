@@ -1,0 +1,92 @@
+"""What messages are written from, and who is told: shapes shared by whoever tells and whoever words it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from services.domain._cards import UnitCard
+from services.domain._fleet import Fleet
+from services.domain._messages import Sent
+from services.domain._notices import Notice, NoticeLineKind
+
+NoticeEvent = Literal["told", "next", "everybody", "passed", "taken"]
+"""Told to whom it is for; to the next, or to everybody, as nobody has taken it; over; taken."""
+DigestTime = Literal["dawn", "dusk"]
+TELLING: frozenset[NoticeLineKind] = frozenset({"raised", "again", "worse", "recurs", "shelf_ended"})
+"""Lines after which a notice needs somebody who has not heard of it as it is now."""
+LINK = "\N{MATHEMATICAL LEFT ANGLE BRACKET}link\N{MATHEMATICAL RIGHT ANGLE BRACKET}"
+"""Stands in a message for the link that answers it, which is made as the message goes out: a link that works
+for whoever holds it is kept nowhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A message in words."""
+
+    subject: str
+    body: str
+    short: str
+    """All of it in the length of one SMS, for ways that cost by the letter."""
+    nothing: bool = False
+    """Whether it says that there is nothing to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeTold:
+    """A message about a notice, before it is in words."""
+
+    event: NoticeEvent
+    notice: Notice
+    fleet: Fleet
+    cards: Sequence[UnitCard]
+    """Of its place, so that it can be said where food could go."""
+    now_ms: int
+    told_ms: int
+    """When what is told now began to be told."""
+    link_length: int = 0
+    """How long the link that answers it will be; 0 where there is none."""
+    page: str = ""
+    """Address of its page; empty where no public address is set."""
+
+
+@dataclass(frozen=True, slots=True)
+class DigestTold:
+    """What needs somebody today or tonight, before it is in words."""
+
+    when: DigestTime
+    role: str
+    fleet: Fleet
+    """With the places that are seen only."""
+    notices: Sequence[Notice]
+    """Not over, the most urgent first."""
+    passed: Sequence[Notice]
+    """Over since the last digest."""
+    cards: Sequence[UnitCard]
+    undelivered: Sequence[Sent]
+    now_ms: int
+    page: str = ""
+    """Address of the notices; empty where no public address is set."""
+
+
+class Words(Protocol):
+    """Puts messages into words, in the language of whoever gets them."""
+
+    def notice(self, told: NoticeTold, language: str) -> Written:
+        """Return a message about a notice."""
+
+    def digest(self, told: DigestTold, language: str) -> Written:
+        """Return a digest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Somebody who may be told: who, as what, of which places."""
+
+    name: str
+    role: str
+    sites: frozenset[str] | None
+    """None: every place."""
+
+    def sees(self, site: str | None) -> bool:
+        """Return whether they look after a place; what belongs to no place only who sees every one."""
+        return self.sites is None or (site is not None and site in self.sites)
