@@ -25,7 +25,9 @@ from services.records.jobdesk import JobRecords
 from services.records.kept import Kept
 from services.records.noticedesk import NoticeRecords
 from services.records.operatordesk import OperatorRecords
+from services.records.outbox import OutboxRecords
 from services.records.pindesk import PinRecords
+from services.records.reachdesk import ReachRecords
 from services.records.runtestdesk import RunTestRecords
 from services.records.said import (
     KeptEpisode,
@@ -59,6 +61,8 @@ class Records(
     RunTestRecords,
     HealthRecords,
     NoticeRecords,
+    ReachRecords,
+    OutboxRecords,
     AuditRecords,
 ):
     """What people own and say, what was made of it, and what waits to be sent."""
