@@ -25,7 +25,7 @@ from firmware_sim.scenarios.model import (
 )
 from services.errors import ConfigurationError
 
-__all__ = ["Scenario", "load_scenario"]
+__all__ = ["Scenario", "idle_because", "load_scenario"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -117,26 +117,26 @@ def _check_faults(faults: tuple[Fault, ...], scenario: Scenario) -> None:
                 raise ConfigurationError(f"no such {key}: {named}", setting=f"{where}.{key}")
         if fault.other is not None and fault.other == fault.unit:
             raise ConfigurationError("a unit cannot be exchanged with itself", setting=f"{where}.other")
-        _refuse_idle(fault, scenario, f"{where}.kind")
+        missing = idle_because(fault, scenario)
+        if missing is not None:
+            raise ConfigurationError(missing, setting=f"{where}.kind")
 
 
-def _refuse_idle(fault: Fault, scenario: Scenario, where: str) -> None:
-    """Refuse a fault of something its target does not have: it would be told as truth and never show."""
+def idle_because(fault: Fault, scenario: Scenario) -> str | None:
+    """Return what the target of a fault lacks for it: it would be told as truth and never show."""
     unit = next((physics for fleet, physics in scenario.units if fleet.id == fault.unit), None)
     bank = next((physics for fleet, physics in scenario.banks if fleet.id == fault.bank), None)
-    missing = None
     if fault.kind == "evaporator_fan_dead" and unit is not None and not unit.evaporator_fan:
-        missing = f"{fault.unit} has no evaporator fan"
-    elif fault.kind == "condenser_fan_dead" and unit is not None and unit.condenser_cooling != "fan":
-        missing = f"{fault.unit} has no condenser fan"
-    elif fault.kind.startswith("relay_") and bank is not None and bank.drive != "relay":
-        missing = f"{fault.bank} is not charged through a relay"
-    elif fault.source == "solar" and bank is not None and bank.panel_wp <= 0.0:
-        missing = f"{fault.bank} has no panel"
-    elif fault.kind == "switched_off" and unit is not None and not unit.runs:
-        missing = f"{fault.unit} is off all the time"
-    if missing is not None:
-        raise ConfigurationError(missing, setting=where)
+        return f"{fault.unit} has no evaporator fan"
+    if fault.kind == "condenser_fan_dead" and unit is not None and unit.condenser_cooling != "fan":
+        return f"{fault.unit} has no condenser fan"
+    if fault.kind.startswith("relay_") and bank is not None and bank.drive != "relay":
+        return f"{fault.bank} is not charged through a relay"
+    if fault.source == "solar" and bank is not None and bank.panel_wp <= 0.0:
+        return f"{fault.bank} has no panel"
+    if fault.kind == "switched_off" and unit is not None and not unit.runs:
+        return f"{fault.unit} is off all the time"
+    return None
 
 
 def load_scenario(path: Path, *, units: int | None = None) -> Scenario:
