@@ -22,6 +22,8 @@ class Row(NamedTuple):
     number: str
     value: str
     middle: str
+    season: str | None
+    """Over the longer span, where that holds more days."""
     out: str
     worse: str
     stands_out: bool
@@ -45,11 +47,16 @@ def _hours_a_day(value: float) -> str:
     return _("%(hours)s h a day", hours=text.number(value))
 
 
+def _stops(value: float) -> str:
+    return _("%(stops)s in 30 days", stops=text.number(value))
+
+
 _OWN: dict[str, tuple[Phrase, Callable[[float], str]]] = {
     "path_share": (Phrase("Way from the battery"), _times),
     "capacity_share": (Phrase("Held of the battery's label"), text.share),
     "hours_run_a_day": (Phrase("Hours run a day"), _hours_a_day),
     "always_on_share": (Phrase("Days on which it hardly stopped"), text.share),
+    "cutouts_a_month": (Phrase("Cut-outs"), _stops),
 }
 _COULD_BE: Table[ComparedName] = Table(
     {
@@ -61,6 +68,7 @@ _COULD_BE: Table[ComparedName] = Table(
         "starts_per_h": "a thermostat set too close, lids often open",
         "hours_run_a_day": "hot surroundings, lids often open, a lot of warm goods",
         "always_on_share": "hot surroundings, warm goods, a set point they cannot reach",
+        "cutouts_a_month": "long stands without charging, a battery they share, cable and joints, a charger",
     }
 )
 _LIKE: Table[str] = Table({"fixed": "fixed speed", "variable": "variable speed"})
@@ -107,6 +115,7 @@ def row_of(row: ComparedNumber, names: Mapping[str, tuple[str, str]]) -> Row:
         number=number,
         value=words(row.value),
         middle=words(row.middle),
+        season=None if row.season is None else words(row.season),
         out=above,
         worse=_("worse") if row.worse else _("better"),
         stands_out=row.stands_out,

@@ -114,6 +114,7 @@ _SHOWN: dict[str, tuple[Phrase, str, Words]] = {
     "ah": (Phrase("Charge drawn"), "h_supply", _charge),
     "charging_h": (Phrase("Hours of charging"), "h_supply", _hours),
     "full": (Phrase("Charged full that day"), "h_supply", _yes),
+    "cutouts": (Phrase("Cut-outs"), "h_supply", _count),
     "ambient_c": (Phrase("Air around it, mean"), "h_use", text.degrees),
     "ambient_max_c": (Phrase("Air around it, hottest"), "h_use", text.degrees),
     "gap_k": (Phrase("Air above the cabinet"), "h_use", text.difference),

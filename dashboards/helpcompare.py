@@ -4,8 +4,8 @@ from dashboards.helpfood import Help
 from dashboards.language import Phrase
 
 _DAYS = Phrase(
-    "Plain days of the last 28, at least seven, since the unit was last described anew. "
-    "Four units alike at least (judgement)."
+    "Plain days of the last 30, at least seven, since the unit was last described anew; the last 90 beside "
+    "them tell whether it was always so. Four units alike at least (judgement)."
 )
 
 COMPARE: dict[str, Help] = {
@@ -13,10 +13,11 @@ COMPARE: dict[str, Help] = {
         Phrase("Compared number"),
         Phrase(
             "The middle of the days of one unit. Units that turn slower to run longer are not compared by "
-            "how long they run. A battery is told once, by the first of its units."
+            "how long they run. A battery is told once, by the first of its units. Cut-outs are counted on "
+            "every day, plain or not: too low a voltage, or none at all."
         ),
         _DAYS,
-        Phrase("Cut-outs: they are not kept by day. Whether a sensor reads true."),
+        Phrase("Whether a sensor reads true. Cut-outs of units whose voltage is not measured."),
     ),
     "compare_like": Help(
         Phrase("Units like it"),

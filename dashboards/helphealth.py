@@ -66,7 +66,7 @@ HEALTH: dict[str, Help] = {
         Phrase("What a day says of the supply"),
         Phrase(
             "Current while it runs, voltages while nothing charges, the way from the battery at its stops, "
-            "and charge drawn. Dawn is the last two hours before six."
+            "charge drawn, and cut-outs that began on the day. Dawn is the last two hours before six."
         ),
         _DAYS,
         Phrase("Without a measured current the one in the fleet file is used."),

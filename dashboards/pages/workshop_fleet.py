@@ -20,8 +20,8 @@ router = APIRouter(include_in_schema=False)
 MOST_SHOWN = 60
 """Rows of the page; the file holds every one."""
 HEADS = Lines(
-    "Unit", "Name", "Place", "Number", "Value", "Middle of the group", "Spreads from the middle",
-    "Side", "Chance", "Chance among all", "Stands out", "Units like it", "Days",
+    "Unit", "Name", "Place", "Number", "Value", "Over 90 days", "Middle of the group",
+    "Spreads from the middle", "Side", "Chance", "Chance among all", "Stands out", "Units like it", "Days",
 )  # fmt: skip
 
 
@@ -61,7 +61,8 @@ def compare_csv(desk: AtDesk) -> Response:
     rows = []
     for row in found.rows:
         words = row_of(row, names)
-        numbers = [f"{each:.6g}" for each in (row.value, row.middle, row.out)]
+        told = (row.value, row.season, row.middle, row.out)
+        numbers = ["" if each is None else f"{each:.6g}" for each in told]
         rows.append(
             [
                 *(row.unit, words.name, words.place, row.name, *numbers, words.worse),

@@ -28,13 +28,14 @@ Apart = Literal["site", "kit"]
 
 
 class Middle(NamedTuple):
-    """What one number of a unit came to over its last days."""
+    """What one number of a unit came to over its last month."""
 
     name: ComparedName
-    span_days: int
     value: float
     days: int | None
     """That told it; None: learned, not counted by days."""
+    season: float | None
+    """The same over the last season, where that holds more days."""
 
 
 class ComparedNumber(Frozen):
@@ -46,7 +47,7 @@ class ComparedNumber(Frozen):
     days: int | None
     """Days it is the middle of; None: learned, not counted by days."""
     season: float | None = None
-    """The same over the longer span, where that holds more days."""
+    """The same over the last season, where that holds more days."""
     middle: float
     """Of the group, this unit included."""
     scatter: float

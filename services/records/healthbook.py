@@ -3,15 +3,15 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 import orjson
 from sqlalchemy import RowMapping, delete, func, insert, select
 from sqlalchemy.orm import Session
 
-from services.domain import Bank, ComparedName, Finding, HealthDay, MarkKind, Middle, ServiceMark, Unit, Usual
+from services.domain import Bank, Finding, HealthDay, MarkKind, Middle, ServiceMark, Unit, Usual
 from services.records import jobbook
-from services.records.healthtables import DAYS, LISTS, NUMBERS, WORDS, HealthStateRow, MiddleRow
+from services.records.healthtables import DAYS, LISTS, MIDDLES, NUMBERS, WORDS, HealthStateRow
 from services.records.tables import DatedRow
 from services.timebase import DAY_MS
 
@@ -76,12 +76,10 @@ def use_of(session: Session, start_ms: int, end_ms: int) -> dict[str, Use]:
 
 def middles_of(session: Session) -> dict[str, list[Middle]]:
     """Return by unit what its last weeks come to."""
-    query = select(MiddleRow.unit, MiddleRow.name, MiddleRow.span_days, MiddleRow.value, MiddleRow.days)
+    query = select(*(MIDDLES.c[name] for name in ("unit", *Middle._fields)))
     found: dict[str, list[Middle]] = {}
-    ordered = query.order_by(MiddleRow.span_days, MiddleRow.unit)
-    for unit, name, span_days, value, days in session.execute(ordered):
-        told = Middle(cast("ComparedName", name), span_days, value, days)
-        found.setdefault(unit, []).append(told)
+    for unit, *told in session.execute(query.order_by(MIDDLES.c.unit, MIDDLES.c.name)):
+        found.setdefault(unit, []).append(Middle._make(told))
     return found
 
 
@@ -140,9 +138,9 @@ def put_findings(
     row.found_ms = found_ms
     row.findings = orjson.dumps([found.model_dump(mode="json") for found in findings]).decode()
     row.usual = orjson.dumps([each.model_dump(mode="json") for each in usual]).decode()
-    session.execute(delete(MiddleRow).where(MiddleRow.unit == unit))
+    session.execute(delete(MIDDLES).where(MIDDLES.c.unit == unit))
     if middles:
-        session.execute(insert(MiddleRow), [{"unit": unit, **each._asdict()} for each in middles])
+        session.execute(insert(MIDDLES), [{"unit": unit, **each._asdict()} for each in middles])
 
 
 def marks(session: Session, unit: str) -> tuple[ServiceMark, ...]:

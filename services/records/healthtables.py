@@ -46,14 +46,13 @@ class HealthStateRow(Table):
     """JSON: where each number lay on the days the unit is compared with."""
 
 
-class MiddleRow(Table):
-    """What one number of a unit came to over the plain days of its last weeks, to be set beside others'."""
-
-    __tablename__ = "health_middles"
-
-    span_days: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    unit: Mapped[str] = mapped_column(Text, primary_key=True)
-    name: Mapped[str] = mapped_column(Text, primary_key=True)
-    value: Mapped[float] = mapped_column(Float)
-    days: Mapped[int | None] = mapped_column(Integer)
-    """Days that told it; NULL: learned, not counted by days."""
+MIDDLES = Rows(
+    "health_middles",
+    Table.metadata,
+    Column("unit", Text, primary_key=True),
+    Column("name", Text, primary_key=True),
+    Column("value", Float, nullable=False),
+    Column("days", Integer),
+    Column("season", Float),
+)
+"""What one number of a unit came to over its last month, to be set beside others' (see `Middle`)."""

@@ -5,7 +5,7 @@ from datetime import date
 
 import numpy as np
 
-from services.analytics.service.fleet import COMPARED, DAYS, SEASON_DAYS
+from services.analytics.service.fleet import COMPARED, DAYS
 from services.domain import Fleet, Middle
 
 TODAY = date(2026, 3, 2)
@@ -45,18 +45,14 @@ def middles_of(
     """
     found: dict[str, list[Middle]] = {}
     for unit in fleet.units:
-        own = dict(zip(NAMES, rng.lognormal(0.0, between, len(NAMES)).tolist(), strict=True))
-        for span in (DAYS, SEASON_DAYS):
-            for name in NAMES:
-                fault = 1.0 if factor is None or span != DAYS else factor(unit.id, name)
-                value = _SOUND.get(name, 0.0) * own[name] * fault
-                found.setdefault(unit.id, []).append(Middle(name, span, value, span))
+        own = rng.lognormal(0.0, between, len(NAMES)).tolist()
+        for name, of_unit in zip(NAMES, own, strict=True):
+            fault = 1.0 if factor is None else factor(unit.id, name)
+            season = _SOUND.get(name, 0.0) * of_unit
+            found.setdefault(unit.id, []).append(Middle(name, season * fault, DAYS, season))
     return found
 
 
 def with_number(middles: list[Middle], name: str, value: float) -> list[Middle]:
     """Return what the last month comes to with one number put in."""
-    return [
-        each._replace(value=value) if (each.name, each.span_days) == (name, DAYS) else each
-        for each in middles
-    ]
+    return [each._replace(value=value) if each.name == name else each for each in middles]

@@ -17,7 +17,7 @@ import numpy as np
 from scipy import stats
 
 from services.analytics.service.fleetgroups import Group, groups_of, traits_of
-from services.analytics.service.middles import SPANS
+from services.analytics.service.middles import DAYS
 from services.domain import (
     Apart,
     ComparedName,
@@ -30,8 +30,6 @@ from services.domain import (
 )
 from services.telemetry import FloatArray
 
-DAYS, SEASON_DAYS = SPANS
-"""What is compared, and what is told beside it."""
 FALSE_SHARE = 0.1
 """Share of the units named that may be there by chance (judgement)."""
 FALSE_SHARE_APART = 0.05
@@ -76,12 +74,11 @@ COMPARED: dict[ComparedName, Compared] = {
 
 
 class Distance(NamedTuple):
-    """One number of one unit and of its season, its group's middle and scatter, how far out it lies."""
+    """One number of one unit, its group, middle and scatter of that, and how far out it lies."""
 
     unit: str
     name: ComparedName
     told: Middle
-    season: float | None
     group: Group
     middle: float
     scatter: float
@@ -136,14 +133,14 @@ def compare(fleet: Fleet, middles: Mapping[str, Sequence[Middle]], today: date) 
     sites = {site.id: site for site in fleet.sites}
     units = {unit.id: unit for unit in fleet.units if unit.state == "in_use"}
     traits = {key: traits_of(unit, sites.get(unit.site or ""), today) for key, unit in units.items()}
-    told, seasons = (_told(units, middles, span) for span in SPANS)
+    told = _told(units, middles)
     distances: list[Distance] = []
     alike: dict[tuple[str, ...], Mapping[str, Group]] = {}  # most numbers are told by the same units
     for name, values in told.items():
         those = tuple(values)
         if those not in alike:
             alike[those] = groups_of(those, traits)
-        distances += _distances(name, values, seasons[name], alike[those])
+        distances += _distances(name, values, alike[those])
     rows = _lined(distances)
     apart, looked_at = _apart(units, distances)
     having = {unit for values in told.values() for unit in values}
@@ -159,18 +156,14 @@ def compare(fleet: Fleet, middles: Mapping[str, Sequence[Middle]], today: date) 
     )
 
 
-def _told(
-    units: Mapping[str, Unit], middles: Mapping[str, Sequence[Middle]], span: int
-) -> dict[ComparedName, Told]:
+def _told(units: Mapping[str, Unit], middles: Mapping[str, Sequence[Middle]]) -> dict[ComparedName, Told]:
     """Return by number what each unit tells; a battery tells through the first of its units only."""
     found: dict[ComparedName, Told] = {name: {} for name in COMPARED}
     banks: set[str] = set()
     for key, unit in units.items():
         bank = unit.supply.bank
         for each in middles.get(key, ()):
-            if each.span_days != span or (
-                COMPARED[each.name].fixed_speed_only and unit.compressor.variable_speed
-            ):
+            if COMPARED[each.name].fixed_speed_only and unit.compressor.variable_speed:
                 continue
             if each.name == "capacity_share" and bank is not None:
                 if bank in banks:
@@ -180,9 +173,7 @@ def _told(
     return found
 
 
-def _distances(
-    name: ComparedName, values: Told, seasons: Told, groups: Mapping[str, Group]
-) -> Iterable[Distance]:
+def _distances(name: ComparedName, values: Told, groups: Mapping[str, Group]) -> Iterable[Distance]:
     how = COMPARED[name]
     scales: dict[int, tuple[float, float]] = {}
     for unit, group in groups.items():
@@ -193,14 +184,7 @@ def _distances(
         if scatter > 0:
             told = values[unit]
             out = (told.value - middle) / scatter
-            yield Distance(unit, name, told, _season(told, seasons.get(unit)), group, middle, scatter, out)
-
-
-def _season(told: Middle, longer: Middle | None) -> float | None:
-    """Return what the longer span comes to, where it holds more days."""
-    if longer is None or longer.days is None or told.days is None or longer.days <= told.days:
-        return None
-    return longer.value
+            yield Distance(unit, name, told, group, middle, scatter, out)
 
 
 def _lined(found: Sequence[Distance]) -> list[ComparedNumber]:
@@ -217,7 +201,7 @@ def _lined(found: Sequence[Distance]) -> list[ComparedNumber]:
             name=each.name,
             value=each.told.value,
             days=each.told.days,
-            season=each.season,
+            season=each.told.season,
             middle=each.middle,
             scatter=each.scatter,
             out=each.out,

@@ -3,17 +3,15 @@
 Worked out when a day is over, so that comparing a fleet reads a few numbers a unit and none of its days.
 """
 
-from collections.abc import Iterable, Sequence
-from statistics import median
-
 import numpy as np
 
 from services.analytics.power.resistance import expected_ohm
 from services.analytics.service.healthusual import FEWEST_DAYS, SET_ASIDE
 from services.domain import Bench, ComparedName, HealthTable, Middle, UnitSettings
+from services.telemetry import FloatArray
 from services.timebase import DAY_MS
 
-SPANS = (30, 90)
+DAYS, SEASON_DAYS = 30, 90
 """Days that are looked at (judgement): a month, so that neither one trip nor one season decides, and a
 season, which tells whether it was always so."""
 MONTH_D = 30.0
@@ -29,7 +27,7 @@ _STRAIGHT: tuple[ComparedName, ...] = (
 def middles_of(
     table: HealthTable, settings: UnitSettings, bench: Bench | None, *, as_of_ms: int
 ) -> tuple[Middle, ...]:
-    """Return what the days before a moment come to, over each of `SPANS`.
+    """Return what the days before a moment come to, over a month with the season beside it.
 
     Parameters
     ----------
@@ -48,41 +46,47 @@ def middles_of(
         Of days described as the newest is. Middles are of plain ones; cut-outs of all, since a day with
         one is seldom plain. Nothing with fewer than `FEWEST_DAYS`.
     """
-    found: list[Middle] = []
-    for span in SPANS:
-        days = table.between(as_of_ms - span * DAY_MS, as_of_ms)
-        if len(days):
-            same = HealthTable(
-                tuple(day for day in days.days if day.measured_on == days.days[-1].measured_on)
-            )
-            found += _of_span(span, same, settings)
-        share = _capacity_share(settings, bench)
-        if share is not None:
-            found.append(Middle("capacity_share", span, share, None))
-    return tuple(found)
+    month, season = (
+        _of_span(_as_newest(table.between(as_of_ms - span * DAY_MS, as_of_ms)), settings)
+        for span in (DAYS, SEASON_DAYS)
+    )
+    found = [
+        Middle(name, value, days, season[name][0] if season[name][1] > days else None)
+        for name, (value, days) in month.items()
+    ]
+    share = _capacity_share(settings, bench)
+    return (*found, *(() if share is None else (Middle("capacity_share", share, None, None),)))
 
 
-def _of_span(span: int, days: HealthTable, settings: UnitSettings) -> Iterable[Middle]:
+def _as_newest(days: HealthTable) -> HealthTable:
+    """Return the days that were described as the newest is."""
+    last = days.days[-1].measured_on if len(days) else None
+    return HealthTable(tuple(day for day in days.days if day.measured_on == last))
+
+
+def _of_span(days: HealthTable, settings: UnitSettings) -> dict[ComparedName, tuple[float, int]]:
+    """Return each number of some days, and how many told it."""
     plain = ~days.marked(*SET_ASIDE)
+    found: dict[ComparedName, tuple[float, int]] = {}
 
-    def told(feature: str) -> Sequence[float]:
+    def told(feature: str) -> FloatArray:
         values = days.column(feature)
-        chosen: list[float] = values[plain & np.isfinite(values)].tolist()
-        return chosen if len(chosen) >= FEWEST_DAYS else ()
+        chosen = values[plain & np.isfinite(values)]
+        return chosen if chosen.size >= FEWEST_DAYS else chosen[:0]
 
     for name in _STRAIGHT:
-        if values := told(name):
-            yield Middle(name, span, median(values), len(values))
-    if (ohm := told("path_ohm")) and settings.has_battery:
-        yield Middle("path_share", span, median(ohm) / expected_ohm(settings), len(ohm))
-    if duty := told("duty"):
-        yield Middle("hours_run_a_day", span, _DAY_H * median(duty), len(duty))
-        on = float(np.mean(days.marked("always_on")[plain]))
-        yield Middle("always_on_share", span, on, len(duty))
+        if (values := told(name)).size:
+            found[name] = float(np.median(values)), int(values.size)
+    if (ohm := told("path_ohm")).size and settings.has_battery:
+        found["path_share"] = float(np.median(ohm)) / expected_ohm(settings), int(ohm.size)
+    if (duty := told("duty")).size:
+        found["hours_run_a_day"] = _DAY_H * float(np.median(duty)), int(duty.size)
+        found["always_on_share"] = float(np.mean(days.marked("always_on")[plain])), int(duty.size)
     stops = days.column("cutouts")
     stops = stops[np.isfinite(stops)]
     if stops.size >= FEWEST_DAYS:
-        yield Middle("cutouts_a_month", span, MONTH_D * float(np.mean(stops)), int(stops.size))
+        found["cutouts_a_month"] = MONTH_D * float(np.mean(stops)), int(stops.size)
+    return found
 
 
 def _capacity_share(settings: UnitSettings, bench: Bench | None) -> float | None:

@@ -45,11 +45,11 @@ def upgrade() -> None:
     op.create_index("health_days_by_day", "health_days", ["day_ms"])
     op.create_table(
         "health_middles",
-        sa.Column("span_days", sa.Integer(), primary_key=True, autoincrement=False),
         sa.Column("unit", sa.Text(), primary_key=True),
         sa.Column("name", sa.Text(), primary_key=True),
         sa.Column("value", sa.Float(), nullable=False),
         sa.Column("days", sa.Integer(), nullable=True),
+        sa.Column("season", sa.Float(), nullable=True),
     )
     op.execute("UPDATE health_state SET found_ms = NULL")
 

@@ -129,7 +129,7 @@ def test_a_bank_changed_before_the_unit_came_to_it_is_no_mark(records):
 def test_what_the_last_weeks_come_to_is_kept_by_unit_and_written_anew(records):
     write(records, day(0))
     write(records, day(0), unit="v3-ice")
-    first = [Middle("starts_per_h", 30, 1.5, 28), Middle("capacity_share", 90, 0.8, None)]
+    first = [Middle("capacity_share", 0.8, None, None), Middle("starts_per_h", 1.5, 28, 1.4)]
     records.write_findings("v3-meat", [], [], first, found_ms=TODAY_MS)
     records.write_findings("v3-ice", [], [], first[:1], found_ms=TODAY_MS)
     assert records.health_middles() == {"v3-meat": first, "v3-ice": first[:1]}

@@ -3,7 +3,7 @@
 import pytest
 
 from services.analytics.power.resistance import expected_ohm
-from services.analytics.service.middles import SPANS, middles_of
+from services.analytics.service.middles import middles_of
 from services.domain import Bench, HealthDay, HealthTable, Quantiles
 from services.timebase import DAY_MS
 from tests.helpers import made
@@ -39,14 +39,12 @@ def table(days, **told):
 def middles(days, bench=None):
     settings = made.fleet().settings_of("v3-meat")
     found = middles_of(days, settings, bench, as_of_ms=TODAY_MS)
-    return {(each.name, each.span_days): (each.value, each.days) for each in found}
+    return {name: tuple(told) for name, *told in found}
 
 
-def test_a_month_and_a_season_are_told_side_by_side():
+def test_the_season_stands_beside_the_month_where_it_holds_more_days():
     found = middles(table(120, night_slope_per_k=lambda ago: 0.02 if ago <= 31 else 0.01))
-    assert SPANS == (30, 90)
-    assert found["night_slope_per_k", 30] == (0.02, 30)
-    assert found["night_slope_per_k", 90] == (0.01, 90)
+    assert found["night_slope_per_k"] == (0.02, 30, 0.01)
 
 
 def test_days_set_aside_and_days_of_another_description_do_not_count():
@@ -58,7 +56,7 @@ def test_days_set_aside_and_days_of_another_description_do_not_count():
             measured_on=lambda ago: "another bank" if ago > 20 else "here",
         )
     )
-    assert found["starts_per_h", 30] == found["starts_per_h", 90] == (1.5, 10)
+    assert found["starts_per_h"] == (1.5, 10, None)
 
 
 def test_six_days_are_too_few():
@@ -68,8 +66,8 @@ def test_six_days_are_too_few():
 
 def test_days_on_which_it_hardly_stopped_are_a_share_of_the_plain_ones():
     found = middles(table(20, duty=0.5, marks=lambda ago: ("always_on",) if ago <= 5 else ()))
-    assert found["hours_run_a_day", 30] == (12.0, 20)
-    assert found["always_on_share", 30] == (0.25, 20)
+    assert found["hours_run_a_day"] == (12.0, 20, None)
+    assert found["always_on_share"] == (0.25, 20, None)
 
 
 def test_cut_outs_are_counted_on_days_that_are_set_aside_too_and_told_by_the_month():
@@ -78,7 +76,7 @@ def test_cut_outs_are_counted_on_days_that_are_set_aside_too_and_told_by_the_mon
             20, cutouts=lambda ago: 2.0 if ago <= 5 else 0.0, marks=lambda ago: ("stood_warm",) * (ago <= 5)
         )
     )
-    assert found["cutouts_a_month", 30] == (pytest.approx(15.0), 20)
+    assert found["cutouts_a_month"] == (pytest.approx(15.0), 20, None)
 
 
 def test_the_path_is_told_in_times_of_a_sound_one_and_the_battery_in_shares_of_its_label():
@@ -86,6 +84,6 @@ def test_the_path_is_told_in_times_of_a_sound_one_and_the_battery_in_shares_of_i
     held = Quantiles(p10=40.0, p50=settings.bank.capacity_ah / 2, p90=60.0)
     bench = BENCH.model_copy(update={"capacity_ah": held, "capacity_ah_reason": None})
     found = middles(table(20, path_ohm=0.05), bench)
-    assert found["path_share", 30] == (pytest.approx(0.05 / expected_ohm(settings)), 20)
-    assert found["capacity_share", 30] == (0.5, None)
-    assert ("capacity_share", 30) not in middles(table(20, path_ohm=0.05))
+    assert found["path_share"] == (pytest.approx(0.05 / expected_ohm(settings)), 20, None)
+    assert found["capacity_share"] == (0.5, None, None)
+    assert "capacity_share" not in middles(table(20, path_ohm=0.05))
