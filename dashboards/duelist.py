@@ -1,6 +1,6 @@
 """What is due on which cabinet, one list for the page, the calendar and the file: jobs, findings, service."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, tzinfo
 from typing import Literal, TypedDict
@@ -13,6 +13,7 @@ from dashboards.pages.workshop_order import date_of, work_of
 from services.api.desk import Desk
 from services.domain import Departure, Fleet, Job, Part, Site, Unit, UnitCard, WorkKind, added_up
 from services.domain.planned import Interval, PlannedDue
+from services.timebase import DAY_MS
 
 DueKind = Literal["job", "finding", "service"]
 KINDS: Table[DueKind] = Table({"job": "job", "finding": "finding", "service": "planned service"})
@@ -253,3 +254,30 @@ def _interval(by: Interval, amounts: dict[str, str]) -> str:
 def carry_words(parts: Sequence[Part]) -> str:
     """Return what to take along to a place."""
     return parts_words(parts) or _("nothing is named")
+
+
+LEAVING_WITHIN_MS = 7 * DAY_MS
+"""How far ahead a departure is for a digest to tell what it needs (judgement)."""
+
+
+def before_leaving(desk: Desk, sites: Collection[str]) -> list[str]:
+    """Return what is to be done at places that leave soon, each in words, the first to leave leading."""
+    found = []
+    for place in by_place(desk, due_items(desk)):
+        leaving = place.departure
+        if place.site is None or place.site.id not in sites or leaving is None:
+            continue
+        if leaving.leaves - desk.now_ms() > LEAVING_WITHIN_MS:
+            continue
+        at = text.clock(leaving.leaves, place.site.zone, desk.now_ms())
+        found += [
+            _(
+                "%(place)s leaves %(time)s; %(unit)s: %(what)s",
+                place=item.place,
+                time=at,
+                unit=item.name,
+                what=item.what,
+            )
+            for item in place.before
+        ]
+    return found

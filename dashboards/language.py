@@ -298,6 +298,11 @@ def draft_note() -> str:
     return "Draft, not reviewed by a speaker"
 
 
+def food_reader() -> Reader:
+    """Return who a text is written for that is all about food: English until somebody has reviewed it."""
+    return reader() if _catalogue().food_reviewed_by else Reader("en", reader().degrees)
+
+
 def english_note() -> str:
     """Return what stands in English on a page in another language."""
     if _catalogue().food_reviewed_by:

@@ -1,6 +1,6 @@
 """What messages are written from, and who is told: shapes shared by whoever tells and whoever words it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -62,6 +62,8 @@ class DigestTold:
     passed: Sequence[Notice]
     """Over since the last digest."""
     cards: Sequence[UnitCard]
+    due: Sequence[str]
+    """Service due before the next departure, each in words."""
     undelivered: Sequence[Sent]
     now_ms: int
     page: str = ""
@@ -76,6 +78,9 @@ class Words(Protocol):
 
     def digest(self, told: DigestTold, language: str) -> Written:
         """Return a digest."""
+
+    def due(self, sites: Collection[str], language: str) -> Sequence[str]:
+        """Return what is to be done at some places before they leave next, each in words."""
 
 
 @dataclass(frozen=True, slots=True)

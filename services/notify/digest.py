@@ -22,6 +22,7 @@ _NOT_FOR: dict[str, frozenset[NoticeKind]] = {
 }
 """What a role's digest leaves out."""
 _OFFICE = frozenset({"manager", "administrator"})
+_WITH_SERVICE = _OFFICE | {"workshop"}
 
 
 class Digests:
@@ -88,6 +89,7 @@ class Digests:
             notices=in_urgency(notice for notice in own if notice.ended is None),
             passed=[notice for notice in own if notice.ended is not None],
             cards=[card for card in self._records.cards() if card.site in sites],
+            due=self._words.due(sites, way.language) if member.role in _WITH_SERVICE else (),
             undelivered=self._undelivered(member, now_ms),
             now_ms=now_ms,
             page=self._page,
