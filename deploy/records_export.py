@@ -7,18 +7,18 @@ import shutil
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from dashboards.reports.table import harmless
+from services.api.recordsroom import Form
 from services.errors import BushlarderError, ConfigurationError
 from services.records.facade import Records
 from services.records.wholly import WholeTable
 from services.timebase import iso_of
 
-Form = Literal["csv", "parquet", "json"]
 MANIFEST = "manifest.json"
 SCHEMA = "bushlarder/records-export/1"
 _AT_ONCE = 5_000
@@ -76,7 +76,7 @@ def noted_head(folder: Path) -> str:
         manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
         files, head = manifest["files"], str(manifest["chain"]["head"])
         for name, each in files.items():
-            if _sum(folder / name) != each["sha256"]:
+            if sum_of(folder / name) != each["sha256"]:
                 raise ExportError(f"{folder / name} is not what was written")
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise ExportError(f"{folder} is no export that is whole: {error}") from error
@@ -89,12 +89,13 @@ def _write(table: WholeTable, folder: Path, form: Form) -> dict[str, Any]:
     return {
         "rows": count,
         "bytes": path.stat().st_size,
-        "sha256": _sum(path),
+        "sha256": sum_of(path),
         "columns": table.columns,
     }
 
 
-def _sum(path: Path) -> str:
+def sum_of(path: Path) -> str:
+    """Return the SHA-256 of a file, as hexadecimal digits."""
     found = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):

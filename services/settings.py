@@ -155,6 +155,11 @@ class Settings(BaseSettings):
         """The records' file."""
         return self.data / "records.db"
 
+    @property
+    def records_exports(self) -> Path:
+        """Where exports made on the pages wait to be fetched; emptied as the web process begins."""
+        return self.data / ".records-exports"
+
 
 def secret_names() -> frozenset[str]:
     """Return the settings that are secrets themselves, not files that hold one."""

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from deploy.commands.options import DATA, Data
+from deploy.commands.options import DATA, Data, at_terminal
 
 app = typer.Typer()
 
@@ -94,10 +94,13 @@ def verify_records(
     """Look whether every record is still what was said; exit code 1 and where, when one is not."""
     from deploy import records_export, wiring
     from deploy.chain_told import lines
+    from services.clock import now_ms
     from services.settings import load_settings
 
     heads = [*head, *(records_export.noted_head(folder) for folder in export)]
-    found = wiring.open_records(load_settings(data)).verify_chain(heads)
+    records = wiring.open_records(load_settings(data))
+    found = records.verify_chain(heads)
+    records.note_verified(found, who=at_terminal(), now_ms=now_ms())
     for line in lines(found):
         typer.echo(line)
     if found.faults:

@@ -1,5 +1,6 @@
 """Options that several commands have."""
 
+import getpass
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +17,11 @@ Port = Annotated[int | None, typer.Option(help="Port the pages are served on (de
 BrokerUrl = Annotated[
     str | None, typer.Option("--broker", help="mqtts://HOST:PORT of a broker there is; mqtt:// only here.")
 ]
+
+
+def at_terminal() -> str:
+    """Return who gives a command, as it stands in the records."""
+    return f"{getpass.getuser()} at the terminal"
 
 
 def renamed(pairs: list[str]) -> dict[str, str]:

@@ -1,21 +1,16 @@
 """Commands about people: who may sign, who may come in, and the machines that may."""
 
-import getpass
 from typing import Annotated
 
 import typer
 
-from deploy.commands.options import DATA, Data
+from deploy.commands.options import DATA, Data, at_terminal
 
 app = typer.Typer(help="Who may sign, and who may come in.", no_args_is_help=True)
 
 Name = Annotated[str, typer.Argument(help="Name as it shall stand in the records.")]
 Role = Annotated[str, typer.Option(help="manager, cook, workshop, inspector or administrator")]
 Sites = Annotated[list[str], typer.Option("--site", help="Sees this place only; may be given again.")]
-
-
-def _who() -> str:
-    return f"{getpass.getuser()} at the terminal"
 
 
 @app.command("add")
@@ -39,7 +34,7 @@ def invite(name: Name, role: Role, site: Sites = [], data: Data = DATA) -> None:
     settings = load_settings(data)
     records = wiring.open_records(settings)
     code = records.invite(
-        name, coming_in.role_of(role), coming_in.sites_of(site), who=_who(), now_ms=now_ms()
+        name, coming_in.role_of(role), coming_in.sites_of(site), who=at_terminal(), now_ms=now_ms()
     )
     typer.echo(f"{code}\n{name} types this code at /welcome and chooses a password; once, within 72 hours.")
 
@@ -74,7 +69,7 @@ def disable(name: Name, data: Data = DATA) -> None:
 
     records = wiring.open_records(load_settings(data))
     account = coming_in.account_called(records, name)
-    records.disable_account(account.no, who=_who(), now_ms=now_ms())
+    records.disable_account(account.no, who=at_terminal(), now_ms=now_ms())
     typer.echo(f"{account.name} is shut out")
 
 
@@ -87,7 +82,7 @@ def forget(name: Name, data: Data = DATA) -> None:
     from services.settings import load_settings
 
     records = wiring.open_records(load_settings(data))
-    gone = records.forget_person(name, who=_who(), now_ms=now_ms())
+    gone = records.forget_person(name, who=at_terminal(), now_ms=now_ms())
     typer.echo(
         f"{gone.stands_for} stands for {name} now: {gone.records} records, {gone.elsewhere} other rows"
     )
@@ -95,6 +90,8 @@ def forget(name: Name, data: Data = DATA) -> None:
         records.tidy()
     except DependencyUnavailable:
         typer.echo("The file was in use: bytes it freed hold the name until they are written over.", err=True)
+    if gone.addresses:
+        typer.echo(f"{gone.addresses} addresses went with it")
     typer.echo("Still to do: take the name out of the fleet file, let backups and exports go.")
 
 
@@ -111,7 +108,7 @@ def token(label: Label, role: Role, site: Sites = [], data: Data = DATA) -> None
     records = wiring.open_records(load_settings(data))
     typer.echo(
         records.give_token(
-            label, coming_in.role_of(role), coming_in.sites_of(site), who=_who(), now_ms=now_ms()
+            label, coming_in.role_of(role), coming_in.sites_of(site), who=at_terminal(), now_ms=now_ms()
         )
     )
 
@@ -123,7 +120,7 @@ def revoke(label: Label, data: Data = DATA) -> None:
     from services.clock import now_ms
     from services.settings import load_settings
 
-    wiring.open_records(load_settings(data)).revoke_token(label, who=_who(), now_ms=now_ms())
+    wiring.open_records(load_settings(data)).revoke_token(label, who=at_terminal(), now_ms=now_ms())
     typer.echo(f"the token of {label} has ended")
 
 
@@ -135,5 +132,5 @@ def device(label: Label, site: Sites = [], data: Data = DATA) -> None:  # noqa: 
     from services.settings import load_settings
 
     records = wiring.open_records(load_settings(data))
-    code = records.device_code(label, coming_in.sites_of(site), who=_who(), now_ms=now_ms())
+    code = records.device_code(label, coming_in.sites_of(site), who=at_terminal(), now_ms=now_ms())
     typer.echo(f"{code}\nType this code at /welcome on the device, once, within 72 hours.")

@@ -1,23 +1,64 @@
 """The audit chain at the door: looking over it, taking a person out, letting old records go."""
 
-from collections.abc import Collection, Iterator
+import json
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+
+from sqlalchemy import select
 
 from services.records import forgetting, retention, wholly
-from services.records.chaincheck import Checked, check
+from services.records.chaincheck import VERIFIED, Checked, check
 from services.records.chaining import head
 from services.records.door import Door
 from services.records.forgetting import Forgotten
+from services.records.tables import OperatorEventRow
 from services.records.wholly import Whole
+
+_FAULTS_NOTED = 20
+
+
+@dataclass(frozen=True, slots=True)
+class LastVerified:
+    """What was found when somebody last looked over the chain."""
+
+    t_ms: int
+    who: str
+    links: int
+    head: str
+    faults: int
 
 
 class AuditRecords(Door):
     """What nobody can unwrite, and what must go nevertheless."""
 
-    def verify_chain(self, heads: Collection[str] = ()) -> Checked:
-        """Look at every record; `heads` are hashes noted earlier that must still be part of the chain."""
+    def verify_chain(
+        self, heads: Collection[str] = (), *, told: Callable[[int], None] = lambda _: None
+    ) -> Checked:
+        """Look at every record; `heads` are hashes noted earlier that must still be part of the chain.
+
+        `told` hears now and then how many links were looked at.
+        """
         with self._database.reading() as session:
-            return check(session, heads)
+            return check(session, heads, told=told)
+
+    def note_verified(self, found: Checked, *, who: str, now_ms: int) -> None:
+        """Write down that somebody looked, and what was found; it becomes part of the chain."""
+        faults = [[each.kind, each.record, each.row] for each in found.faults[:_FAULTS_NOTED]]
+        body = {"links": found.links, "head": found.head, "count": len(found.faults), "faults": faults}
+        row = OperatorEventRow(t_ms=now_ms, kind=VERIFIED, about="records", who=who, body=json.dumps(body))
+        with self._database.writing() as session:
+            session.add(row)
+
+    def last_verified(self) -> LastVerified | None:
+        """Return when somebody last looked, and what was found; None where nobody has."""
+        query = select(OperatorEventRow).where(OperatorEventRow.kind == VERIFIED)
+        with self._database.reading() as session:
+            row = session.scalars(query.order_by(OperatorEventRow.no.desc()).limit(1)).first()
+        if row is None:
+            return None
+        body = json.loads(row.body)
+        return LastVerified(row.t_ms, row.who, body["links"], body["head"], body["count"])
 
     def chain_head(self) -> tuple[int, str]:
         """Return number and hash of the newest link: whoever notes it can prove later what was there."""

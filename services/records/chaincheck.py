@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, Literal
@@ -18,6 +18,7 @@ from services.records.tables import OperatorEventRow, Table
 
 FORGOTTEN = "person_forgotten"
 EXPIRED = "records_expired"
+VERIFIED = "records_verified"
 _AT_ONCE = 1_000
 _TAKEN = Table.metadata.tables[TakenOutRow.__tablename__]
 
@@ -54,14 +55,20 @@ class _Taken:
     salt: str | None
 
 
-def check(session: Session, heads: Collection[str] = ()) -> Checked:
-    """Look at every link and every record; `heads` are hashes noted earlier that must still be there."""
+def check(
+    session: Session, heads: Collection[str] = (), *, told: Callable[[int], None] = lambda _: None
+) -> Checked:
+    """Look at every link and every record; `heads` are hashes noted earlier that must still be there.
+
+    `told` hears now and then how many links were looked at.
+    """
     found = Checked()
     gone = _expired_links(session)
     sought = set(heads)
     for page in _pages(session, found):
         _look_at(session, page, gone, found)
         sought -= {each.hash for each in page}
+        told(found.links)
     found.faults += [_unlinked(table, no) for table in _tables() for no in _without_link(session, table)]
     found.faults += list(_deletions(session))
     found.faults += [Fault("other_past", None, head, None) for head in sorted(sought)]

@@ -15,6 +15,7 @@ from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
+from deploy.records_room import RecordsRoom
 from services.analytics.service.health import health_days
 from services.analytics.service.healthusual import usual_of
 from services.analytics.service.middles import middles_of
@@ -84,7 +85,7 @@ PAPER_PAGES = (
 """Pages that are printed too, each with a style of its own; they are the same in every theme."""
 DOOR_PAGES = ("/login", "/welcome")
 """Of people with accounts, before the log-in."""
-PEOPLE_PAGES = ("/account", "/people")
+PEOPLE_PAGES = ("/account", "/people", "/records", "/records/forget?name=Jonas+K.")
 """Of an administrator who has logged in."""
 
 _TRACK = [[25.05, -17.05], [25.2, -17.3], [25.5, -17.35]]
@@ -239,7 +240,11 @@ def every_page(folder: Path) -> Iterator[House]:
     """Yield the house while it is served."""
     larder, app = furnished(folder)
     try:
-        with serving(app) as base, serving(Guarded(larder).app) as guarded:
+        with_accounts = Guarded(larder).app
+        with_accounts.state.records_room = RecordsRoom(
+            larder.records, folder / ".records-exports", keep_days=731, clock=lambda: NOW_MS
+        )
+        with serving(app) as base, serving(with_accounts) as guarded:
             # the first answer of an application takes seconds of computing: not within a browser's patience
             for where in (base, guarded):
                 httpx.get(f"{where}/login", timeout=120)
