@@ -18,16 +18,17 @@ from services.analytics.assess import assess, worst_between
 from services.analytics.food import track
 from services.analytics.food.lags import lags_ms
 from services.analytics.power.thermostat import Band
+from services.analytics.service.health import health_days
 from services.domain import Bank, Food, Supply, Unit, UnitSettings
 from services.telemetry import Series
-from services.timebase import DAY_MS, MINUTE_MS
+from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
 from tests.helpers import oracle_power
 from tests.helpers.oracle_food import food_minutes, line_minutes
 
 YEAR_ROWS = 525_600
 ORACLE_ROWS = 4_000
 START_MS = 1_735_689_600_000
-TARGET_RATIO, TARGET_S, TARGET_EXTEND_MS, TARGET_FLAT = 30.0, 1.0, 0.3, 1.3
+TARGET_RATIO, TARGET_S, TARGET_EXTEND_MS, TARGET_FLAT, TARGET_DAYS_S = 30.0, 1.0, 0.3, 1.3, 0.5
 GAP_MS = 3 * MINUTE_MS
 
 BAND = Band(-1.0, 1.0, 1.0, 0.3, learned=False)
@@ -159,6 +160,8 @@ def main(arguments=None):
     window = series.between(as_of_ms - 8 * DAY_MS, as_of_ms + 1)
     service = seconds(lambda: assess(window, unit, as_of_ms=as_of_ms), repeats=5)
     late = seconds(lambda: worst_between(window, unit, from_ms=as_of_ms - DAY_MS, to_ms=as_of_ms), repeats=5)
+    midnight_ms = utc_day_start_ms(int(series.t_ms[0])) + DAY_MS
+    days = seconds(lambda: health_days(series, unit, from_ms=midnight_ms, to_ms=midnight_ms + 363 * DAY_MS))
     oracle = oracle_seconds(series)
     first, last = extend_ms(series, (9, 364))
     slowest = max(whole, food_year)
@@ -171,6 +174,7 @@ def main(arguments=None):
             frozen_year <= TARGET_S,
         ),
         ("the same / modelled food of the fridge", frozen_year / food_year, True),
+        ("days of the machine, of that year [s]", days, days <= TARGET_DAYS_S),
         ("last 8 days of a freezer that melts and freezes every day [ms]", melting * 1000, True),
         (f"row-by-row oracle, {ORACLE_ROWS} rows timed and scaled to the year [s]", oracle, True),
         ("oracle / slower of the two", oracle / slowest, oracle / slowest >= TARGET_RATIO),

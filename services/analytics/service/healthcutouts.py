@@ -13,6 +13,8 @@ from services.domain import UnitSettings
 from services.telemetry import FloatArray, Series
 from services.timebase import DAY_MS
 
+WARM_H = 1.0
+"""A day on which the cabinet stood warm for less is not looked at for that: lids do as much (judgement)."""
 OF_SUPPLY: frozenset[Kind] = frozenset({"low_voltage", "interrupted", "silence"})
 
 
@@ -42,7 +44,7 @@ def cutouts_of(clean: Series, seen: Seen, stood_warm_h: FloatArray, settings: Un
     given = settings.default_cutout_v if settings.cutout_v is None else settings.cutout_v
     low = frame.on & (frame.volts_12 <= given / frame.volt_scale + ABOVE_CUTOUT_V)
     doubtful = low | (frame.volts_12 < DEAD_V) | np.append(frame.broken, values=False)
-    close = (days.total(place, doubtful.astype(np.float64)) > 0) | (stood_warm_h > 0.0)
+    close = (days.total(place, doubtful.astype(np.float64)) > 0) | (stood_warm_h >= WARM_H)
     found = np.where(heard, 0.0, np.nan)
     for number in np.flatnonzero(heard & close).tolist():
         found[number] = _of_day(clean, days, number, settings)

@@ -35,11 +35,15 @@ class Days:
 
     def total(self, place: IntArray, weights: FloatArray | IntArray) -> FloatArray:
         """Return the sum of values, free of NaN, by day; `place` does not fall."""
+        if self.count == 0:
+            return np.empty(0)
         edges = np.searchsorted(place, np.arange(self.count + 1))
-        padded = np.zeros(int(edges[-1]) + 1)
-        padded[:-1] = weights[: edges[-1]]
-        sums = np.add.reduceat(padded, edges[:-1]) if self.count else np.empty(0)
-        return np.where(edges[1:] > edges[:-1], sums, 0.0)
+        held: FloatArray | IntArray = weights[: edges[-1]]
+        if edges[-2] == edges[-1]:  # a day without any at the end begins behind the last value
+            padded = np.zeros(int(edges[-1]) + 1)
+            padded[:-1] = held
+            held = padded
+        return np.where(edges[1:] > edges[:-1], np.add.reduceat(held, edges[:-1]), 0.0)
 
     def hours(self, place: IntArray, ms: FloatArray | IntArray) -> FloatArray:
         """Return the sum of durations by day [h]."""

@@ -1,5 +1,6 @@
 """What a machine did day by day: run hours, starts, voltages, and the supply path as its stops show it."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from services.analytics.power.frame import BoolArray, Frame, Runs
 from services.analytics.power.resistance import FEWEST_STEPS, Reading, Steps, expected_ohm
 from services.analytics.power.supplypath import FEWEST_A_DAY, daily_ohm
 from services.analytics.power.trend import trend_of
+from services.analytics.service.healthgrid import Days
 from services.domain import DROP_LIMIT_SHARE, DROP_LIMIT_SOURCE, PathOhm, UnitSettings, Work, WorkDay
 from services.telemetry import FloatArray, IntArray
 from services.timebase import DAY_MS, HOUR_MS
@@ -22,18 +24,19 @@ TOO_SHORT = "less than an hour seen"
 
 
 @dataclass(frozen=True)
-class _Seen:
-    """What the days are counted from."""
+class _Counted:
+    """What each day comes to; NaN where it does not tell it."""
 
-    frame: Frame
-    quiet: BoolArray
-    """(n,) Where a voltage was read and nothing charged."""
-    started: IntArray
-    """Day number of each start that was seen."""
-    reading: Reading
+    seen_h: FloatArray
+    ran_h: FloatArray
+    starts: FloatArray
+    loaded_v: FloatArray
+    rest_v: FloatArray
+    path_ohm: FloatArray
     stop_day: IntArray
     stop_ohm: FloatArray
-    """Stops of a charged bank."""
+    """Stops of a charged bank, with the place of their day."""
+    reading: Reading
     has_battery: bool
 
 
@@ -97,23 +100,41 @@ def days_of(
     frame: Frame, runs: Runs, steps: Steps, charging: BoolArray, settings: UnitSettings
 ) -> tuple[WorkDay, ...]:
     """Return what a machine did on each UTC day of a frame that holds samples; see `work_of`."""
-    curve, reading = curve_of(settings)[0], Reading.of(frame, settings)
-    charged = steps.volts_off_12 >= curve.volts[5]
-    seen = _Seen(
-        frame=frame,
-        quiet=np.isfinite(frame.volts_12) & ~charging,
-        started=_starts_ms(runs) // DAY_MS,
-        reading=reading,
-        stop_day=steps.t_ms[charged] // DAY_MS,
-        stop_ohm=steps.ohm[charged],
-        has_battery=settings.has_battery,
-    )
-    day = frame.t_ms // DAY_MS
-    days = np.unique(day)
-    edges = np.append(np.searchsorted(day, days), day.size).tolist()
+    first = int(frame.t_ms[0]) // DAY_MS
+    days = Days(first * DAY_MS, int(frame.t_ms[-1]) // DAY_MS - first + 1, None)
+    counted = _counted(frame, runs, steps, charging, settings, days=days)
     return tuple(
-        _day(seen, number, slice(first, end))
-        for number, first, end in zip(days.tolist(), edges[:-1], edges[1:], strict=True)
+        _day(counted, int(days.day_ms[number]), number)
+        for number in np.unique(days.place(frame.t_ms)).tolist()
+    )
+
+
+def _counted(
+    frame: Frame,
+    runs: Runs,
+    steps: Steps,
+    charging: BoolArray,
+    settings: UnitSettings,
+    *,
+    days: Days,
+) -> _Counted:
+    place = days.place(frame.t_ms)
+    charged = steps.volts_off_12 >= curve_of(settings)[0].volts[5]
+    quiet = np.isfinite(frame.volts_12) & ~charging
+    volts = frame.volts_12 * frame.volt_scale if settings.has_battery else np.full(len(frame), np.nan)
+    starts = days.place(_starts_ms(runs))
+    stop_day, ohm = days.place(steps.t_ms[charged]), steps.ohm[charged]
+    return _Counted(
+        seen_h=days.hours(place, frame.held_ms),
+        ran_h=days.hours(place, frame.held_ms * frame.on),
+        starts=days.total(starts, np.ones(starts.size)),
+        loaded_v=days.middle(place[quiet & frame.on], volts[quiet & frame.on]),
+        rest_v=days.middle(place[quiet & ~frame.on], volts[quiet & ~frame.on]),
+        path_ohm=days.middle(stop_day, ohm, FEWEST_A_DAY),
+        stop_day=stop_day,
+        stop_ohm=ohm,
+        reading=Reading.of(frame, settings),
+        has_battery=settings.has_battery,
     )
 
 
@@ -123,17 +144,16 @@ def _starts_ms(runs: Runs) -> IntArray:
     return runs.start_ms[1:][seen]
 
 
-def _day(seen: _Seen, number: int, part: slice) -> WorkDay:
+def _day(counted: _Counted, day_ms: int, number: int) -> WorkDay:
     """Return one day's counts; with mains there is no voltage to tell of."""
-    held, on = seen.frame.held_ms[part], seen.frame.on[part]
-    seen_h, ran_h = (round(float(np.sum(ms)) / HOUR_MS, 4) for ms in (held, held[on]))
-    starts = int(np.sum(seen.started == number))
-    known, fed = seen_h >= LEAST_SEEN_H, None if seen.has_battery else "no battery"
-    loaded, rest = (_middle_v(seen, part, state=state) for state in (True, False))
-    ohm = seen.stop_ohm[seen.stop_day == number]
-    told = ohm.size >= FEWEST_A_DAY and fed is None
+    seen_h, ran_h = round(float(counted.seen_h[number]), 4), round(float(counted.ran_h[number]), 4)
+    starts = int(counted.starts[number])
+    known, fed = seen_h >= LEAST_SEEN_H, None if counted.has_battery else "no battery"
+    loaded, rest = _told(counted.loaded_v[number], 3), _told(counted.rest_v[number], 3)
+    ohm = counted.stop_ohm[counted.stop_day == number]
+    path = None if fed is not None else _told(counted.path_ohm[number], 4)
     return WorkDay(
-        day=number * DAY_MS,
+        day=day_ms,
         hours_seen=seen_h,
         hours_run=ran_h,
         starts=starts,
@@ -145,10 +165,10 @@ def _day(seen: _Seen, number: int, part: slice) -> WorkDay:
         loaded_v_reason=_unless(loaded, fed or "no voltage while it ran and nothing charged"),
         rest_v=rest,
         rest_v_reason=_unless(rest, fed or "no voltage while it stood and nothing charged"),
-        path_ohm=round(float(np.median(ohm)), 4) if told else None,
-        path_ohm_reason=None if told else fed or f"{ohm.size} stops of a charged bank, {FEWEST_A_DAY} needed",
-        path_sd_ohm=round(seen.reading.sd_ohm(ohm, int(ohm.size)), 4) if told else None,
-        path_sd_ohm_reason=None if told else "no resistance that day",
+        path_ohm=path,
+        path_ohm_reason=_unless(path, fed or f"{ohm.size} stops of a charged bank, {FEWEST_A_DAY} needed"),
+        path_sd_ohm=None if path is None else round(counted.reading.sd_ohm(ohm, int(ohm.size)), 4),
+        path_sd_ohm_reason=_unless(path, "no resistance that day"),
         path_stops=int(ohm.size),
     )
 
@@ -157,11 +177,8 @@ def _unless(value: float | None, reason: str) -> str | None:
     return reason if value is None else None
 
 
-def _middle_v(seen: _Seen, part: slice, *, state: bool) -> float | None:
-    """Return the middle of the voltage at the unit while it ran, or stood, and nothing charged [V]."""
-    frame = seen.frame
-    volts = frame.volts_12[part][seen.quiet[part] & (frame.on[part] == state)]
-    return round(float(np.median(volts)) * frame.volt_scale, 3) if volts.size and seen.has_battery else None
+def _told(value: float, digits: int) -> float | None:
+    return round(float(value), digits) if math.isfinite(value) else None
 
 
 def _path(steps: Steps, reading: Reading, days: FloatArray, ohm: FloatArray) -> dict[str, object]:
