@@ -1,5 +1,6 @@
 """What every verdict, number and chart is: for the "?" beside it and for the page of them all."""
 
+from dashboards.helpadmin import ADMIN
 from dashboards.helpcompare import COMPARE
 from dashboards.helpfood import FOOD, PEOPLE, Help
 from dashboards.helphealth import HEALTH
@@ -291,7 +292,7 @@ GROUPS: tuple[tuple[Phrase, dict[str, Help]], ...] = (
     (Phrase("Workshop"), {**WORKSHOP, **HEALTH, **COMPARE, **TESTS}),
     (Phrase("Notices"), NOTICES),
     (Phrase("Readings"), READINGS),
-    (Phrase("Who, when, where"), WORK),
+    (Phrase("Who, when, where"), {**WORK, **ADMIN}),
 )
 HELPS: dict[str, Help] = {key: told for _, group in GROUPS for key, told in group.items()}
 

@@ -1,4 +1,4 @@
-"""In words: how a cabinet was described anew, and what happened to accounts."""
+"""In words: how a cabinet, place or bank was described anew, and what happened to accounts."""
 
 import json
 from collections.abc import Iterator, Mapping
@@ -7,7 +7,7 @@ from dashboards import text
 from dashboards.language import Table, _
 from dashboards.rolewords import NAMES, places_words
 from services.api.lookback import Described, HouseEvent
-from services.domain import Site, Unit
+from services.domain import Bank, Site, Unit
 
 _PARTS: Table[str] = Table(
     {
@@ -24,6 +24,23 @@ _PARTS: Table[str] = Table(
         "link": "link",
     }
 )
+_OTHERS: Table[str] = Table(
+    {
+        "name": "name",
+        "kind": "kind of place",
+        "timezone": "time zone",
+        "latitude_deg": "where it is",
+        "longitude_deg": "where it is",
+        "chemistry": "chemistry",
+        "nominal_v": "voltage",
+        "capacity_ah": "capacity",
+        "installed": "when it was put in",
+        "starts_engine": "whether it starts an engine",
+        "other_load_a": "what else draws from it",
+        "half_tap_a": "what draws from one half of it",
+    }
+)
+"""Parts of places and banks."""
 _ACCOUNTS: Table[str] = Table(
     {
         "account_invited": "account made, or a new code given",
@@ -38,18 +55,34 @@ _ACCOUNTS: Table[str] = Table(
         "device_ended": "shared device taken out",
         "token_given": "token given to a program",
         "token_revoked": "token of a program taken away",
+        "credential_issued": "credential given to a unit",
+        "credential_revoked": "credential of a unit taken away",
     }
 )
 
 
 def described_words(told: Described, sites: Mapping[str, Site]) -> str:
-    """Return what changed of a cabinet; a place that is not seen is not named."""
+    """Return what changed of a cabinet, place or bank; a place that is not seen is not named."""
+    words = _what_changed(told, sites)
+    if isinstance(told.before or told.after, Site | Bank):
+        words = f"{told.key}: {words}"
+    return f"{words} {text.sentence(_('why: %(why)s', why=told.why))}" if told.why else words
+
+
+def _what_changed(told: Described, sites: Mapping[str, Site]) -> str:
     before, after = told.before, told.after
     if after is None:
         return _("Taken off the list.")
     if before is None:
-        return _("Put on the list, stands at %(place)s.", place=_place(after, sites))
-    return " ".join(text.sentence(words) for words in _changes(before, after, sites))
+        if isinstance(after, Unit):
+            return _("Put on the list, stands at %(place)s.", place=_place(after, sites))
+        return _("Put on the list.")
+    if isinstance(before, Unit) and isinstance(after, Unit):
+        return " ".join(text.sentence(words) for words in _changes(before, after, sites))
+    parts = dict.fromkeys(
+        words for name, words in _OTHERS.items() if getattr(before, name, None) != getattr(after, name, None)
+    )
+    return text.sentence(_("described anew: %(parts)s", parts=", ".join(parts)))
 
 
 def _place(unit: Unit, sites: Mapping[str, Site]) -> str:
@@ -89,4 +122,6 @@ def account_words(told: HouseEvent, sites: Mapping[str, Site]) -> str:
         kept = told.body["sites"]
         places = None if kept is None else frozenset(json.loads(kept))
         details.append(places_words(places, tuple(sites.values())))
+    if told.body.get("why"):
+        details.append(_("why: %(why)s", why=told.body["why"]))
     return text.sentence(f"{lead} ({', '.join(details)})" if details else lead)

@@ -5,17 +5,16 @@ from typing import TYPE_CHECKING
 
 from deploy.analyse import read_text
 from services.analytics.food.house import house_faults
-from services.analytics.food.rules import limits_of
+from services.api.fleetplan import Plan, RowsPlan, carry_out, plan_of, plan_of_rows, remarks_on
 from services.domain import UnitSettings
-from services.domain.fleetcheck import check
 from services.domain.fleetfile import parse_fleet, parse_unit_file
-from services.errors import ConfigurationError
+from services.errors import ConfigurationError, Refused
 
 if TYPE_CHECKING:  # a file is checked without a database
     from services.records.facade import Records
 
 
-def apply_fleet_file(records: "Records", file: Path, *, who: str, at_ms: int) -> None:
+def apply_fleet_file(records: "Records", file: Path, *, who: str, at_ms: int, why: str = "") -> None:
     """Make the fleet what a file says.
 
     Raises
@@ -27,7 +26,33 @@ def apply_fleet_file(records: "Records", file: Path, *, who: str, at_ms: int) ->
     if refused:
         raise ConfigurationError("; ".join(remarks), setting=file.name)
     fleet = parse_fleet(read_text(file), name=file.name, house_faults=house_faults)
-    records.apply_fleet(fleet, who=who, now_ms=at_ms)
+    _carry_out(records, plan_of(records, fleet), file, who=who, why=why, at_ms=at_ms)
+
+
+def plan_rows_file(records: "Records", file: Path) -> RowsPlan:
+    """Return what a file of rows comes to.
+
+    Raises
+    ------
+    ConfigurationError
+        If it cannot be read.
+    """
+    try:
+        return plan_of_rows(records, file.read_bytes())
+    except OSError as error:
+        raise ConfigurationError(f"cannot be read: {error.strerror}", setting=str(file)) from error
+
+
+def apply_rows(records: "Records", plan: Plan, file: Path, *, who: str, at_ms: int, why: str = "") -> None:
+    """Make the fleet what rows were found to come to (see `apply_fleet_file` for what is raised)."""
+    _carry_out(records, plan, file, who=who, why=why, at_ms=at_ms)
+
+
+def _carry_out(records: "Records", plan: Plan, file: Path, *, who: str, why: str, at_ms: int) -> None:
+    try:
+        carry_out(records, plan, who=who, why=why or f"file {file.name}", now_ms=at_ms)
+    except Refused as error:
+        raise ConfigurationError(str(error), setting=file.name) from error
 
 
 def _units_in(file: Path) -> list[UnitSettings]:
@@ -39,16 +64,7 @@ def _units_in(file: Path) -> list[UnitSettings]:
     return [fleet.settings_of(unit.id) for unit in fleet.units]
 
 
-def _deciding_limit_c(settings: UnitSettings) -> float | None:
-    limits = limits_of(settings)
-    return None if all(limit.cap == "watch" for limit in limits.limits) else limits.food_limit_c
-
-
 def check_file(file: Path) -> tuple[bool, list[str]]:
     """Return whether a fleet or unit file must be refused, and everything there is to say about it."""
-    remarks = [
-        remark
-        for settings in _units_in(file)
-        for remark in check(settings, limit_c=_deciding_limit_c(settings))
-    ]
+    remarks = [remark for settings in _units_in(file) for remark in remarks_on(settings)]
     return any(remark.refused for remark in remarks), [str(remark) for remark in remarks]

@@ -9,6 +9,8 @@ from fastapi import FastAPI
 
 from dashboards.pages.router import STATIC_DIR, page_router, problem_page
 from deploy import coming_in, site_tls
+from deploy.broker_setup import BrokerFolder
+from deploy.credentials import BrokersRoom
 from deploy.daycounts import DayCounts
 from deploy.foodchart import FoodChart
 from deploy.hourrule import HourRule
@@ -48,6 +50,8 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     app.state.inspectors_log = LogBook(records, reader)
     app.state.planner = plan
     app.state.trust = site_tls.trust_of(settings)
+    broker = settings.broker_folder
+    app.state.credentials = BrokersRoom(None if broker is None else BrokerFolder(broker), records, now_ms)
     app.state.food_model = FoodChart(records, reader, now_ms)
     app.state.day_counts = DayCounts(reader)
     app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)

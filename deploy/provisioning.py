@@ -13,6 +13,7 @@ from pathlib import Path
 
 from deploy import broker_setup, certificates, password_file
 from deploy.broker_setup import SERVICE_USER, BrokerFolder, write_private
+from services.api.credentialport import ISSUED, REVOKED
 from services.errors import ConfigurationError
 from services.ingest.access import Access
 from services.ingest.brokerlog import FLOODING, ODD, REFUSED
@@ -21,7 +22,6 @@ from services.records.facade import Records
 from services.records.operatordesk import OperatorEvent
 from services.telemetry.topics import UNIT_ID
 
-ISSUED, REVOKED = "credential_issued", "credential_revoked"
 SET_UP, RENEWED = "broker_set_up", "broker_certificate_renewed"
 _ODD_SHOWN = 20
 _READS_ANEW_S = 1.0
@@ -36,6 +36,7 @@ class Provisioning:
     records: Records
     who: str
     now_ms: int
+    why: str = ""
 
     def require_addable(self, units: Sequence[str], *, again: bool) -> None:
         """Raise ConfigurationError, before anything is changed, if one of several units cannot be added."""
@@ -148,7 +149,8 @@ class Provisioning:
             raise ConfigurationError(f"units come in by {form} at this broker", setting="unit add")
 
     def _record(self, kind: str, about: str, body: dict[str, object]) -> None:
-        self.records.note_event(kind, about, body, who=self.who, now_ms=self.now_ms)
+        said = {**body, "why": self.why} if self.why else body
+        self.records.note_event(kind, about, said, who=self.who, now_ms=self.now_ms)
 
     def _keep_passwords(self, text: str) -> None:
         write_private(self.folder.passwords, text.encode(), owner=self.folder.owner)
@@ -168,6 +170,22 @@ class Provisioning:
         with (self.folder.path / "authority" / "lock").open("w", encoding="utf-8") as lock:
             flock(lock, LOCK_EX)
             yield
+
+
+def shut_out(desk: Provisioning, units: Sequence[str]) -> bool:
+    """Revoke what units have, and return whether nothing of theirs goes on at the broker.
+
+    Raises
+    ------
+    ConfigurationError
+        Before anything is changed, if one of them has nothing to revoke.
+    """
+    desk.require_revocable(units)
+    for unit in units:
+        desk.revoke(unit)
+    told = tell_broker(desk.folder)
+    left = [unit for unit in units if told and not end_session(desk.folder, unit)]
+    return told and not left
 
 
 def _has_none(unit: str) -> ConfigurationError:

@@ -37,7 +37,7 @@ KINDS: Table[Kind] = Table(
         "verdict": "Verdicts",
         "said": "Said of cabinets",
         "food": "Said of food",
-        "moved": "Cabinets moved or described anew",
+        "moved": "Cabinets, places and banks described anew",
         "account": "Accounts and devices",
     }
 )
@@ -158,7 +158,7 @@ def _told(each: Happening, names: Names) -> tuple[str, str, str]:
     """Return who, what and the mark of a line."""
     told = each.told
     if isinstance(told, Described):
-        return told.who, described_words(told, names.places), ""
+        return signer_words(told.who, told.signed), described_words(told, names.places), ""
     if isinstance(told, HouseEvent):
         return told.who, account_words(told, names.places), ""
     what, food_class = names.batches.get(each.batch or 0, ("", ""))

@@ -5,6 +5,10 @@ from fastapi import APIRouter, Depends
 from dashboards.language import write_for_asker
 from dashboards.pages import (
     account,
+    admin,
+    admin_credentials,
+    admin_labels,
+    admin_rows,
     batches,
     calendar,
     camp,
@@ -50,6 +54,7 @@ _PARTS = (
     *(workshop, workshop_battery, workshop_fleet, workshop_health, workshop_sheet, workshop_tests),
     *(workshop_unit, jobs, calendar),
     *(unit, unit_days, log, say, health, why),
+    *(admin, admin_credentials, admin_labels, admin_rows),
     *(login, account, crew, languages, theme, trust),
 )
 

@@ -1,11 +1,19 @@
 """Commands about the fleet, and the check of what is configured."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from deploy.commands.options import DATA, Data
+from services.errors import ConfigurationError
+
+if TYPE_CHECKING:
+    from services.api.fleetplan import Plan
+    from services.domain import Fleet
+
+Who = Annotated[str, typer.Option(help="Who says so, for the record.")]
+Why = Annotated[str, typer.Option(help="Why, for the record; default: the name of the file.")]
 
 app = typer.Typer()
 fleet_app = typer.Typer(help="What the fleet consists of.", no_args_is_help=True)
@@ -15,7 +23,8 @@ app.add_typer(fleet_app, name="fleet")
 @fleet_app.command("apply")
 def fleet_apply(
     file: Annotated[Path, typer.Argument(help="Fleet file (TOML).")],
-    who: Annotated[str, typer.Option(help="Who says so, for the record.")],
+    who: Who,
+    why: Why = "",
     data: Data = DATA,
 ) -> None:
     """Make the fleet what a file says; every change is kept as a dated row."""
@@ -24,9 +33,74 @@ def fleet_apply(
     from services.settings import load_settings
 
     records = wiring.open_records(load_settings(data))
-    fleetfiles.apply_fleet_file(records, file, who=who, at_ms=now_ms())
-    fleet = records.fleet()
-    typer.echo(f"{len(fleet.sites)} sites, {len(fleet.banks)} banks, {len(fleet.units)} units")
+    fleetfiles.apply_fleet_file(records, file, who=who, why=why, at_ms=now_ms())
+    typer.echo(_counted(records.fleet()))
+
+
+@fleet_app.command("import")
+def fleet_import(
+    file: Annotated[Path, typer.Argument(help="Rows of sites, banks and units (CSV, UTF-8).")],
+    who: Who = "",
+    why: Why = "",
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only tell what it would change.")] = False,
+    data: Data = DATA,
+) -> None:
+    """Add and change sites, banks and units from rows: all of the file, or nothing."""
+    from deploy import fleetfiles, wiring
+    from services.clock import now_ms
+    from services.settings import load_settings
+
+    records = wiring.open_records(load_settings(data))
+    found = fleetfiles.plan_rows_file(records, file)
+    for fault in found.faults:
+        place = [file.name, *([f"line {fault.line}"] if fault.line else []), *filter(None, [fault.column])]
+        typer.echo(f"{', '.join(place)}: {fault.message}", err=True)
+    if found.plan is None:
+        typer.echo(f"{len(found.faults)} faults: nothing is changed", err=True)
+        raise typer.Exit(2)
+    _tell(found.plan)
+    if dry_run:
+        typer.echo("nothing is changed: --dry-run")
+        return
+    if not who:
+        raise ConfigurationError("say who does it, for the record", setting="--who")
+    if found.plan.changes:
+        fleetfiles.apply_rows(records, found.plan, file, who=who, why=why, at_ms=now_ms())
+    typer.echo(_counted(records.fleet()))
+
+
+@fleet_app.command("export")
+def fleet_export(
+    to: Annotated[Path, typer.Argument(help="File to write; `fleet import` reads it again.")],
+    template: Annotated[bool, typer.Option("--template", help="Only the names of the columns.")] = False,
+    data: Data = DATA,
+) -> None:
+    """Write sites, banks and units as rows for a spreadsheet."""
+    from dashboards.reports.fleetrows import rows_file
+    from deploy import wiring
+    from services.domain import Fleet
+    from services.settings import load_settings
+
+    fleet = Fleet() if template else wiring.open_records(load_settings(data)).described().fleet
+    to.write_bytes(rows_file(fleet))
+    typer.echo(f"{to}: {_counted(fleet)}")
+
+
+def _tell(plan: "Plan") -> None:
+    for change in plan.changes:
+        what = "new" if change.before is None else "changed"
+        typer.echo(f"{change.kind} {change.key}: {what}")
+        if change.before is not None:
+            for column, before, after in change.cells():
+                typer.echo(f"  {column}: {before or '(nothing)'} -> {after or '(nothing)'}")
+    for about in plan.remarks:
+        typer.echo(str(about.remark), err=True)
+    if not plan.changes:
+        typer.echo("everything is described so already")
+
+
+def _counted(fleet: "Fleet") -> str:
+    return f"{len(fleet.sites)} sites, {len(fleet.banks)} banks, {len(fleet.units)} units"
 
 
 @app.command()

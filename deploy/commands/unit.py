@@ -18,6 +18,7 @@ Folder = Annotated[
     Path | None, typer.Option("--broker-folder", help="What `setup broker` made; default the setting.")
 ]
 Who = Annotated[str, typer.Option(help="Who says so, for the record.")]
+Why = Annotated[str, typer.Option(help="Why, for the record.")]
 
 _BY_HAND = "no broker runs from this folder on this machine: it reads its files when it starts, or on SIGHUP"
 
@@ -32,13 +33,14 @@ def add(
     again: Annotated[
         bool, typer.Option("--again", help="Take the credential a unit has away, and make another.")
     ] = False,
+    why: Why = "",
     broker_folder: Folder = None,
     data: Data = DATA,
 ) -> None:
     """Give units a credential each; it is shown once, as ID:SECRET, and kept nowhere."""
     from deploy.provisioning import end_session, tell_broker
 
-    desk = _desk(broker_folder, data, who)
+    desk = _desk(broker_folder, data, who, why)
     desk.require_addable(units, again=again)
     if desk.folder.mutual and to is None:
         raise ConfigurationError("a folder for key and certificate is needed", setting="--to")
@@ -61,19 +63,14 @@ def add(
 def revoke(
     units: Annotated[list[str], typer.Argument(help="Ids of units.")],
     who: Who,
+    why: Why = "",
     broker_folder: Folder = None,
     data: Data = DATA,
 ) -> None:
     """Shut units out: no new connection, the one that stands ends, and what waits for them is dropped."""
-    from deploy.provisioning import end_session, tell_broker
+    from deploy.provisioning import shut_out
 
-    desk = _desk(broker_folder, data, who)
-    desk.require_revocable(units)
-    for unit in units:
-        desk.revoke(unit)
-    told = tell_broker(desk.folder)
-    left = [unit for unit in units if told and not end_session(desk.folder, unit)]
-    ended = told and not left
+    ended = shut_out(_desk(broker_folder, data, who, why), units)
     for unit in units:
         typer.echo(f"{unit} is shut out" + ("" if ended else " as soon as the broker reads its files"))
     if not ended:
@@ -92,7 +89,7 @@ def list_(broker_folder: Folder = None, data: Data = DATA) -> None:
         typer.echo(f"{iso_of(event.t_ms)} {event.kind} {event.about} {dict(event.body)}")
 
 
-def _desk(folder: Path | None, data: Path, who: str) -> "Provisioning":
+def _desk(folder: Path | None, data: Path, who: str, why: str = "") -> "Provisioning":
     from deploy import wiring
     from deploy.broker_setup import BrokerFolder
     from deploy.provisioning import Provisioning
@@ -105,4 +102,4 @@ def _desk(folder: Path | None, data: Path, who: str) -> "Provisioning":
         raise ConfigurationError(
             "which broker? --broker-folder, or the setting broker_folder", setting="unit"
         )
-    return Provisioning(BrokerFolder(chosen), wiring.open_records(settings), who=who, now_ms=now_ms())
+    return Provisioning(BrokerFolder(chosen), wiring.open_records(settings), who, now_ms(), why)

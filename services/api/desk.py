@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from services.api.access import Asker
+from services.api.fleetdesk import FleetDesk
 from services.api.health import ODD_FOR_MS, oddities_of, parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
 from services.api.lookback import statement_row
-from services.api.noticedesk import NoticeDesk
 from services.api.ports import BookOfRecords
 from services.api.schemas import (
     ChannelBins,
@@ -69,7 +69,7 @@ class NotAssessedError(LookupError):
     """The unit is known and nothing has been computed for it yet."""
 
 
-class Desk(NoticeDesk):
+class Desk(FleetDesk):
     """Reads state that others computed, and writes down what named persons say."""
 
     def __init__(

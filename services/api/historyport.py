@@ -1,9 +1,9 @@
 """What looking back needs of the records; the facade in services.records is the real one."""
 
 from collections.abc import Collection, Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
-from services.domain import BatchCard, BatchEvent, BatchVerdict, PhoneTimes, Unit, Verdict
+from services.domain import Bank, BatchCard, BatchEvent, BatchVerdict, PhoneTimes, Site, Unit, Verdict
 
 
 class Said(Protocol):
@@ -91,26 +91,42 @@ class ChangedVerdict(Protocol):
 
 
 class DescribedAnew(Protocol):
-    """A cabinet that was described anew, as the records hand it out."""
+    """A cabinet, place or bank that was described anew, as the records hand it out."""
 
     @property
     def t_ms(self) -> int:
-        """Since when."""
+        """Since when it holds."""
+
+    @property
+    def said_ms(self) -> int:
+        """When it was said."""
 
     @property
     def who(self) -> str:
         """Who did it."""
 
     @property
-    def unit(self) -> str:
-        """The cabinet."""
+    def signed(self) -> str | None:
+        """How it was signed: ``account`` by a person who had logged in."""
 
     @property
-    def before(self) -> Unit | None:
+    def why(self) -> str:
+        """The reason; empty where none was asked for."""
+
+    @property
+    def kind(self) -> Literal["unit", "site", "bank"]:
+        """What was described."""
+
+    @property
+    def key(self) -> str:
+        """Its id."""
+
+    @property
+    def before(self) -> Unit | Site | Bank | None:
         """How it was described before; None of a new one."""
 
     @property
-    def after(self) -> Unit | None:
+    def after(self) -> Unit | Site | Bank | None:
         """How it is described from then on; None of one that was taken off the list."""
 
 
@@ -168,7 +184,7 @@ class HistoryBook(Protocol):
     def descriptions_between(
         self, start_ms: int, end_ms: int, *, units: Collection[str] | None, limit: int
     ) -> Sequence[DescribedAnew]:
-        """Return how cabinets were described anew."""
+        """Return how cabinets, places and banks were described anew."""
 
     def account_events_between(self, start_ms: int, end_ms: int, *, limit: int) -> Sequence[AccountEvent]:
         """Return what happened to accounts, devices and tokens."""

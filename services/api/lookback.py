@@ -14,7 +14,7 @@ from services.api.historyport import (
     ToldOfBatch,
 )
 from services.api.schemas import StatementRow
-from services.domain import BatchCard, BatchEvent, Unit, Verdict
+from services.domain import Bank, BatchCard, BatchEvent, Site, Unit, Verdict
 
 Kind = Literal["said", "food", "verdict", "moved", "account"]
 """Said of a cabinet; said of a batch of food; a verdict that changed; a cabinet described anew, as when it
@@ -38,17 +38,20 @@ class VerdictMove:
 
 @dataclass(frozen=True, slots=True)
 class Described:
-    """A cabinet described anew."""
+    """A cabinet, place or bank described anew."""
 
     who: str
-    before: Unit | None
-    after: Unit | None
+    before: Unit | Site | Bank | None
+    after: Unit | Site | Bank | None
     """None where it was taken off the list."""
+    key: str = ""
+    why: str = ""
+    signed: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class HouseEvent:
-    """Something that happened to an account, a device or a token."""
+    """Something that happened to an account, a device, a token or a unit's credential."""
 
     kind: str
     about: str
@@ -143,8 +146,9 @@ def _food(each: ToldOfBatch) -> Happening:
 
 
 def _described(each: DescribedAnew) -> Happening:
-    told = Described(each.who, each.before, each.after)
-    return Happening(each.t_ms, each.t_ms, "moved", each.unit, None, told)
+    told = Described(each.who, each.before, each.after, each.key, each.why, each.signed)
+    unit = each.key if each.kind == "unit" else None
+    return Happening(each.said_ms, each.t_ms, "moved", unit, None, told)
 
 
 def _account(each: AccountEvent) -> Happening:

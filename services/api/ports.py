@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from services.api.fleetport import FleetBook
 from services.api.healthport import HealthBook
 from services.api.historyport import Happened, HistoryBook, Said
 from services.api.jobport import JobBook
@@ -24,7 +25,7 @@ from services.records.kept import Kept
 from services.records.said import SaidThere, Signed
 
 
-class BookOfRecords(HistoryBook, JobBook, RunTestBook, HealthBook, NoticeBook, Protocol):
+class BookOfRecords(HistoryBook, FleetBook, JobBook, RunTestBook, HealthBook, NoticeBook, Protocol):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

@@ -14,6 +14,7 @@ from services.api.historyport import (
     ToldOfBatch,
 )
 from services.api.ports import BookOfRecords
+from services.api.scopedfleet import ScopedFleet
 from services.api.scopedhealth import ScopedHealth
 from services.api.scopedjobs import ScopedJobs
 from services.api.scopednotices import ScopedNotices
@@ -98,7 +99,7 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory, ScopedJobs, ScopedRunTests, ScopedHealth, ScopedNotices):
+class ScopedBook(ScopedHistory, ScopedFleet, ScopedJobs, ScopedRunTests, ScopedHealth, ScopedNotices):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:

@@ -254,4 +254,6 @@ def _words(kind: str, message: str) -> str:
         return "unknown key"
     if kind == "missing":
         return "is required"
+    if kind == "string_pattern_mismatch" and "{3,32}" in message:
+        return "must be 3 to 32 signs, of a-z, 0-9 and -"
     return message.removeprefix("Value error, ").replace("Input should be", "must be")
