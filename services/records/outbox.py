@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import Select, exists, func, or_, select, update
 from sqlalchemy.orm import Session, aliased
 
-from services.domain import PRIORITIES, Message, Sent
+from services.domain import PRIORITIES, Message, Sent, WayKind
 from services.records import reachbook
 from services.records.door import Door
 from services.records.outboxtables import OutboxRow
+from services.records.reachtables import WayRow
 from services.timebase import DAY_MS
 
 GIVEN_UP_AFTER_MS = DAY_MS
@@ -31,14 +32,22 @@ class OutboxRecords(Door):
             session.add_all(fresh)
         return len(fresh)
 
-    def claim_out(self, *, now_ms: int, most: int, hold_ms: int) -> list[Message]:
+    def claim_out(
+        self, *, now_ms: int, most: int, hold_ms: int, kind: WayKind | None = None
+    ) -> list[Message]:
         """Return messages whose time has come, the most urgent first, for this caller alone for a while.
 
         What a process that died had taken comes free when its time is over, or when the clock was set
         back by more than that. Lamps get theirs in the order they were put out: the last one stays.
         """
+        due = _due(now_ms, hold_ms).limit(most)
+        if kind is not None:
+            due = due.where(OutboxRow.kind == kind)
+        with self._database.reading() as session:
+            if session.scalars(due).first() is None:
+                return []  # the lock of writers is not asked for every second
         with self._database.writing() as session:
-            rows = list(session.scalars(_due(now_ms, hold_ms).limit(most)))
+            rows = list(session.scalars(due))
             for row in rows:
                 row.held_until_ms = now_ms + hold_ms
             return [_message(row) for row in rows]
@@ -82,26 +91,38 @@ class OutboxRecords(Door):
         with self._database.reading() as session:
             return [_sent(row) for row in session.scalars(query.order_by(OutboxRow.no.desc()).limit(limit))]
 
+    def out_waiting(self) -> int:
+        """Return how many messages wait."""
+        query = select(func.count()).select_from(OutboxRow).where(OutboxRow.state == "waiting")
+        with self._database.reading() as session:
+            return session.scalar(query) or 0
+
     def stuck_out(self, *, since_ms: int, late_ms: int) -> list[Sent]:
         """Return of each way the message that says it does not work, where it does not.
 
         That is its newest one that was taken or given up, where it was given up since a moment; or its
-        oldest one that has waited since before `late_ms`.
+        oldest one that has waited since before `late_ms`. Tests and ways out of use do not count.
         """
+        used = select(WayRow.no).where(WayRow.off.is_(False))
         ended, waits = aliased(OutboxRow), aliased(OutboxRow)
-        newest = select(func.max(ended.no)).where(ended.state != "waiting").group_by(ended.way)
+        newest = (
+            select(func.max(ended.no))
+            .where(ended.state != "waiting", ended.about != "test")
+            .group_by(ended.way)
+        )
         oldest = (
             select(func.min(waits.no))
-            .where(waits.state == "waiting", waits.put_ms < late_ms)
+            .where(waits.state == "waiting", waits.put_ms < late_ms, waits.about != "test")
             .group_by(waits.way)
         )
         query = select(OutboxRow).where(
+            OutboxRow.way.in_(used),
             or_(
                 OutboxRow.no.in_(oldest),
                 OutboxRow.no.in_(newest)
                 & (OutboxRow.state == "not_delivered")
                 & (OutboxRow.done_ms >= since_ms),
-            )
+            ),
         )
         with self._database.reading() as session:
             return [_sent(row) for row in session.scalars(query.order_by(OutboxRow.way, OutboxRow.no))]
@@ -114,7 +135,7 @@ def _became(session: Session, key: str, **values: object) -> bool:
     return session.scalars(fresh).first() is not None
 
 
-def _due(now_ms: int, hold_ms: int) -> Select[tuple[OutboxRow]]:
+def _due(now_ms: int, hold_ms: int) -> Select[OutboxRow]:
     before = aliased(OutboxRow)
     held = OutboxRow.held_until_ms
     overtakes = exists().where(

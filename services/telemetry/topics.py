@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 ROOT = "cold/v1"
+LAMPS = f"{ROOT}/lamp"
 PARTS = 16
 """Topics are dealt out over this many parts, so that work can be shared by part."""
 
@@ -66,6 +67,19 @@ def parse(text: str) -> Topic | None:
     """Return a topic taken apart, None when it is not one of ours."""
     found = _PARTS_OF_TOPIC.fullmatch(text)
     return None if found is None else Topic(*found.groups())
+
+
+def lamp_topic(name: str) -> str:
+    """Return the topic that tells a lamp or siren in camp what to show.
+
+    Raises
+    ------
+    ValueError
+        If `name` is not the name of a lamp.
+    """
+    if UNIT_ID.fullmatch(name) is None:
+        raise ValueError(f"{name!r} is not the name of a lamp (3 to 32 of a-z 0-9 -)")
+    return f"{LAMPS}/{name}/show"
 
 
 def service_filters(parts: Iterable[str] | None = None) -> tuple[str, ...]:

@@ -2,11 +2,12 @@
 
 import pytest
 
-from services.domain import Message
+from services.domain import Message, Person, WaySaid
 from services.records.facade import Records
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 
 NOW_MS = 1_790_000_000_000
+APPLIED_MS = NOW_MS - 3 * DAY_MS
 HOLD_MS = 5 * MINUTE_MS
 
 
@@ -124,19 +125,55 @@ def stuck(records, now_ms):
     return [each.message.key for each in found]
 
 
-def test_a_way_does_not_work_while_its_newest_message_was_given_up_or_its_oldest_waits(records):
-    records.put_out([message("a"), message("b", way=2), message("c", way=3)], now_ms=NOW_MS)
+@pytest.fixture
+def ways(records):
+    records.add_person(Person(name="Asha", role="cook"), now_ms=APPLIED_MS)
+    return [
+        records.say_way(
+            WaySaid(who="Asha", person="Asha", kind="mail", target=f"asha{k}@camp.example"), now_ms=APPLIED_MS
+        )
+        for k in range(3)
+    ]
+
+
+def test_a_way_does_not_work_while_its_newest_message_was_given_up_or_its_oldest_waits(records, ways):
+    a, b, c = ways
+    records.put_out([message("a", way=a), message("b", way=b), message("c", way=c)], now_ms=NOW_MS)
     records.out_done("b", NOW_MS)
     assert stuck(records, NOW_MS) == []
     records.out_failed("a", "refused", now_ms=NOW_MS, again_ms=None)
     assert stuck(records, NOW_MS) == ["a"]
     later = NOW_MS + 16 * MINUTE_MS
     assert stuck(records, later) == ["a", "c"]
-    records.put_out([message("d")], now_ms=later)
+    records.put_out([message("d", way=a)], now_ms=later)
     records.out_done("d", later)
     records.out_done("c", later)
     assert stuck(records, later) == []
-    records.put_out([message("e")], now_ms=later)
+    records.put_out([message("e", way=a)], now_ms=later)
     records.out_failed("e", "refused", now_ms=later, again_ms=None)
     assert stuck(records, later) == ["e"]
     assert stuck(records, later + DAY_MS + 1) == []
+
+
+def test_a_test_and_a_way_out_of_use_are_no_trouble(records, ways):
+    records.put_out([message("t", way=ways[0], about="test"), message("m", way=ways[1])], now_ms=NOW_MS)
+    records.out_failed("t", "refused", now_ms=NOW_MS, again_ms=None)
+    records.out_failed("m", "refused", now_ms=NOW_MS, again_ms=None)
+    assert stuck(records, NOW_MS) == ["m"]
+    records.set_way_off(ways[1], off=True, who="Asha", now_ms=NOW_MS)
+    assert stuck(records, NOW_MS) == []
+
+
+def test_a_way_was_proven_when_a_message_was_taken(records, ways):
+    records.put_out([message(way=ways[0])], now_ms=NOW_MS)
+    assert records.ways()[0].proven_ms is None
+    records.out_done("a", NOW_MS + 5)
+    assert records.ways()[0].proven_ms == NOW_MS + 5
+    assert records.out_waiting() == 0
+
+
+def test_each_kind_is_asked_for_by_itself(records):
+    records.put_out([message("m"), message("w", kind="web", target="https://x.example")], now_ms=NOW_MS)
+    found = records.claim_out(now_ms=NOW_MS, most=5, hold_ms=HOLD_MS, kind="web")
+    assert [each.key for each in found] == ["w"]
+    assert records.out_waiting() == 2
