@@ -17,6 +17,7 @@ from deploy.hourrule import HourRule
 from deploy.impatient import Impatient
 from deploy.logbook import LogBook
 from deploy.maproom import MapRoom
+from deploy.records_room import RecordsRoom
 from deploy.renewed import Renewed
 from deploy.stores import open_reader
 from deploy.trust_door import trust_door
@@ -55,6 +56,13 @@ def build_app(settings: Settings, reader: StoreReader) -> FastAPI:
     app.state.food_model = FoodChart(records, reader, now_ms)
     app.state.day_counts = DayCounts(reader)
     app.state.map_room = MapRoom(settings.own_map, reader, positions=settings.positions)
+    app.state.records_room = RecordsRoom(
+        records,
+        settings.records_exports,
+        keep_days=settings.keep_records_days,
+        clock=now_ms,
+        enough=lambda: box_of(settings).room().enough,
+    )
     return app
 
 

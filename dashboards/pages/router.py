@@ -28,6 +28,7 @@ from dashboards.pages import (
     offline,
     plan,
     put_in,
+    records,
     say,
     supplies,
     theme,
@@ -55,7 +56,7 @@ _PARTS = (
     *(workshop_unit, jobs, calendar),
     *(unit, unit_days, log, say, health, why),
     *(admin, admin_credentials, admin_labels, admin_rows),
-    *(login, account, crew, languages, theme, trust),
+    *(login, account, crew, records, languages, theme, trust),
 )
 
 

@@ -298,6 +298,22 @@ TABLE: tuple[Entry, ...] = (
         everywhere=True,
         people_only=True,
     ),
+    *_get(
+        HEAD,
+        "/records",
+        "/records/forget",
+        "/records/exports/{token}",
+        everywhere=True,
+        people_only=True,
+    ),
+    *_post(
+        HEAD,
+        "/records/verify",
+        "/records/export",
+        "/records/forget",
+        everywhere=True,
+        people_only=True,
+    ),
 )
 """Every route with who may use it; what is not in here is not answered. Order counts: the first that fits."""
 
