@@ -171,6 +171,7 @@ class LogBook:
                 for s in reader.missing_spans(unit)
                 if s.start_ms < span.end_ms and s.end_ms > span.start_ms
             ),
+            chain=records.chain_head(),
             clock_from_ms=_clock_from(records, unit, min(span.end_ms, printed_ms)),
             heard_ms=None if heard is None else heard[0],
             resting=self._resting(unit, span),

@@ -56,6 +56,8 @@ class Said:
     heard_ms: int | None = None
     resting: tuple[Resting, ...] = ()
     firmware: str | None = None
+    chain: tuple[int, str] | None = None
+    """The newest link of the audit chain once all this was read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +255,7 @@ def sheet_of(
         rejected=(),
         assumed=tuple(judged.assumed),
         with_records=said is not None,
+        chain=people.chain,
     )
 
 

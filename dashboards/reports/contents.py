@@ -274,6 +274,8 @@ class LogSheet:
     assumed: tuple[str, ...]
     with_records: bool
     """False for a log from a file alone, of which nobody said anything here."""
+    chain: tuple[int, str] | None
+    """Number and hash of the newest link of the audit chain; None for a log from a file alone."""
 
     @cached_property
     def digits(self) -> Mapping[str, int]:

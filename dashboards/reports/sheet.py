@@ -99,6 +99,7 @@ def _view(made: LogSheet) -> Plain:
         "verdicts": told.verdicts(made),
         "batches": [told.batch_view(made, card) for card in made.batches],
         "with_records": made.with_records,
+        "chain": made.chain,
         "sensors": told.sensors(made),
         "cutouts": [
             (

@@ -81,6 +81,11 @@ def _about(made: LogSheet) -> Iterator[tuple[int, Row]]:
         list(text.CAUTIONS)[:2]
     )
     yield start, _row("document", made, start, until=made.span.end_ms, what=facts)
+    if made.chain is not None:
+        yield (
+            start,
+            _row("chain", made, start, until=made.span.end_ms, what=f"the newest link: {made.chain[1]}"),
+        )
     for regime in made.regimes:
         for limit in regime.limits:
             yield (

@@ -3,6 +3,7 @@ import json
 
 import numpy as np
 import pytest
+from sqlalchemy import text
 
 from dashboards.reports import sheet, table
 from deploy.logbook import LogBook
@@ -195,3 +196,21 @@ def test_what_each_text_answers_of_food_that_thawed_stands_in_the_log_with_its_s
     assert records.batch_card(number).batch.place == "gone"
     assert printed()[1].count("\nanswer of a text,") == len(card.answers), "food that is gone keeps them"
     warm.close()
+
+
+def test_the_link_printed_on_a_log_is_found_later_and_tells_when_the_past_was_written_anew(book):
+    records = book.records
+    records.say_note("camp-meat", who="Jonas K.", note="lid open", now_ms=DAY + 60 * MINUTE_MS)
+    made = LogBook(records, book.reader).sheet("camp-meat", Period(TODAY, TODAY), printed_ms=PRINTED_MS)
+    links, head = records.chain_head()
+    page = sheet.html(made)
+    assert f"in {links} links" in page
+    assert f"<code>{head}</code>" in page
+    assert head in table.csv_bytes(made).decode("utf-8-sig")
+    records.say_note("camp-meat", who="Jonas K.", note="later", now_ms=DAY + 70 * MINUTE_MS)
+    assert records.verify_chain([made.chain[1]]).faults == []
+    with records._database.writing() as session:  # what somebody with the database's password can do
+        for name in ("audit_salts", "audit_chain"):
+            session.execute(text(f"DELETE FROM {name} WHERE no >= {links}"))  # noqa: S608 - our names
+        session.execute(text("DELETE FROM statements"))
+    assert [fault.kind for fault in records.verify_chain([made.chain[1]]).faults] == ["other_past"]
