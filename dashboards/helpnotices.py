@@ -36,4 +36,23 @@ NOTICES: dict[str, Help] = {
         Phrase("The lines of the notices; what is bearable with its source in its row."),
         Phrase("Whether messages sent out of the house reached anybody."),
     ),
+    "reach_chain": Help(
+        Phrase("Who hears next"),
+        Phrase(
+            "A notice goes to whom it is for, and, as long as nobody takes it, to the next after so many "
+            "minutes; the last step is everybody. One that says act soon takes six times as long, and where "
+            "somebody has no way to be reached, the next do not wait."
+        ),
+        Phrase("Ten minutes a step where nobody laid down others, and the factor of six: judgement."),
+        Phrase("Whether anybody who was told has looked."),
+    ),
+    "reach_sent": Help(
+        Phrase("Taken, waiting, not delivered"),
+        Phrase(
+            "Taken means that the mail server, or whatever passes it on, has accepted it. Waiting is tried "
+            "again; not delivered was given up."
+        ),
+        Phrase("The answer of the other side, as it came."),
+        Phrase("Whether anybody has read it: only taking the notice says that."),
+    ),
 }

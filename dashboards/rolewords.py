@@ -27,6 +27,7 @@ NAMES: Table[Role] = Table(
 )
 """The same in one word, for the head of a page."""
 VERIFIED, NOT_VERIFIED = Phrase("verified"), Phrase("not verified")
+BY_LINK = Phrase("by a link sent to them")
 CHECKED = frozenset({"account", "pin"})
 """Ways of signing in which somebody proved who he is: by logging in, or with a PIN on a shared device."""
 
@@ -60,4 +61,6 @@ def signed_words(signed: str | None) -> str:
 
 def signer_words(who: str, signed: str | None) -> str:
     """Return a name with whether it was checked, for lists that say of the rest that it was not."""
+    if signed == "link":
+        return f"{who} ({BY_LINK()})"
     return f"{who} ({VERIFIED()})" if signed in CHECKED else who

@@ -24,6 +24,7 @@ from services.api.live import LiveChanges
 from services.api.middleware import LastResort, SameSiteOnly, SecurityHeaders
 from services.api.noticedesk import UnknownNoticeError
 from services.api.ports import BookOfRecords
+from services.api.reachdesk import UnknownLinkError
 from services.api.runtestdesk import UnknownRunTestError
 from services.api.schemas import Problem
 from services.api.static import StaticShelf
@@ -100,6 +101,7 @@ def create_app(
     _answer_not_found(app, UnknownJobError, "unknown_job", problem_page)
     _answer_not_found(app, UnknownRunTestError, "unknown_test", problem_page)
     _answer_not_found(app, UnknownNoticeError, "unknown_notice", problem_page)
+    _answer_not_found(app, UnknownLinkError, "unknown_link", problem_page)
     _answer_not_found(app, NotAssessedError, "not_assessed_yet", problem_page)
     app.router.routes.append(Route("/static/{name:path}", app.state.shelf.serve, methods=["GET", "HEAD"]))
     app.router.routes.append(Route("/metrics", _metrics, methods=["GET"]))

@@ -84,6 +84,17 @@ class Words(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class ReachLink:
+    """What a link in a message is for."""
+
+    notice: int
+    person: str
+    language: str
+    expires_ms: int
+    used_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Member:
     """Somebody who may be told: who, as what, of which places."""
 

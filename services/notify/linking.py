@@ -3,8 +3,7 @@
 from typing import Protocol
 
 from services.domain import Message
-from services.domain.telling import LINK
-from services.records.reachbook import ReachLink
+from services.domain.telling import LINK, ReachLink
 from services.records.secretwords import new_word
 from services.timebase import DAY_MS
 

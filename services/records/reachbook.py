@@ -21,6 +21,7 @@ from services.domain import (
     WayKind,
     WaySaid,
 )
+from services.domain.telling import ReachLink
 from services.errors import Refused
 from services.records import noticebook
 from services.records.noticetables import NoticeLineRow
@@ -44,17 +45,6 @@ class MovedNotice:
     notice: int
     at_ms: int
     kind: NoticeLineKind
-
-
-@dataclass(frozen=True, slots=True)
-class ReachLink:
-    """What a link in a message is for."""
-
-    notice: int
-    person: str
-    language: str
-    expires_ms: int
-    used_ms: int | None
 
 
 def ways(session: Session) -> list[Way]:

@@ -3,10 +3,11 @@
 from collections.abc import Collection
 
 from services.domain import Notice, OnCall, OnCallSaid, Way, WaySaid
+from services.domain.telling import ReachLink
 from services.errors import Refused
 from services.records import reachbook, signing, state
 from services.records.door import Door
-from services.records.reachbook import MovedNotice, ReachLink
+from services.records.reachbook import MovedNotice
 
 TOLD_UP_TO = "notify_cursor"
 """The counter of the newest line of a notice that was told of."""
