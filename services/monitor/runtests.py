@@ -14,7 +14,8 @@ from services.domain import RunTest, RunTestKey, RunTestRecord, RunTestVerdict, 
 from services.errors import DependencyUnavailable
 from services.records.facade import Records
 from services.store import StoreReader
-from services.timebase import HOUR_MS, SECOND_MS
+from services.telemetry import Series
+from services.timebase import DAY_MS, HOUR_MS, SECOND_MS
 
 ASK_EVERY_MS = 5 * SECOND_MS
 LOOK_EVERY_MS = 30 * SECOND_MS
@@ -81,7 +82,19 @@ class RunTests:
         if test.kind != "run":
             return _Followed(settings, ())
         days = self._reader.read(test.unit, test.start - BEFORE_MS, test.start)
-        return _Followed(settings, own_stretches(days, settings, before_ms=test.start))
+        beside = None if days.has("ambient_c") else self._neighbour(test)
+        return _Followed(settings, own_stretches(days, settings, before_ms=test.start, neighbour=beside))
+
+    def _neighbour(self, test: RunTestRecord) -> Series | None:
+        """Return the air of the days before a test around another unit of the place it stood at by then."""
+        fleet = self._records.fleet(test.start - DAY_MS)
+        place = {unit.id: unit.site for unit in fleet.units}
+        site = place.get(test.unit)
+        for mate in sorted(each for each, at in place.items() if at == site and each != test.unit):
+            series = self._reader.read(mate, test.start - BEFORE_MS, test.start, ("ambient_c",))
+            if site is not None and series.has("ambient_c"):
+                return series
+        return None
 
     def _worked_out(self, test: RunTestRecord, held: _Followed, now_ms: int) -> tuple[RunTest, bool]:
         stopped_ms = test.stopped_ms

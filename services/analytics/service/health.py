@@ -14,6 +14,7 @@ import numpy as np
 
 from services.analytics.power.frame import BoolArray, Frame, frame_of
 from services.analytics.quality import impossible, merged
+from services.analytics.service.borrowedair import borrowed_c
 from services.analytics.service.findings import NEVER_STOPS_SHARE
 from services.analytics.service.healthcutouts import cutouts_of
 from services.analytics.service.healthgrid import AFTER_MS, BEFORE_MS, Days
@@ -22,7 +23,7 @@ from services.analytics.service.healthlids import lids_of
 from services.analytics.service.healthsupply import supplied
 from services.domain import AmbientFrom, DayMark, HealthDay, HealthTable, UnitSettings
 from services.telemetry import FloatArray, Series
-from services.timebase import DAY_MS, HOUR_MS
+from services.timebase import DAY_MS
 
 LEAST_SEEN_H = 1.0
 FEWEST_READINGS = 10
@@ -32,7 +33,6 @@ HEAT_C = 43.0
 """Upper end of climate class T of IEC 62552-1 (read in summaries of ISO 15502)."""
 MANY_LIDS = 40.0
 PART_SEEN_H = 18.0
-NEIGHBOUR_GAP_MS = 2 * HOUR_MS
 
 
 def measured_on(settings: UnitSettings) -> str:
@@ -161,19 +161,10 @@ def _believed(series: Series) -> Series:
 
 def _with_neighbour(frame: Frame, neighbour: Series | None) -> Frame:
     """Return the frame with another unit's ambient where its own was not measured."""
-    if neighbour is None or not neighbour.has("ambient_c"):
+    air = borrowed_c(frame.t_ms, neighbour)
+    if air is None:
         return frame
-    air = _believed(neighbour)
-    known = np.isfinite(air.numbers("ambient_c"))
-    t_ms, values = air.t_ms[known], air.numbers("ambient_c")[known]
-    if t_ms.size == 0:
-        return frame
-    near = np.clip(np.searchsorted(t_ms, frame.t_ms), 1, max(t_ms.size - 1, 1))
-    apart = np.minimum(
-        np.abs(t_ms[np.minimum(near, t_ms.size - 1)] - frame.t_ms), np.abs(t_ms[near - 1] - frame.t_ms)
-    )
-    borrowed = np.where(apart <= NEIGHBOUR_GAP_MS, np.interp(frame.t_ms, t_ms, values), np.nan)
-    return replace(frame, ambient_c=np.where(np.isfinite(frame.ambient_c), frame.ambient_c, borrowed))
+    return replace(frame, ambient_c=np.where(np.isfinite(frame.ambient_c), frame.ambient_c, air))
 
 
 def _row(day_ms: int, told: dict[str, float], has: tuple[str, ...], shared: Mapping[str, Any]) -> HealthDay:

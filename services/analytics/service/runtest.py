@@ -1,9 +1,11 @@
 """The run test: twelve hours under operating conditions, judged by their last six."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from services.analytics.service.borrowedair import borrowed_c
 from services.analytics.service.runtest_lines import (
     Asked,
     because_of,
@@ -88,7 +90,7 @@ def run_test(
     last_ms = start_ms + LENGTH_MS - LAST_MS
     early = end_ms - last_ms < LEAST_SO_FAR_MS
     last = None if early else stretch_of(bench, last_ms, end_ms, ambient_by_hand_c=hand_c)
-    baseline = Baseline.of([each.slope for each in before], model, passed)
+    baseline = Baseline.of(before, model, passed)
     lines = (
         *condition_lines(bench, asked),
         pulldown_line(bench, start_ms, end_ms, over=asked.over),
@@ -130,7 +132,12 @@ def verdict_of(lines: Sequence[RunTestLine], *, over: bool) -> RunTestVerdict:
 
 
 def own_stretches(
-    series: Series, settings: UnitSettings, *, before_ms: int, offline: bool = False
+    series: Series,
+    settings: UnitSettings,
+    *,
+    before_ms: int,
+    neighbour: Series | None = None,
+    offline: bool = False,
 ) -> list[Stretch]:
     """Return the six-hour stretches of a unit's own days before a test that were seen well and that ran.
 
@@ -142,6 +149,8 @@ def own_stretches(
         The unit.
     before_ms : int
         When the test begins. [ms]
+    neighbour : Series or None
+        Of another unit of its place: its air stands in where this one measures none.
     offline : bool
         Whether the log's own spacing stands in for an interval nobody gave.
 
@@ -152,7 +161,11 @@ def own_stretches(
     """
     if not len(series):
         return []
-    bench = Bench.of(series.between(0, before_ms), settings, as_of_ms=before_ms, offline=offline)
+    series = series.between(0, before_ms)
+    air = None if series.has("ambient_c") else borrowed_c(series.t_ms, neighbour)
+    if air is not None:
+        series = Series(series.t_ms, {**series.columns, "ambient_c": air})
+    bench = Bench.of(series, settings, as_of_ms=before_ms, offline=offline)
     t_ms = bench.series.t_ms
     first_ms = max(before_ms - BEFORE_MS, int(t_ms[0])) if t_ms.size else before_ms
     found = []
@@ -161,7 +174,8 @@ def own_stretches(
         if begin_ms >= first_ms and bench.missing_share(bench.cabinet_c, begin_ms, end_ms) <= (
             MOST_MISSING_BEFORE
         ):
-            found.append(stretch_of(bench, begin_ms, end_ms, ambient_by_hand_c=None))
+            stretch = stretch_of(bench, begin_ms, end_ms, ambient_by_hand_c=None)
+            found.append(replace(stretch, borrowed_air=air is not None))
     found = [each for each in found if each.duty is None or each.duty > 0.0]
     return found if len(found) >= FEWEST_STRETCHES else []
 

@@ -22,10 +22,17 @@ MOST_KH = 0.5
 MOST_STARTS_PER_H = 10.0
 SAG_SHARE = 0.05
 SLOPE_SHARE = 0.15
+BORROWED_SHARE = 0.3
+"""Beside days whose air was measured at another unit: two niches of a vehicle part by some kelvin of the
+twenty and more between air and cabinet (judgement)."""
 FEWEST_OF_MODEL = 3
 COARSEST_S = 120.0
 """Readings further apart do not tell a seventh more running within six hours (judgement); each run is told to
 its spacing over the root of six."""
+NOTHING_OWN = (
+    "nothing to hold it against: that takes own days on which the unit, or another of its place, measured the"
+    " air; or a passed test, for which the air may be read by hand"
+)
 _HOUSEHOLD = (
     "told for comparison: household fresh-food compartments mean 4 °C within 0 to 8 °C, freezers -18 °C or"
     " colder (Regulation (EU) 2019/2016, annexes, tables 3 and 4)"
@@ -36,26 +43,47 @@ _PULLDOWN = (
 
 
 @dataclass(frozen=True, slots=True)
+class Usual:
+    """A slope that more running is held against."""
+
+    slope: float
+    share: float = SLOPE_SHARE
+    """How much more is still like it. [1]"""
+
+    @property
+    def most(self) -> float:
+        """Return the most that is still like it [as the slope]."""
+        return (1.0 + self.share) * self.slope
+
+
+@dataclass(frozen=True, slots=True)
 class Baseline:
     """What a slope is held against: the unit's own days, and other units of its model."""
 
-    own: float | None
-    """The middle of its own days, or its last passed test where it ran less then: days before a repair are
+    own: Usual | None
+    """The middle of its own days, or its last passed test where that allows less: days before a repair are
     those of the fault."""
-    model: float | None
+    model: Usual | None
     of_model: int
     """How many other units of its model were tested."""
+    borrowed_air: bool = False
+    """Whether the air on its own days was another unit's."""
 
     @staticmethod
-    def of(own: Sequence[float | None], model: Sequence[float], passed: float | None) -> "Baseline":
+    def of(own: Sequence[Stretch], model: Sequence[float], passed: float | None) -> "Baseline":
         """Return the middle of each; None with too few."""
-        known = [value for value in own if value is not None]
-        usual = [float(np.median(known))] if len(known) >= FEWEST_OF_MODEL else []
-        usual += [] if passed is None else [passed]
+        known = [each.slope for each in own if each.slope is not None]
+        borrowed = any(each.borrowed_air for each in own)
+        usual = []
+        if len(known) >= FEWEST_OF_MODEL:
+            share = BORROWED_SHARE if borrowed else SLOPE_SHARE
+            usual.append(Usual(float(np.median(known)), share))
+        usual += [] if passed is None else [Usual(passed)]
         return Baseline(
-            own=min(usual, default=None),
-            model=float(np.median(model)) if len(model) >= FEWEST_OF_MODEL else None,
+            own=min(usual, default=None, key=lambda each: each.most),
+            model=Usual(float(np.median(model))) if len(model) >= FEWEST_OF_MODEL else None,
             of_model=len(model),
+            borrowed_air=borrowed,
         )
 
 
@@ -186,9 +214,11 @@ def _path(settings: UnitSettings, last: Stretch) -> RunTestLine:
 def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine]:
     unit = "A/K" if bench.settings.unit.compressor.variable_speed else "1/K"
     own = (
-        "own six-hour stretches of the 14 days before or its last passed test, whichever is lower, and"
+        "own six-hour stretches of the 14 days before, or its last passed test where that allows less, and"
         f" {SLOPE_SHARE:.0%} ({JUDGEMENT})"
     )
+    if baseline.borrowed_air:
+        own += f"; air of its own days measured by another unit of its place, hence {BORROWED_SHARE:.0%}"
     model = f"middle of {baseline.of_model} tests of its model, and {SLOPE_SHARE:.0%} ({JUDGEMENT})"
     if last.slope is None:
         reason = "compressor or air around it not measured, or less than 8 K between air and cabinet"
@@ -203,7 +233,7 @@ def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine
             baseline.own,
             unit,
             source=own,
-            reason="neither own days nor a passed test to hold it against",
+            reason=NOTHING_OWN,
         ),
         _against(
             "slope_model",
@@ -217,12 +247,12 @@ def _slopes(bench: Bench, last: Stretch, baseline: Baseline) -> list[RunTestLine
 
 
 def _against(
-    key: RunTestKey, slope: float, usual: float | None, unit: str, *, source: str, reason: str
+    key: RunTestKey, slope: float, usual: Usual | None, unit: str, *, source: str, reason: str
 ) -> RunTestLine:
     """Return a slope held against a usual one: only more running than usual counts against a unit."""
     if usual is None:
         return told(key, slope, unit, source=f"told; {reason}")
-    lower = " lower than usual is told, as after a repair" if slope < (1.0 - SLOPE_SHARE) * usual else ""
-    return result(
-        key, slope, unit, at_most=(1.0 + SLOPE_SHARE) * usual, source=source + (lower and f";{lower}")
+    lower = (
+        " lower than usual is told, as after a repair" if slope < (1.0 - usual.share) * usual.slope else ""
     )
+    return result(key, slope, unit, at_most=usual.most, source=source + (lower and f";{lower}"))

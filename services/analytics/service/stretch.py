@@ -158,6 +158,8 @@ class Stretch:
     slope: float | None
     """Share of running per kelvin between air and cabinet [1/K]; of a machine of variable speed current per
     kelvin [A/K]."""
+    borrowed_air: bool = False
+    """Whether the air around it is that of another unit of its place."""
 
 
 def stretch_of(bench: Bench, start_ms: int, end_ms: int, *, ambient_by_hand_c: float | None) -> Stretch:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from services.domain import Fleet, Person, RunTestAdded, RunTestBegun, Unit
+from services.domain import Fleet, Person, RunTestAdded, RunTestBegun, Site, Unit
 from services.errors import Refused
 from services.monitor.runtests import LATE_MS, LOOK_EVERY_MS, RunTests
 from services.records.facade import Records
@@ -133,6 +133,27 @@ def test_its_own_days_and_other_units_of_its_model_are_held_against_it(shop):
     assert (done.verdict, set(done.because)) == ("fail", {"slope", "slope_model"})
     assert done.line("slope_model").at_most == pytest.approx(1.15 * slope)
     assert done.stretches_before >= 4
+
+
+def test_a_neighbour_lends_its_air_for_the_own_days_of_a_unit_without(shop):
+    unit = shop.records.fleet().units[0]
+    car = Site(id="car", name="Car", kind="vehicle")
+    fleet = Fleet(
+        sites=(car,),
+        units=(unit.model_copy(update={"site": "car"}), Unit(id="mate", kind="fridge", site="car")),
+        people=(Person(name=WHO, role="workshop"),),
+    )
+    shop.records.apply_fleet(fleet, who="operator", now_ms=START_MS - 50 * DAY_MS)
+    shop.hear(36, since_ms=START_MS - 2 * DAY_MS, begin_c=2.0, ambient_c=None)
+    begin_ms = START_MS - 2 * DAY_MS
+    air = [Sample("mate", 1, n, begin_ms + n * 10 * MINUTE_MS, 2, {"ambient": 30.0}) for n in range(36 * 6)]
+    shop.store.append(air, received_ms=START_MS)
+    number = shop.begin(ambient_by_hand_c=(30.0, 30.0))
+    shop.hear(12, block=Block(ua_w_per_k=0.9), ambient_c=None)
+    shop.follows.step(TWELVE)
+    done = shop.records.run_test(number).result
+    assert (done.verdict, done.because) == ("fail", ("slope",))
+    assert "another unit of its place" in done.line("slope").source
 
 
 def _result(slope):

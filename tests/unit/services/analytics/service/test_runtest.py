@@ -155,6 +155,47 @@ def test_more_running_per_kelvin_than_on_its_own_days_fails_and_less_is_only_tol
     assert {each.key for each in mended.days_before} >= {"mean_c", "duty", "slope", "source_ohm"}
 
 
+def beside(days, warmer_k=0.0):
+    """Return days before a test without air, and the air that another unit measured meanwhile."""
+    t_ms = days.t_ms - 2 * DAY_MS - MINUTE_MS
+    bare = Series(t_ms, {name: c for name, c in days.columns.items() if name != "ambient_c"})
+    return bare, Series(t_ms, {"ambient_c": days.columns["ambient_c"] + warmer_k})
+
+
+def test_without_own_air_the_days_are_told_by_a_neighbours_and_held_to_less():
+    bare, neighbour = beside(played(48, begin_c=2.0))
+    assert all(each.slope is None for each in own_stretches(bare, settings(), before_ms=START_MS))
+    own = own_stretches(bare, settings(), before_ms=START_MS, neighbour=neighbour)
+    words = SHUT.model_copy(update={"ambient_by_hand_c": (30.0,)})
+    line = ran(played(12, ambient_c=None), words=words, before=own).line("slope")
+    assert line.at_most == pytest.approx(1.3 * 0.64 / 60.0, rel=0.02)
+    assert "another unit of its place" in line.source
+    little = ran(played(12, ambient_c=None, block=Block(ua_w_per_k=0.8)), words=words, before=own)
+    worn = ran(played(12, ambient_c=None, block=Block(ua_w_per_k=0.9)), words=words, before=own)
+    assert (little.verdict, worn.because) == ("pass", ("slope",))
+    # a passed test allows less than days with another's air, and then it counts
+    known = ran(played(12, ambient_c=None), words=words, before=own, passed=0.64 / 60.0)
+    assert known.line("slope").at_most == pytest.approx(1.15 * 0.64 / 60.0)
+
+
+def test_own_air_comes_before_a_neighbours():
+    days = played(48, begin_c=2.0)
+    _bare, neighbour = beside(days, warmer_k=10.0)
+    before = Series(days.t_ms - 2 * DAY_MS - MINUTE_MS, days.columns)
+    own = own_stretches(before, settings(), before_ms=START_MS, neighbour=neighbour)
+    assert own[0].slope == pytest.approx(0.64 / 60.0, rel=0.02)
+    assert not any(each.borrowed_air for each in own)
+
+
+def test_where_nobody_measured_air_the_line_says_what_it_would_take():
+    bare, _neighbour = beside(played(48, begin_c=2.0))
+    own = own_stretches(bare, settings(), before_ms=START_MS)
+    words = SHUT.model_copy(update={"ambient_by_hand_c": (30.0,)})
+    line = ran(played(12, ambient_c=None), words=words, before=own).line("slope")
+    assert line.state == "told"
+    assert "read by hand" in line.source
+
+
 def test_after_a_repair_its_last_passed_test_counts_where_its_own_days_were_those_of_the_fault():
     sick = played(48, begin_c=2.0, block=Block(ua_w_per_k=0.9))
     own = own_stretches(
