@@ -14,8 +14,10 @@ import ruptures
 from scipy.stats import kendalltau, theilslopes
 
 from services.analytics.power.trend import trend_of
+from services.analytics.service import waiting
 from services.analytics.service.changes import breaks, cusum, ewma
 from services.analytics.service.trends import course_of
+from services.timebase import DAY_MS
 
 pytestmark = pytest.mark.outside
 
@@ -86,6 +88,21 @@ def test_the_trend_vector_is_what_both_libraries_say():
     assert found.variance == pytest.approx(82325, abs=1) == pytest.approx(book.var_s, abs=1)
     assert kendalltau(i, y).statistic == pytest.approx(0.54856, abs=1e-5) == pytest.approx(book.Tau, abs=1e-5)
     assert course_of(i, y).sure
+
+
+def test_days_until_a_limit_lie_between_both_ends_of_the_slope_and_an_end_at_nothing_hides_them():
+    i = np.arange(90)
+    noise = 0.03 * np.random.default_rng(42).normal(size=90)
+    least, most = waiting._fall(i * DAY_MS, -(0.35 + 0.001 * i + noise))
+    # the interval of the vector above, as both libraries print it: 0.000773 to 0.001148 a day
+    assert (least, most) == pytest.approx((0.000773, 0.001148), abs=2e-6)
+    in_hand = 0.16
+    early, _ = waiting._date(in_hand, most, 0)
+    late, _ = waiting._date(in_hand, least, 0)
+    # by hand: 0.16 / 0.001148 = 139.4 d, 0.16 / 0.000773 = 207.0 d
+    assert early / DAY_MS == pytest.approx(139, abs=1)
+    assert late / DAY_MS == pytest.approx(207, abs=1)
+    assert waiting._fall(i * DAY_MS, noise) is None
 
 
 def test_days_that_resemble_each_other_are_no_trend():
