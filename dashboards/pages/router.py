@@ -28,6 +28,9 @@ from dashboards.pages import (
     offline,
     plan,
     put_in,
+    reach,
+    reachlink,
+    reachplace,
     records,
     say,
     supplies,
@@ -56,6 +59,7 @@ _PARTS = (
     *(workshop_unit, jobs, calendar),
     *(unit, unit_days, log, say, health, why),
     *(admin, admin_credentials, admin_labels, admin_rows),
+    *(reach, reachplace, reachlink),
     *(login, account, crew, records, languages, theme, trust),
 )
 

@@ -118,6 +118,8 @@ def _open(method: str, *paths: str) -> Iterable[Entry]:
 TABLE: tuple[Entry, ...] = (
     *_open("GET", "/static/{name:path}", "/login", "/welcome", "/health", "/language"),
     *_open("GET", "/trust", "/trust/authority.crt", "/trust/authority.pem"),
+    *_open("GET", "/t/{secret}"),
+    *_open("POST", "/t/{secret}"),
     *_open("POST", "/login", "/login/demo", "/welcome", "/welcome/device", "/logout", "/language", "/theme"),
     # Interface.
     *_get(
@@ -254,6 +256,10 @@ TABLE: tuple[Entry, ...] = (
     *_post(HANDS, "/camp/{site}/check"),
     *_post(KITCHEN, "/kept/pin"),
     *_post(HANDS, "/units/{unit}/state", "/units/{unit}/correct", "/units/{unit}/check"),
+    # How people are reached.
+    *_get(HANDS, "/reach", "/reach/messages", "/reach/places/{site}"),
+    *_post(HANDS, "/reach/add", "/reach/{way}/change", "/reach/{way}/do"),
+    *_post(OFFICE, "/reach/places/{site}", everywhere=True),
     # People.
     *_get(EVERYONE, "/account", people_only=True),
     *_post(EVERYONE, "/account/password", "/account/pin", "/account/others", people_only=True),

@@ -13,6 +13,7 @@ from services.api.health import ODD_FOR_MS, oddities_of, parts_of, troubles_of
 from services.api.lapse import all_as_shown, as_shown
 from services.api.lookback import statement_row
 from services.api.ports import BookOfRecords
+from services.api.reachdesk import ReachDesk
 from services.api.schemas import (
     ChannelBins,
     Check,
@@ -69,7 +70,7 @@ class NotAssessedError(LookupError):
     """The unit is known and nothing has been computed for it yet."""
 
 
-class Desk(FleetDesk):
+class Desk(FleetDesk, ReachDesk):
     """Reads state that others computed, and writes down what named persons say."""
 
     def __init__(

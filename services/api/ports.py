@@ -8,6 +8,7 @@ from services.api.healthport import HealthBook
 from services.api.historyport import Happened, HistoryBook, Said
 from services.api.jobport import JobBook
 from services.api.noticeport import NoticeBook
+from services.api.reachport import ReachBook
 from services.api.runtestport import RunTestBook
 from services.domain import (
     BatchCard,
@@ -25,7 +26,9 @@ from services.records.kept import Kept
 from services.records.said import SaidThere, Signed
 
 
-class BookOfRecords(HistoryBook, FleetBook, JobBook, RunTestBook, HealthBook, NoticeBook, Protocol):
+class BookOfRecords(
+    HistoryBook, FleetBook, JobBook, RunTestBook, HealthBook, NoticeBook, ReachBook, Protocol
+):
     """Reading and saying, as far as the pages and the API go."""
 
     def cards(self) -> Sequence[UnitCard]:

@@ -18,6 +18,7 @@ from services.api.scopedfleet import ScopedFleet
 from services.api.scopedhealth import ScopedHealth
 from services.api.scopedjobs import ScopedJobs
 from services.api.scopednotices import ScopedNotices
+from services.api.scopedreach import ScopedReach
 from services.api.scopedruntests import ScopedRunTests
 from services.domain import (
     BatchCard,
@@ -99,7 +100,9 @@ class ScopedHistory:
         return self._book.corrected_by(lines, self._asked(units) or ())
 
 
-class ScopedBook(ScopedHistory, ScopedFleet, ScopedJobs, ScopedRunTests, ScopedHealth, ScopedNotices):
+class ScopedBook(
+    ScopedHistory, ScopedFleet, ScopedJobs, ScopedRunTests, ScopedHealth, ScopedNotices, ScopedReach
+):
     """A book of records that knows nothing of other people's places; what is not seen is not there."""
 
     def __init__(self, book: BookOfRecords, asker: Asker) -> None:
