@@ -15,6 +15,7 @@ Size = Literal["sheet", "single"]
 A_SHEET = 24
 """Three columns of eight, 70 by 37 mm each: an A4 sheet of labels that is sold everywhere (common practice,
 no source)."""
+_A_ROW = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,9 @@ def style(size: Size) -> str:
     """Return the style that goes into the page."""
     text = (HERE / "templates" / "labels.css").read_text(encoding="utf-8")
     page = "A4; margin: 0.5mm 0" if size == "sheet" else "70mm 37mm; margin: 0"
-    return f"@page {{ size: {page} }} " + re.sub(r"\s+", " ", text).strip()
+    places = (f".at{n} {{ left: {n % _A_ROW * 70}mm; top: {n // _A_ROW * 37}mm; }}" for n in range(A_SHEET))
+    told = (f"@page {{ size: {page} }}", text, *(places if size == "sheet" else ()))
+    return re.sub(r"\s+", " ", " ".join(told)).strip()
 
 
 def html(labels: Sequence[Label], size: Size, *, skip: int = 0) -> str:
