@@ -1,16 +1,20 @@
 """Nothing said can be unwritten: whatever is done to a record is found, over each database."""
 
+import json
 import shutil
 import sqlite3
 from contextlib import contextmanager
 
 import psycopg
 import pytest
+from alembic import command
 
 from services.domain import BatchNew, JobOpened
 from services.errors import Refused
+from services.records import database
 from services.records.chaining import CHAINED, NeverChangedError
 from services.records.facade import Records
+from services.records.kept import Kept
 from services.records.tables import StatementRow
 from services.timebase import DAY_MS, HOUR_MS
 from tests.helpers.larder import NOW_MS, analysis, card, fleet
@@ -83,6 +87,14 @@ def behind(where):
         connection = sqlite3.connect(where, isolation_level=None)
         yield connection.execute
         connection.close()
+
+
+def go_back(records, revision):
+    """Bring the tables to an earlier form."""
+    steps = database._steps()
+    with records._database._writing.begin() as connection:
+        steps.attributes["connection"] = connection
+        command.downgrade(steps, revision)
 
 
 def faults(records, *heads):
@@ -163,6 +175,26 @@ def test_a_past_written_anew_is_found_by_whoever_noted_a_head(records, where):
     assert faults(records, noted) == [("other_past", noted, None)]
 
 
+def test_a_check_signed_without_a_connection_is_chained_with_both_its_times(records, where):
+    said, sent, came = NOW_MS + HOUR_MS, NOW_MS + 3 * HOUR_MS, NOW_MS + 3 * HOUR_MS - 40_000
+    word = Kept("0123456789abcdef", came, said, sent, 40_000)
+    records.kept(word).say_signed("v3-meat", who=COOK, note="all cold", now_ms=came)
+    (signed,) = [each for each in records.statements("v3-meat") if each.kind == "signed"]
+    assert (signed.phone.said, signed.phone.sent, signed.phone.received) == (said, sent, came)
+    assert signed.t_ms == came - 2 * HOUR_MS, "by our clock"
+    assert faults(records) == []
+    with behind(where) as do:
+        query = f"SELECT phone, received_ms, t_ms FROM statements WHERE no = {signed.id}"  # noqa: S608
+        phone, received, at = do(query).fetchone()
+        for column, true in (("phone", phone), ("received_ms", received), ("t_ms", at)):
+            told = [json.dumps({**json.loads(phone), key: 1}) for key in ("said", "sent", "received")]
+            for other in told if column == "phone" else [true - 60_000]:
+                do(f"UPDATE statements SET {column} = '{other}' WHERE no = {signed.id}")  # noqa: S608
+                assert faults(records) == [("changed", "statements", signed.id)], (column, other)
+            do(f"UPDATE statements SET {column} = '{true}' WHERE no = {signed.id}")  # noqa: S608
+    assert faults(records) == []
+
+
 def test_our_own_code_cannot_change_a_record(records):
     with pytest.raises(NeverChangedError), records._database.writing() as session:
         session.get(StatementRow, 1).who = MANAGER
@@ -173,11 +205,8 @@ def test_our_own_code_cannot_change_a_record(records):
 
 def test_records_of_an_earlier_version_are_chained_when_they_are_opened(records, where):
     before = records.verify_chain().links
+    go_back(records, "0014")
     records.close()
-    with behind(where) as do:
-        for table in ("audit_taken_out", "audit_salts", "audit_chain"):
-            do(f"DROP TABLE {table}")
-        do("UPDATE alembic_version SET version_num = '0014'")
     again = Records(where)
     found = again.verify_chain()
     assert (found.faults, found.links) == ([], before)
