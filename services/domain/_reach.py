@@ -13,7 +13,7 @@ from services.domain._notices import PRIORITIES, NoticeKind, NoticePriority, Not
 
 WayKind = Literal["mail", "web", "other", "lamp"]
 """An e-mail address; a signed webhook; any other service by its address, for instance an SMS gateway; the
-topic of a siren or lamp in camp."""
+name of a siren or lamp in camp."""
 Minute = Annotated[int, Field(ge=0, lt=24 * 60)]
 """Minute of the day by the clock of the place."""
 Language = Annotated[str, StringConstraints(pattern=r"^[a-z]{2}$")]
@@ -22,7 +22,8 @@ Target = Annotated[str, StringConstraints(min_length=1, max_length=500, strip_wh
 NEVER_MUTED: frozenset[NoticeKind] = frozenset({"hold", "food_at_risk"})
 """What no quiet hours keep back; a battery that must start an engine is the third (see `Way.is_quiet`)."""
 _MAIL = re.compile(r"[^@\s,;<>\"]{1,64}@[A-Za-z0-9]([A-Za-z0-9.-]{0,250}[A-Za-z0-9])?")
-_TOPIC = re.compile(r"[A-Za-z0-9][A-Za-z0-9/_-]{1,127}")
+_LAMP = re.compile(r"[a-z0-9-]{3,32}")
+"""A lamp has a name, as a unit has an id: the topic it listens to follows from that."""
 
 
 class Quiet(Frozen):
@@ -128,8 +129,8 @@ def target_fault(kind: WayKind, target: str) -> str | None:
             fits = re.fullmatch(r"[a-z][a-z0-9+.-]*://\S+", target) is not None
             words = "Such an address has the form service://…, as the service's own instructions say."
         case _:
-            fits = _TOPIC.fullmatch(target) is not None
-            words = "A topic has letters, digits, dashes and slashes only."
+            fits = _LAMP.fullmatch(target) is not None
+            words = "A lamp has a name of 3 to 32 small letters, digits and dashes."
     return None if fits else words
 
 
