@@ -3,16 +3,25 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sqlalchemy import delete
+
 from dashboards.messagewords import MessageWords
-from services.domain import Message, NoticeChange, NoticeSaid, Told, WaySaid
+from services.domain import Message, NoticeChange, NoticeSaid, Person, Told, WaySaid
 from services.notify.telling import Telling
 from services.records.facade import Records
-from services.timebase import HOUR_MS, MINUTE_MS
+from services.records.reachdesk import TOLD_UP_TO
+from services.records.tables import CounterRow, Table
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 from tests.helpers import larder
 from tests.helpers.larder import NOW_MS
 
 BASE = "https://lodge.example"
-COOK, MANAGER, HEAD = "Jonas K.", "Thandi M.", "Ada B."
+COOK, MANAGER, HEAD, BENCH = "Jonas K.", "Thandi M.", "Ada B.", "Wes P."
+
+_TABLES = (
+    *("notices", "notice_lines", "ways", "reach_lines", "reach_links", "outbox"),
+    *("audit_chain", "audit_salts"),
+)
 
 
 @dataclass
@@ -65,10 +74,22 @@ class Exchange:
 
 
 def open_exchange(folder: Path, **changes: object) -> Exchange:
-    """Return the demo fleet's records with every cabinet cold, and nothing told."""
-    exchange = Exchange(larder.open_bare_records(folder), **changes)
+    """Return the demo fleet's records with an administrator and a workshop, and nothing told."""
+    records = larder.open_bare_records(folder)
+    records.add_person(Person(name=HEAD, role="administrator"), now_ms=NOW_MS - DAY_MS)
+    records.add_person(Person(name=BENCH, role="workshop"), now_ms=NOW_MS - DAY_MS)
+    exchange = Exchange(records, **changes)
     exchange.telling.step(exchange.now_ms)
     return exchange
+
+
+def begun_anew(exchange: Exchange) -> Exchange:
+    """Return the same house as if nobody had a way and nothing was ever told: opening one takes long."""
+    with exchange.records._database.writing() as session:
+        for table in _TABLES:
+            session.execute(delete(Table.metadata.tables[table]))
+        session.execute(delete(CounterRow).where(CounterRow.name == TOLD_UP_TO))
+    return Exchange(exchange.records)
 
 
 def hold(**changes: object) -> Told:
