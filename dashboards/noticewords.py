@@ -134,6 +134,7 @@ class NoticeView:
     state: str
     about: str
     place: str
+    site_id: str
     link: str
     since: str
     cause: str
@@ -165,6 +166,7 @@ def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int, latched: bo
         state=_state_words(notice),
         about=about_words(notice, names),
         place=names.sites.get(notice.site or "", ""),
+        site_id=notice.site or "",
         link=f"/units/{notice.unit}" if notice.unit in names.units else "",
         since=text.clock(notice.since, zone, now_ms),
         cause=cause_words(notice.cause),

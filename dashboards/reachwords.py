@@ -11,6 +11,7 @@ from services.api.reachdesk import WayTried
 from services.domain import (
     ChainStep,
     MessageAbout,
+    Notice,
     NoticePriority,
     NoticeRole,
     OnCall,
@@ -20,7 +21,7 @@ from services.domain import (
     WayKind,
     chain_of,
 )
-from services.domain.telling import Member
+from services.domain.telling import EVERYBODY_TOLD, Member
 
 KINDS: Table[WayKind] = Table(
     {"mail": "E-mail", "web": "Web address", "other": "Other service", "lamp": "Lamp or siren"}
@@ -140,6 +141,21 @@ def sent_view(sent: Sent, zone: tzinfo, now_ms: int) -> SentView:
         at=text.clock(at_ms, zone, now_ms),
         why=text.sentence(sent.why),
         notice=message.notice,
+    )
+
+
+def told_views(sent: Sequence[Sent], zone: tzinfo, now_ms: int) -> list[SentView]:
+    """Return whom a notice reached, oldest first."""
+    return [sent_view(each, zone, now_ms) for each in sent]
+
+
+def untaken_words(notice: Notice, sent: Sequence[Sent], zone: tzinfo, now_ms: int) -> str:
+    """Return that everybody was told and nobody has taken it; empty where the chain has not ended."""
+    ended = [each.put_ms for each in sent if each.message.key.endswith(EVERYBODY_TOLD)]
+    if notice.state != "new" or not ended:
+        return ""
+    return _(
+        "Everybody was told at %(time)s, and nobody has taken it.", time=text.clock(min(ended), zone, now_ms)
     )
 
 

@@ -7,12 +7,13 @@ from fastapi import APIRouter, Form, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from dashboards import noticewords, text
+from dashboards import noticewords, reachwords, text
 from dashboards.language import _
 from dashboards.noticewords import Names, NoticeView
 from dashboards.pages.lively import live_of
 from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw
+from dashboards.radiowords import radio
 from services.api.access import HANDS, asker_of
 from services.api.desk import Desk
 from services.api.noticeroutes import NoticePath
@@ -113,6 +114,9 @@ def one(request: Request, desk: AtDesk, number: NoticePath) -> Response:
         away=notice.state in {"shelved", "out_of_service"} and notice.ended is None,
         hours=ASIDE_H,
         latched=notice.kind in LATCHED,
+        told=reachwords.told_views(desk.told_of(notice), zone, desk.now_ms()),
+        untaken=reachwords.untaken_words(notice, desk.told_of(notice), zone, desk.now_ms()),
+        radio=radio(notice, names, [c for c in desk.cards() if c.site == notice.site], desk.now_ms()),
         writes=_writes(request),
         people=desk.people(),
         who=remembered(request),

@@ -14,6 +14,8 @@ NoticeEvent = Literal["told", "next", "everybody", "passed", "taken"]
 DigestTime = Literal["dawn", "dusk"]
 TELLING: frozenset[NoticeLineKind] = frozenset({"raised", "again", "worse", "recurs", "shelf_ended"})
 """Lines after which a notice needs somebody who has not heard of it as it is now."""
+EVERYBODY_TOLD = ".all"
+"""How the key of a message ends by which somebody hears again, since everybody is told."""
 LINK = "\N{MATHEMATICAL LEFT ANGLE BRACKET}link\N{MATHEMATICAL RIGHT ANGLE BRACKET}"
 """Stands in a message for the link that answers it, which is made as the message goes out: a link that works
 for whoever holds it is kept nowhere."""

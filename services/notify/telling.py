@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from services.domain import DECIDED, Message, Notice, NoticeLine, Sent, Way
-from services.domain.telling import TELLING, NoticeEvent, NoticeTold, Words
+from services.domain.telling import EVERYBODY_TOLD, TELLING, NoticeEvent, NoticeTold, Words
 from services.notify.crew import Crew
 from services.notify.digest import Digests
 from services.notify.lamps import Pattern, lamp_message, pattern_of
@@ -94,7 +94,7 @@ class Telling:
             for way in step.ways:
                 first = f"n{notice.id}.{line.id}.{way.id}"
                 again = step.everybody and first in keys
-                key = f"{first}.all" if again else first
+                key = f"{first}{EVERYBODY_TOLD}" if again else first
                 if key in keys or way.since_ms > due_ms:
                     continue
                 keys.add(key)
