@@ -10,7 +10,9 @@ from deploy.commands import (
     care,
     export,
     fleet,
+    lamp,
     look,
+    notify,
     person,
     serve,
     setup,
@@ -32,6 +34,8 @@ for group in (serve, look, bench, fleet, care, simulate):
 app.add_typer(person.app, name="person")
 app.add_typer(setup.app, name="setup")
 app.add_typer(unit.app, name="unit")
+app.add_typer(lamp.app, name="lamp")
+app.add_typer(notify.app, name="notify")
 app.add_typer(store.app, name="store")
 app.add_typer(backtest.app, name="backtest")
 app.add_typer(export.app, name="export")

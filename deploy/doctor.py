@@ -94,7 +94,7 @@ def _tried(what: str, work: Callable[[], list[Row]]) -> list[Row]:
 
 def _parts(settings: Settings, moment_ms: int) -> Iterator[Row]:
     signs, alive = wiring.box_of(settings).signs(), running(settings.data)
-    for name in (*NEEDED, "web"):
+    for name in (*NEEDED, "notify", "web"):
         sign = signs.get(name)
         if name not in alive or sign is None:
             last = "never ran here" if sign is None else f"last sign of life {iso_of(sign.beat_ms)}"

@@ -116,7 +116,7 @@ def _wait_for_pages(settings: Settings, supervisor: Supervisor, stop: threading.
     while not stop.is_set():
         if _health(settings) is not None:
             return
-        for name in ("ingest", "monitor", "web"):
+        for name in ("ingest", "monitor", "notify", "web"):
             supervisor.require(name)
         if time.monotonic() > end:
             raise DependencyUnavailable(f"the pages did not answer within {_PAGES_WITHIN_S:g} s")
@@ -207,6 +207,7 @@ def _start_parts(settings: Settings, url: str, supervisor: Supervisor) -> None:
     data = ("--data", str(settings.data))
     supervisor.add("ingest", "ingest", *data, "--broker", url)
     supervisor.add("monitor", "monitor", *data)
+    supervisor.add("notify", "notify", *data, "--broker", url)
     supervisor.add("web", "web", *data, "--port", str(settings.port), "--access", settings.access)
 
 

@@ -130,7 +130,9 @@ class Provisioning:
 
     def holders(self) -> list[tuple[str, OperatorEvent | None]]:
         """Return every unit that has a credential, with the record of when it last got one."""
-        names = set(password_file.names(self.folder.passwords.read_text(encoding="utf-8"))) - {SERVICE_USER}
+        # Those with a dot are the service's own, and lamps: no unit can be called so.
+        every = password_file.names(self.folder.passwords.read_text(encoding="utf-8"))
+        names = {name for name in every if "." not in name}
         names |= {file.stem for file in self.folder.units.glob("*.crt")}
         given: dict[str, OperatorEvent] = {}
         for event in self.records.operator_events(kinds=(ISSUED,), limit=None):

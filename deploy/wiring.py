@@ -22,7 +22,7 @@ from services.analytics.notices.wanted import HouseTrouble
 from services.api.health import troubles_of
 from services.box import Box, Sizes, noted_size
 from services.clock import now_ms
-from services.domain import Person
+from services.domain import Person, Way
 from services.errors import ConfigurationError
 from services.ingest.access import Access
 from services.ingest.worker import run_ingest
@@ -32,7 +32,12 @@ from services.records.facade import Records
 from services.settings import Settings
 from services.store import Appended
 from services.telemetry import Series
-from services.timebase import DAY_MS
+from services.timebase import DAY_MS, MINUTE_MS
+
+LATE_OUT_MS = 15 * MINUTE_MS
+"""How long a message may wait before people are told: by then it was tried four times (judgement)."""
+_NOT_TRIED = "It was not tried yet."
+_MOST_TOLD = 3
 
 
 def stop_event() -> threading.Event:
@@ -130,27 +135,47 @@ def ingest(settings: Settings) -> None:
         store.close()
 
 
-def house_troubles(settings: Settings) -> Callable[[int], Sequence[HouseTrouble]]:
+def house_troubles(settings: Settings, records: Records) -> Callable[[int], Sequence[HouseTrouble]]:
     """Return what tells what the house cannot do; the monitor that asks is alive."""
     box = box_of(settings)
 
     def troubles(moment_ms: int) -> list[HouseTrouble]:
         found = troubles_of(box.signs(), box.room(), moment_ms)
-        return [HouseTrouble(each.part, each.words, each.down) for each in found if each.part != "monitor"]
+        house = [HouseTrouble(each.part, each.words, each.down) for each in found if each.part != "monitor"]
+        return house + undelivered(records, moment_ms)
 
     return troubles
 
 
+def undelivered(records: Records, moment_ms: int) -> list[HouseTrouble]:
+    """Return that messages do not arrive, as one trouble, where they do not."""
+    stuck = records.stuck_out(since_ms=moment_ms - DAY_MS, late_ms=moment_ms - LATE_OUT_MS)
+    if not stuck:
+        return []
+    ways = {way.id: way for way in records.ways()}
+    told = [f"{_whose(ways.get(each.message.way))}: {each.why or _NOT_TRIED}" for each in stuck[:_MOST_TOLD]]
+    more = len({each.message.way for each in stuck}) - _MOST_TOLD
+    words = " ".join(["Messages are not delivered.", *told, *([f"And {more} more."] if more > 0 else ())])
+    return [HouseTrouble("delivery", words, down=True)]
+
+
+def _whose(way: Way | None) -> str:
+    if way is None:
+        return "a way that is gone"
+    return f"{way.person or way.site or 'the house'} by {way.kind}"
+
+
 def monitor(settings: Settings) -> None:
     """Run the monitor process until told to stop."""
+    records = open_records(settings)
     with open_reader(settings) as reader:
         run_monitor(
             reader,
-            open_records(settings),
+            records,
             stop=stop_event(),
             clock=now_ms,
             heartbeat=Pulse(settings.data, "monitor").beat,
-            house=house_troubles(settings),
+            house=house_troubles(settings, records),
             keep_ms=settings.keep_records_days * DAY_MS,
         )
 

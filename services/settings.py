@@ -62,6 +62,24 @@ class Settings(BaseSettings):
     broker_certificate: Path | None = None
     broker_key: Path | None = None
     """What the service shows to a broker that asks for a certificate."""
+    mail_from: str | None = None
+    """Address messages come from, ``name@place`` or ``Name <name@place>``; None: no mail is sent."""
+    mail_host: str | None = None
+    """Mail server that takes messages from us; None: that of a large provider, known by `mail_from`."""
+    mail_port: int | None = Field(default=None, ge=1, le=65535)
+    """Its port; None: 587 with starttls, 465 with tls, 25 with none."""
+    mail_tls: Literal["starttls", "tls", "none"] | None = None
+    """How the way there is encrypted; none on this machine, or without a login, only."""
+    mail_user: str | None = None
+    """Login there; None: the address of `mail_from`, where there is a password."""
+    mail_password_file: Path | None = None
+    """Holds the password for it, so that it stands in no environment."""
+    mail_ca: Path | None = None
+    """The root to believe of that server; None is what the machine believes."""
+    notify_inside: bool = False
+    """Whether messages may go to addresses inside of our own network, there without TLS too."""
+    webhook_secret_file: Path | None = None
+    """Secret from which those of signed calls are made; None: made in the data folder when first needed."""
     records_url: str | None = None
     """``postgresql://USER@HOST/NAME`` of a database for the records; None is a file in the data folder."""
     records_password_file: Path | None = None

@@ -50,7 +50,7 @@ def restore(
 
 @app.command()
 def alive(
-    part: Annotated[str, typer.Argument(help="ingest, monitor or web")],
+    part: Annotated[str, typer.Argument(help="ingest, monitor, notify or web")],
     data: Data = DATA,
 ) -> None:
     """Exit 0 when a process shows life, 1 when it does not; for whatever restarts processes."""

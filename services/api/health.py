@@ -11,9 +11,12 @@ from services.timebase import DAY_MS, MINUTE_MS, SECOND_MS
 
 NEEDED = ("ingest", "monitor")
 """Parts without which pages show nothing new; the one that answers is alive."""
+_MISSED = "notify"
+"""A part that is missed once it has run on a box."""
 _MEANS = {
     "ingest": ("New readings are not taken; they wait in the broker and in the units.", "ingest"),
     "monitor": ("Nothing is judged: verdicts and forecasts are old.", "monitor"),
+    "notify": ("Nobody is told of notices by mail, message or lamp; pages show them.", "notify"),
 }
 _ODD = {
     REFUSED: "Somebody tried to come in at the broker with a wrong name or secret.",
@@ -52,7 +55,7 @@ def troubles_of(signs: Mapping[str, Sign], room: Room, now_ms: int) -> tuple[Tro
             words=_MEANS[name][0],
             advice=f"Start it again; its log says why it stopped ({_MEANS[name][1]}.log, or the journal).",
         )
-        for name in NEEDED
+        for name in (*NEEDED, *({_MISSED} & signs.keys()))
         if name not in running
     ]
     found += [

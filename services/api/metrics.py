@@ -49,6 +49,9 @@ class _House(Collector):
         monitor = signs.get("monitor")
         if monitor is not None:
             yield from _monitor(monitor)
+        notify = signs.get("notify")
+        if notify is not None:
+            yield from _notify(notify)
         yield from self._store()
         yield from self._fleet(now_ms)
 
@@ -135,6 +138,18 @@ def _monitor(sign: Sign) -> Iterator[Metric]:
         yield CounterMetricFamily(f"bushlarder_monitor_{name}", words, value=sign.said.get(name, 0))
     yield _gauge("monitor_changes_behind", "Changes read and not judged yet", sign.said.get("behind", 0))
     yield _gauge("monitor_step_seconds", "Time the last step took", sign.said.get("step_s", 0.0))
+
+
+def _notify(sign: Sign) -> Iterator[Metric]:
+    counted = (
+        ("told", "Messages written into the outbox"),
+        ("sent", "Messages that whoever passes them on has taken"),
+        ("failed", "Tries that failed"),
+        ("given_up", "Messages that were not delivered"),
+    )
+    for name, words in counted:
+        yield CounterMetricFamily(f"bushlarder_notify_{name}", words, value=sign.said.get(name, 0))
+    yield _gauge("notify_waiting", "Messages that wait in the outbox", sign.said.get("waiting", 0))
 
 
 def exposition(desk: Desk) -> bytes:

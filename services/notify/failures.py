@@ -104,7 +104,9 @@ def of_mail(error: Exception, host: str, port: int, within_s: float, hide: tuple
                 lasting=isinstance(error, smtplib.SMTPDataError) and _is_lasting(error.smtp_code),
             )
         case _:
-            return of_connection(error, host, port, within_s)
+            gone = isinstance(error, smtplib.SMTPServerDisconnected)
+            silent = gone and isinstance(error.__context__, TimeoutError)
+            return of_connection(TimeoutError() if silent else error, host, port, within_s)
 
 
 def _is_lasting(code: int) -> bool:

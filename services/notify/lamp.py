@@ -17,6 +17,8 @@ from services.telemetry.topics import lamp_topic
 _NOBODY_LISTENS = 0x10
 """No matching subscribers (MQTT 5.0, 3.4.2.1): the broker keeps it for whoever comes."""
 
+_ENTRY = "Give the lamp its entry at the broker: bushlarder lamp add NAME --who WHO."
+
 
 @dataclass(frozen=True, slots=True)
 class LampBroker:
@@ -32,8 +34,8 @@ class LampBroker:
 class LampSender:
     """Publishes what a lamp shows: QoS 1, kept by the broker for a lamp that was away; a test is not."""
 
-    def __init__(self, broker: LampBroker | None) -> None:
-        """Take the broker."""
+    def __init__(self, broker: Callable[[], LampBroker | None]) -> None:
+        """Take what finds the broker: lamps may be let in while we run."""
         self._broker = broker
 
     def __call__(self, message: Message) -> str:
@@ -44,17 +46,18 @@ class LampSender:
         NotTakenError
             With what happened, in words.
         """
-        if self._broker is None:
-            raise NotTakenError("No broker is set up.", "Say where it is: broker_url in bushlarder.toml.")
+        broker = self._broker()
+        if broker is None:
+            raise NotTakenError("No lamp was let in at the broker yet.", _ENTRY)
         try:
             topic = lamp_topic(message.target)
         except ValueError as error:
             raise NotTakenError(f"{error}.", lasting=True) from error
-        code = _Talk(self._broker).publish(topic, self._words(message), keep=message.about != "test")
+        code = _Talk(broker).publish(topic, self._words(message), keep=message.about != "test")
         if code.is_failure:
             raise NotTakenError(
                 f"The broker did not take it: {str(code).lower()}.",
-                "Give the lamp its entry at the broker: bushlarder lamp add NAME --who WHO.",
+                _ENTRY,
             )
         listens = "" if code.value != _NOBODY_LISTENS else " No lamp listens at this moment."
         return f"Taken by the broker.{listens}"

@@ -113,10 +113,16 @@ def _number(words: str, place: str) -> str:
 
 
 class NoMailServer:
-    """Stands where no mail server is set up."""
+    """Stands where no mail server is set up, or not as it must be."""
+
+    def __init__(self, why: str | None = None) -> None:
+        """Say what is wrong with the settings."""
+        self._why = why
 
     def __call__(self, _message: Message) -> str:
         """Say that nobody can be reached by mail."""
+        if self._why is not None:
+            raise NotTakenError(f"The mail server is not set up as it must be: {self._why}.")
         raise NotTakenError(
             "No mail server is set up.",
             "Put mail_from, mail_host and mail_password_file into bushlarder.toml.",

@@ -22,7 +22,7 @@ from services.settings import Settings
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 COMPOSE = yaml.safe_load((DEPLOY / "compose.yaml").read_text(encoding="utf-8"))
 SERVICES = COMPOSE["services"]
-OURS = ("setup", "ingest", "monitor", "web", "backup", "tools")
+OURS = ("setup", "ingest", "monitor", "notify", "web", "backup", "tools")
 UNITS = sorted((DEPLOY / "systemd").glob("*.service"))
 PROGRAM = "/opt/bushlarder/.venv/bin/bushlarder"
 MOST_EXPOSED = 2.0
@@ -33,7 +33,7 @@ def accepted(words):
     """Return whether the command line takes these words; nothing is run."""
     command = typer.main.get_command(app)
     context = command.context_class(command, info_name="bushlarder")
-    while hasattr(command, "commands"):
+    while hasattr(command, "commands") and not words[0].startswith("-"):
         name, *words = words
         command = command.commands[name]
     return command.make_context(name, list(words), parent=context) is not None
@@ -98,6 +98,8 @@ def test_only_the_broker_and_the_pages_are_reached_from_outside():
     assert COMPOSE["networks"]["inside"] == {"internal": True}
     outside = {name for name, service in SERVICES.items() if "outside" in service.get("networks", ())}
     assert outside == {"mosquitto", "caddy"}
+    away = {name for name, service in SERVICES.items() if "away" in service.get("networks", ())}
+    assert away == {"notify"}, "who sends mail gets out, and nobody else"
 
 
 def test_whatever_goes_on_running_is_looked_after():

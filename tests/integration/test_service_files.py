@@ -153,10 +153,12 @@ def held(box):
 
 
 def test_the_services_run_as_their_files_say_and_a_lost_box_comes_back(box, tmp_path):
-    box.start("broker", "ingest", "monitor", "web")
+    box.start("broker", "ingest", "monitor", "notify", "web")
     box.wait_for(lambda: box.get("/health")["status"] == "ok")
     box.wait_for(
-        lambda: {part["name"] for part in box.get("/health")["parts"]} == {"ingest", "monitor", "web"}
+        lambda: (
+            {part["name"] for part in box.get("/health")["parts"]} == {"ingest", "monitor", "notify", "web"}
+        )
     )
     send(box)
     box.wait_for(lambda: [card["unit"] for card in box.get("/api/v1/units")["items"]] == [UNIT])
@@ -169,20 +171,20 @@ def test_the_services_run_as_their_files_say_and_a_lost_box_comes_back(box, tmp_
     rounds = box.tool("doctor", "--json")
     rows = {row["what"]: row for row in json.loads(rounds.stdout)}
     states = {what: row["state"] for what, row in rows.items()}
-    assert {what: states[what] for what in ("ingest", "monitor", "web", "broker", "backup", "set aside")} == (
-        dict.fromkeys(("ingest", "monitor", "web", "broker", "backup", "set aside"), "ok")
-    ), rows
+    assert {
+        what: states[what] for what in ("ingest", "monitor", "notify", "web", "broker", "backup", "set aside")
+    } == (dict.fromkeys(("ingest", "monitor", "notify", "web", "broker", "backup", "set aside"), "ok")), rows
     assert states["broker's certificate"] == states["records.db"] == states["telemetry.db"] == "ok"
     assert "trouble" not in states.values(), rows
     assert rounds.returncode == 0
-    for part in ("ingest", "monitor", "web"):
+    for part in ("ingest", "monitor", "notify", "web"):
         assert box.tool("alive", part).returncode == 0
 
     refused = box.tool("restore", str(box.data / "backups"), "--replace")
     assert refused.returncode == 2
     assert "stop the box first" in refused.stderr
     before = held(box)
-    assert box.stop() == dict.fromkeys(("broker", "ingest", "monitor", "web"), 0)
+    assert box.stop() == dict.fromkeys(("broker", "ingest", "monitor", "notify", "web"), 0)
     assert box.tool("doctor").returncode == 1, "nothing runs any more"
     time.sleep(0.1)
 
@@ -192,7 +194,7 @@ def test_the_services_run_as_their_files_say_and_a_lost_box_comes_back(box, tmp_
     restored = box.tool("restore", str(lost / "backups"))
     assert restored.returncode == 0, restored.stderr
     (tmp_path / "broker-files").rename(box.data / "broker-files")
-    box.start("broker", "ingest", "monitor", "web")
+    box.start("broker", "ingest", "monitor", "notify", "web")
     box.wait_for(lambda: box.get("/health")["status"] == "ok")
     assert held(box) == before == SENT
     assert [card["unit"] for card in box.get("/api/v1/units")["items"]] == [UNIT]
