@@ -1,5 +1,5 @@
 # Sourced by deploy/demo and deploy/test: an own Python environment beside the project.
-# make_environment EXTRA    EXTRA is "" or "test"
+# make_environment EXTRA [OPTION...]    EXTRA is "" or "test"; the options are pip's
 
 find_python() {
     for name in python3.13 python3.12 python3.11 python3.14 python3 python; do
@@ -14,6 +14,7 @@ find_python() {
 
 make_environment() {
     extra=$1
+    shift
     environment=$project/.venv
     if [ ! -x "$environment/bin/python" ]; then
         python=$(find_python) || {
@@ -27,7 +28,7 @@ make_environment() {
     stamp=$environment/.bushlarder-${extra:-run}
     if [ ! -f "$stamp" ] || [ "$(cat "$stamp")" != "$wanted" ]; then
         echo "Installing what Bushlarder needs${extra:+ and its $extra tools} (one to five minutes the first time) ..."
-        "$environment/bin/python" -m pip install --disable-pip-version-check --progress-bar on \
+        "$environment/bin/python" -m pip install --disable-pip-version-check --progress-bar on "$@" \
             --editable "$project${extra:+[$extra]}" | grep --line-buffered -E '^(Collecting|Installing|Successfully|Building)' || true
         "$environment/bin/python" -c 'import deploy.cli' || {
             echo "The installation did not finish; the lines above say why." >&2

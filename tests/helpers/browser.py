@@ -4,7 +4,6 @@ import contextlib
 import ipaddress
 import shutil
 from collections.abc import Iterator
-from pathlib import Path
 from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Route, sync_playwright
@@ -25,9 +24,11 @@ _WITHOUT_HOST = frozenset({"data", "blob", "about"})
 
 
 def chromium_path() -> str | None:
-    """Return where Chromium is, None when there is none."""
-    usual = "/usr/bin/chromium"
-    return usual if Path(usual).exists() else shutil.which("chromium")
+    """Return where Chromium is, None when there is none.
+
+    The build that has no windows draws the same pages for a third of the work, so it comes first.
+    """
+    return shutil.which("chromium-headless-shell") or shutil.which("chromium")
 
 
 def on_loopback(url: str) -> bool:
