@@ -53,6 +53,7 @@ CONSEQUENCES: FoodTable[Consequence] = FoodTable(
         "food_undecided": "Nothing in it may be served until somebody has decided.",
         "food_warms": "Food in it passes its limit if nobody acts.",
         "unit_stops": "It stops cooling, and food warms from then on.",
+        "engine_fails": "The engine may not start, and nobody drives.",
         "not_known": "Nobody can tell whether food in it is cold.",
         "wears": "It goes on for now, and gets worse.",
         "nothing_told": "Nothing new is known of any cabinet.",
@@ -108,6 +109,7 @@ _CAUSES: Table[str] = Table(
         ),
         "nothing is heard of this place": "Nothing is heard of this place.",
         "power is out at this place": "Power is out at this place.",
+        "the engine may not start": "The engine may not start.",
     }
 )
 MEASURES: Table[Measure] = Table(

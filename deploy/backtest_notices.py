@@ -3,57 +3,35 @@
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from deploy.backtest_cutouts import LEAST_MISSING_MS, TRIAL_ENDS_MS
-from deploy.backtest_trial import trial
-from deploy.backtesting import Played, play
+from deploy.backtest_cutouts import LEAST_MISSING_MS
+from deploy.backtesting import Played
 from deploy.importing import samples_of
-from services.domain import Fleet, NoticeMove
-from services.domain.noticerates import CALLS, NoticeRates, rates_of
+from deploy.notice_fleets import FLEETS, FleetName
+from deploy.notice_lines import Tally, Trouble, lines
+from deploy.notice_people import COOK, People
+from services.domain import Fleet, Notice, NoticeMove
+from services.domain.noticerates import CALLS, rates_of
 from services.monitor.noticing import Noticing
 from services.monitor.worker import Monitor
 from services.records.facade import Records
 from services.store.sqlite import SqliteReader, SqliteStore
 from services.telemetry import Sample
-from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, iso_of
+from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 
 AWAY_EVERY_D, AWAY_H = 2.0, (1.0, 6.0)
-"""How often a unit is out of coverage, and for how long: drawn, and sent when it is back (judgement)."""
+"""How often a place is out of coverage, and for how long: drawn, and sent when it is back (judgement)."""
 LEARN_MS = DAY_MS
 """The first day only teaches: what is told then was not seen to begin."""
 WARM_UP_MS = 2 * HOUR_MS
 """So long before its end looks begin, for every delay to be over."""
 MOST_STEPS = 10_000
+SENSOR_FAULTS = frozenset({"sensor_stuck", "sensor_open", "sensor_drift", "sensor_noise"})
 _POWER = frozenset({"cut_out", "battery_short"})
-
-
-@dataclass(frozen=True)
-class Trouble:
-    """Something that really happened, and when it was told."""
-
-    unit: str
-    kind: str
-    span: Span
-    told_ms: int | None
-    """First notice of its kind that stood while it lasted; None where nobody was told."""
-
-
-@dataclass
-class Tally:
-    """What was told and what was not, over seeds."""
-
-    troubles: list[Trouble] = field(default_factory=list)
-    needless: int = 0
-    """Cut-outs told of a unit that did not stop."""
-    rates: list[NoticeRates] = field(default_factory=list)
-
-    def of(self, kind: str) -> list[Trouble]:
-        """Return troubles of a kind."""
-        return [each for each in self.troubles if each.kind == kind]
 
 
 def fleet_of(played: Iterable[Played]) -> Fleet:
@@ -62,13 +40,29 @@ def fleet_of(played: Iterable[Played]) -> Fleet:
     sites = {s.site.id: s.site for s in settings if s.site is not None}
     banks = {s.bank.id: s.bank for s in settings if s.bank is not None}
     return Fleet(
-        sites=tuple(sites.values()), banks=tuple(banks.values()), units=tuple(s.unit for s in settings)
+        sites=tuple(sites.values()),
+        banks=tuple(banks.values()),
+        units=tuple(s.unit for s in settings),
+        people=(COOK,),
     )
 
 
-def away_of(seed: int, unit: int, *, start_ms: int, end_ms: int) -> tuple[Span, ...]:
-    """Return when a unit was out of coverage."""
-    draw = np.random.default_rng([seed, unit, 18])
+def absences(seed: int, played: Sequence[Played]) -> dict[str, tuple[Span, ...]]:
+    """Return when each unit was out of coverage: units of one place together."""
+    start_ms, end_ms = _stretch(played)
+    places = list(dict.fromkeys(one.settings.unit.site for one in played))
+    away = [away_of(seed, k, start_ms=start_ms, end_ms=end_ms) for k in range(len(places))]
+    return {one.unit: away[places.index(one.settings.unit.site)] for one in played}
+
+
+def _stretch(played: Sequence[Played]) -> tuple[int, int]:
+    """Return the first and the last moment of a run [ms]."""
+    return min(int(o.series.t_ms[0]) for o in played), max(int(o.series.t_ms[-1]) for o in played)
+
+
+def away_of(seed: int, place: int, *, start_ms: int, end_ms: int) -> tuple[Span, ...]:
+    """Return when a place was out of coverage."""
+    draw = np.random.default_rng([seed, place, 18])
     found: list[Span] = []
     at_ms = start_ms
     while True:
@@ -80,12 +74,21 @@ def away_of(seed: int, unit: int, *, start_ms: int, end_ms: int) -> tuple[Span, 
         at_ms = until_ms
 
 
+@dataclass(frozen=True)
+class Replayed:
+    """What a run came to."""
+
+    moves: list[NoticeMove]
+    """Every change of every notice."""
+    left: list[Notice]
+    """Notices that are not over at its end."""
+
+
 def replay(
     played: Sequence[Played], away: Mapping[str, Sequence[Span]], *, every_ms: int, folder: Path
-) -> list[NoticeMove]:
-    """Have the real monitor look at a run as its samples came, and return every change of every notice."""
-    start_ms = min(int(one.series.t_ms[0]) for one in played)
-    end_ms = max(int(one.series.t_ms[-1]) for one in played)
+) -> Replayed:
+    """Have the real monitor look at a run as its samples came, while people answer what they are told."""
+    start_ms, end_ms = _stretch(played)
     arrivals = _arrivals(played, away)
     records = Records(folder / "records.db")
     records.apply_fleet(fleet_of(played), who="back-test", now_ms=start_ms - DAY_MS)
@@ -95,7 +98,7 @@ def replay(
         closing(SqliteReader(folder / "telemetry.db")) as reader,
     ):
         monitor = Monitor(reader, records, seconds=lambda: 0.0)
-        noticing = Noticing(records)
+        noticing, people = Noticing(records), People(records)
         waiting = next(arrivals, None)
         for now_ms in range(start_ms + LEARN_MS - WARM_UP_MS, end_ms + 1, every_ms):
             came: list[Sample] = []
@@ -108,7 +111,8 @@ def replay(
                 if not monitor.step(now_ms).more:
                     break
             noticing.step(now_ms)
-        return records.notice_moves(start_ms, end_ms + 1)
+            people.step(now_ms)
+        return Replayed(records.notice_moves(start_ms, end_ms + 1), records.notices(now_ms=end_ms))
 
 
 def _arrivals(played: Sequence[Played], away: Mapping[str, Sequence[Span]]) -> Iterator[tuple[int, Sample]]:
@@ -143,14 +147,21 @@ def _told_ms(spans: Sequence[tuple[int, int | None]], span: Span) -> int | None:
 
 
 def take(
-    tally: Tally, played: Sequence[Played], away: Mapping[str, Sequence[Span]], moves: Sequence[NoticeMove],
-    *, every_ms: int,
-) -> None:  # fmt: skip
+    tally: Tally,
+    played: Sequence[Played],
+    away: Mapping[str, Sequence[Span]],
+    found: Replayed,
+    *,
+    every_ms: int,
+) -> None:
     """Put what really happened beside what was told."""
-    end_ms = max(int(one.series.t_ms[-1]) for one in played)
-    start_ms = min(int(one.series.t_ms[0]) for one in played) + LEARN_MS
+    moves = found.moves
+    begun_ms, end_ms = _stretch(played)
+    start_ms = begun_ms + LEARN_MS
     least_ms = LEAST_MISSING_MS + 2 * every_ms
+    tally.told.update((move.kind, move.priority) for move in moves if move.move in CALLS)
     for one in played:
+        tally.troubles += _doubts(one, moves, start_ms, end_ms)
         power = _standing(moves, one.unit, _POWER)
         silent = _standing(moves, one.unit, frozenset({"silence", "cut_out"}))
         stops = [Span(o.start_ms, end_ms if o.end_ms is None else o.end_ms) for o in one.outages]
@@ -166,7 +177,16 @@ def take(
                     Trouble(one.unit, "silent", span, _told_ms(silent, _late(span, every_ms)))
                 )
         tally.needless += _needless(moves, one.unit, stops, every_ms)
-    tally.rates.append(rates_of(moves, (), start_ms=start_ms, end_ms=end_ms))
+    tally.rates.append(rates_of(moves, found.left, start_ms=start_ms, end_ms=end_ms))
+
+
+def _doubts(one: Played, moves: Sequence[NoticeMove], start_ms: int, end_ms: int) -> Iterator[Trouble]:
+    """Yield every fault of a sensor that began in the stretch, with when somebody was told to doubt it."""
+    told = _standing(moves, one.unit, frozenset({"sensor_doubt"}))
+    for fault in one.faults:
+        if fault.kind in SENSOR_FAULTS and start_ms <= fault.begins_ms < end_ms:
+            span = Span(fault.begins_ms, end_ms if fault.ends_ms is None else min(fault.ends_ms, end_ms))
+            yield Trouble(one.unit, "sensor", span, _told_ms(told, span))
 
 
 def _late(span: Span, every_ms: int) -> Span:
@@ -188,53 +208,22 @@ def _needless(moves: Sequence[NoticeMove], unit: str, stops: Sequence[Span], eve
 
 
 def report(
-    *, seeds: Sequence[int], days: float, every_min: float, units: int, say: Callable[[str], None]
+    *,
+    seeds: Sequence[int],
+    days: float,
+    every_min: float,
+    units: int,
+    fleet: FleetName = "year",
+    say: Callable[[str], None],
 ) -> tuple[str, ...]:
     """Return the lines of a back-test over seeds."""
     tally = Tally()
     every_ms = round(every_min * MINUTE_MS)
-    start_ms = TRIAL_ENDS_MS - round(days * DAY_MS)
     for seed in seeds:
-        made = trial(seed, start_ms=start_ms, end_ms=TRIAL_ENDS_MS)
-        every = play(made.scenario, start_ms=start_ms, end_ms=TRIAL_ENDS_MS, moves=made.moves)
-        still = [one for one in every if not one.moves]
-        played = still[:: max(1, len(still) // units)][:units]
-        away = {
-            one.unit: away_of(seed, k, start_ms=start_ms, end_ms=TRIAL_ENDS_MS)
-            for k, one in enumerate(played)
-        }
+        played = FLEETS[fleet](seed, days=days, units=units)
+        away = absences(seed, played)
         say(f"seed {seed}: {len(played)} units for {days:g} days, a look every {every_min:g} min")
         with tempfile.TemporaryDirectory() as folder:
-            moves = replay(played, away, every_ms=every_ms, folder=Path(folder))
-        take(tally, played, away, moves, every_ms=every_ms)
+            found = replay(played, away, every_ms=every_ms, folder=Path(folder))
+        take(tally, played, away, found, every_ms=every_ms)
     return tuple(lines(tally))
-
-
-def lines(tally: Tally) -> Iterator[str]:
-    """Return what was found, a line each."""
-    yield f"{'':24}{'were':>6}{'told':>6}{'missed':>8}{'before':>8}{'delay p50':>11}{'p90':>6}  [min]"
-    for kind, words in (("stopped", "stopped for want of power"), ("silent", "out of coverage")):
-        found = tally.of(kind)
-        told = [(t.told_ms, t.span.start_ms) for t in found if t.told_ms is not None]
-        delays = [(told_ms - begun_ms) / MINUTE_MS for told_ms, begun_ms in told]
-        after = [delay for delay in delays if delay >= 0.0]
-        middle, late = np.percentile(after, [50, 90]) if after else (float("nan"),) * 2
-        yield (
-            f"{words:24}{len(found):6}{len(told):6}{len(found) - len(told):8}{len(delays) - len(after):8}"
-            f"{middle:11.0f}{late:6.0f}"
-        )
-    yield f"cut-outs told of units that ran: {tally.needless}"
-    for rates in tally.rates:
-        days = (rates.end - rates.start) / DAY_MS
-        shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in rates.shares.items())
-        yield f"told {rates.count} in {days:.0f} days ({rates.kept_back} in floods): {shares or 'none'}"
-        for each in rates.reached:
-            yield (
-                f"  {each.who}{'' if each.site is None else ' at ' + each.site}: {each.per_day:.1f} a day, "
-                f"{each.per_hour:.2f} an hour, busiest hour {each.busiest_hour}"
-            )
-        yield from (f"  told {o.count} times: {o.cause_key}" for o in rates.offenders)
-    for trouble in [t for t in tally.troubles if t.told_ms is None]:
-        length_min = (trouble.span.end_ms - trouble.span.start_ms) / MINUTE_MS
-        at = iso_of(trouble.span.start_ms)
-        yield f"missed: {trouble.unit} {trouble.kind} at {at} for {length_min:.0f} min"

@@ -243,7 +243,14 @@ def _outages(
     return tuple(found)
 
 
-def play(scenario: Scenario, *, start_ms: int, end_ms: int, moves: Sequence[Moved] = ()) -> list[Played]:
+def play(
+    scenario: Scenario,
+    *,
+    start_ms: int,
+    end_ms: int,
+    moves: Sequence[Moved] = (),
+    anchor_ms: int | None = None,
+) -> list[Played]:
     """Simulate a stretch of time and return every unit that sends, with the truth beside it.
 
     Parameters
@@ -254,8 +261,11 @@ def play(scenario: Scenario, *, start_ms: int, end_ms: int, moves: Sequence[Move
         The stretch. [ms]
     moves : sequence of Moved
         Units put on other banks for a while.
+    anchor_ms : int, optional
+        From where the times of faults count back, where that is not the end. [ms]
     """
-    simulator = _Movable(scenario, anchor_ms=end_ms, start_ms=start_ms, moves=moves)
+    anchor_ms = end_ms if anchor_ms is None else anchor_ms
+    simulator = _Movable(scenario, anchor_ms=anchor_ms, start_ms=start_ms, moves=moves)
     stops, wants = _Causes(scenario), _Wants(scenario)
     gone_wrong = simulator.faults.told()
     kept = [i for i, (_, physics) in enumerate(scenario.units) if physics.runs]

@@ -27,7 +27,9 @@ NoticeKind = Literal[
 ]
 NoticeState = Literal["new", "acknowledged", "returned", "shelved", "out_of_service"]
 NoticePriority = Literal["high", "medium", "low"]
-Consequence = Literal["food_undecided", "food_warms", "unit_stops", "not_known", "wears", "nothing_told"]
+Consequence = Literal[
+    "food_undecided", "food_warms", "unit_stops", "engine_fails", "not_known", "wears", "nothing_told"
+]
 """What comes of it if nobody acts."""
 NoticeTask = Literal[
     "probe_and_decide",
@@ -101,6 +103,11 @@ class Told(Frozen):
     """Whether readings that came late led to it."""
 
     @property
+    def latched(self) -> bool:
+        """Whether food hangs on it, so that nobody may put it aside."""
+        return self.kind in LATCHED or self.consequence == "food_undecided"
+
+    @property
     def rank(self) -> int:
         """How urgent it is, 0 for the least."""
         return PRIORITIES.index(self.priority)
@@ -135,6 +142,8 @@ class NoticeLine(Frozen):
     why: str = ""
     until: Instant | None = None
     """End of a shelving."""
+    said: Instant | None = None
+    """When it was said, where a phone kept it until it could be sent."""
     priority: NoticePriority | None = None
     """Of what was told; None of what a person said."""
     level: int = 0
@@ -294,7 +303,7 @@ def why_not(notice: Notice, kind: ByPerson) -> str | None:
     """Return why a person may not say something of a notice now, None where nothing is in the way."""
     if notice.ended is not None:
         return "This notice is over."
-    if kind in {"shelved", "out_of_service"} and notice.kind in LATCHED:
+    if kind in {"shelved", "out_of_service"} and notice.latched:
         return "What food hangs on is not put aside: decide about the food, and it goes."
     if kind == "shelved" and not notice.active:
         return "It has passed already: acknowledge it."

@@ -70,7 +70,7 @@ def judge(case: Case, windows: Windows, *, now_ms: int) -> Judged:
         case, series, now_ms=now_ms, clock_from_ms=context.clock_from_ms, bank=case.bank, carry=kept.append
     )
     past = unseen(case, now_ms=now_ms)
-    found = None if past is None else _found(case, windows, past, series)
+    found = None if past is None else _found(case, windows, past, series, now_ms=now_ms)
     answered = _is_answered(case, series, analysis, now_ms=now_ms)
     standing = context.standing
     origin: Origin = "live"
@@ -150,7 +150,7 @@ class _Found:
     """The worst that was computed, from hold upwards."""
     late: bool
     analyses: tuple[Analysis, ...]
-    """One as of the end of each day that was not all good, for the episodes in it."""
+    """One as of the end of each earlier day that was not all good, for the episodes in it."""
 
     def raised(self, standing: Standing | None) -> Standing | None:
         """Return what stands once the past is taken in."""
@@ -160,7 +160,7 @@ class _Found:
         return advance(standing, self.worst.verdict, at_ms=self.worst.since_ms, why=words)
 
 
-def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
+def _found(case: Case, windows: Windows, past: Span, series: Series, *, now_ms: int) -> _Found:
     """Return the worst that was computed at any moment of a stretch of the past, in order of time.
 
     Each moment is judged on the days a live judgement at that moment would have looked at, so that
@@ -187,7 +187,7 @@ def _found(case: Case, windows: Windows, past: Span, series: Series) -> _Found:
         )
         if verdict.rank >= Verdict.HOLD.rank:
             worst = advance(worst, verdict, at_ms=at_ms, why=why)
-        if verdict is not Verdict.OK:
+        if verdict is not Verdict.OK and day.end_ms < now_ms:  # as of now is judged anyway
             then = replace(case, settings=settings)
             analyses.append(_assessed(then, series, now_ms=day.end_ms, clock_from_ms=clock_from_ms))
     late = case.touch is not None and past.start_ms >= case.touch.t_min_ms

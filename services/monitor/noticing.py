@@ -5,16 +5,17 @@ from collections.abc import Callable, Collection, Sequence
 
 from services.analytics.notices.folding import folded
 from services.analytics.notices.following import Waits, decide
-from services.analytics.notices.kinds import FLOOD_WITHIN_MS, RECURS_WITHIN_MS
+from services.analytics.notices.kinds import FLOOD_WITHIN_MS, LOOK_BACK_MS
 from services.analytics.notices.wanted import HouseTrouble, came_late, of_flood, troubles
 from services.domain import Fleet, Notice, Told, UnitCard
+from services.domain.noticerates import CALLS
 from services.records.facade import Records
 from services.timebase import MINUTE_MS, SECOND_MS
 
 LOOK_EVERY_MS = 10 * SECOND_MS
 STALE_MS = 5 * MINUTE_MS
 """A card that was not judged for longer says nothing new: what was told of its unit stands as it was."""
-_TELLING = frozenset({"raised", "again", "recurs", "worse"})
+KEEP_EVERY_MS = 5 * MINUTE_MS
 
 
 class Noticing:
@@ -28,17 +29,19 @@ class Noticing:
         self._house = house
         self._waits = Waits()
         self._looked_ms: int | None = None
+        self._kept: tuple[dict[str, int], dict[str, int]] = ({}, {})
+        self._kept_ms = 0
         self._told: deque[tuple[int, bool]] = deque()
         """When notices were told lately, and whether they were kept back."""
 
     def step(self, now_ms: int) -> int:
         """Look, where the time has come; return how many changes were written down."""
         if self._looked_ms is None:
-            self._waits.begun_ms = now_ms
+            self._go_on(now_ms)
         elif 0 <= now_ms - self._looked_ms < LOOK_EVERY_MS:
             return 0
         self._looked_ms = now_ms
-        found = self._records.notices(now_ms=now_ms, over_since_ms=now_ms - RECURS_WITHIN_MS)
+        found = self._records.notices(now_ms=now_ms, over_since_ms=now_ms - LOOK_BACK_MS)
         kept = {notice.cause_key: notice for notice in sorted(found, key=lambda n: n.id)}
         cards = self._records.cards()
         wanted = self._wanted(cards, kept.values(), now_ms)
@@ -53,8 +56,23 @@ class Noticing:
         shown = [told for told in decided.shown if _differs(kept[told.cause_key], told)]
         if decided.changes or shown:
             self._records.write_notices(decided.changes, shown, now_ms=now_ms)
-        self._told.extend((now_ms, c.kept_back) for c in decided.changes if c.kind in _TELLING)
+        self._told.extend((now_ms, c.kept_back) for c in decided.changes if c.kind in CALLS)
+        self._keep_waits(now_ms)
         return len(decided.changes)
+
+    def _go_on(self, now_ms: int) -> None:
+        """Go on with the delays and the flood of whoever looked before."""
+        self._waits = Waits.from_json(self._records.notice_waits(), now_ms)
+        lately = self._records.notice_moves(now_ms - FLOOD_WITHIN_MS, now_ms + 1)
+        self._told.extend((move.at, move.kept_back) for move in lately if move.move in CALLS)
+
+    def _keep_waits(self, now_ms: int) -> None:
+        """Keep the delays that run: where they changed, and now and then while there are any."""
+        running = (dict(self._waits.seen), dict(self._waits.gone))
+        aged = any(running) and now_ms - self._kept_ms >= KEEP_EVERY_MS
+        if running != self._kept or aged:
+            self._records.keep_notice_waits(self._waits.to_json(now_ms))
+            self._kept, self._kept_ms = running, now_ms
 
     def _wanted(self, cards: Sequence[UnitCard], kept: Collection[Notice], now_ms: int) -> list[Told]:
         """Return what there is to tell now, each cause once."""

@@ -19,8 +19,9 @@ from services.domain import (
     notice_of,
     why_not,
 )
+from services.domain.noticerates import CALLS
 from services.errors import Refused
-from services.records.noticetables import NoticeLineRow, NoticeRow
+from services.records.noticetables import NoticeLineRow, NoticeRow, NoticeWaitsRow
 from services.timebase import ms_of
 
 HOUSE: NoticeKind = "system_trouble"
@@ -45,6 +46,17 @@ def write(session: Session, changes: Sequence[NoticeChange], shown: Sequence[Tol
         if change.told is not None:
             _show(row, change.told)
         _line(session, row, change.kind, _body(change), who="", now_ms=now_ms)
+
+
+def keep_waits(session: Session, body: str) -> None:
+    """Keep the delays that run in place of those kept before."""
+    session.merge(NoticeWaitsRow(no=1, body=body))
+
+
+def waits(session: Session) -> str | None:
+    """Return the delays that were kept last."""
+    row = session.get(NoticeWaitsRow, 1)
+    return None if row is None else row.body
 
 
 def _body(change: NoticeChange) -> dict[str, object]:
@@ -91,24 +103,41 @@ def _line(
     session.execute(update(NoticeRow).where(NoticeRow.no == row.no).values(ended_ms=notice.ended))
 
 
-def say(session: Session, number: int, said: NoticeSaid, *, now_ms: int) -> None:
+def say(
+    session: Session,
+    number: int,
+    said: NoticeSaid,
+    *,
+    now_ms: int,
+    spoken_ms: int | None = None,
+    phone: str | None = None,
+) -> None:
     """Write down what a named person says of a notice.
+
+    `spoken_ms` is when it was said, where a phone kept it until now, and `phone` both clocks.
 
     Raises
     ------
     Refused
-        If there is no such notice, or what it is forbids that.
+        If there is no such notice, or what it is forbids that; or it was told again after what was said.
     """
     row = session.get(NoticeRow, number)
     if row is None:
         raise Refused(f"There is no notice {number}.")
-    no = why_not(_notices(session, [row], now_ms=now_ms)[0], said.kind)
+    notice = _notices(session, [row], now_ms=now_ms)[0]
+    if spoken_ms is not None and any(line.kind in CALLS and line.at > spoken_ms for line in notice.lines):
+        raise Refused("It was told again after that, or got worse. Look again and take it anew.")
+    late = spoken_ms is not None and said.kind == "acknowledged"  # seen in its time, over meanwhile
+    no = None if late and notice.ended is not None else why_not(notice, said.kind)
     if no is not None:
         raise Refused(no)
     until_ms = None if said.until is None else ms_of(said.until)
     if until_ms is not None and not now_ms < until_ms <= now_ms + LONGEST_SHELF_MS:
         raise Refused("A notice is put aside until a time ahead, for a day at most.")
-    _line(session, row, said.kind, {"why": said.reason, "until": until_ms}, who=said.person, now_ms=now_ms)
+    body: dict[str, object] = {"why": said.reason, "until": until_ms}
+    if phone is not None:
+        body |= {"said": spoken_ms, "phone": json.loads(phone)}
+    _line(session, row, said.kind, body, who=said.person, now_ms=now_ms)
 
 
 def notices(
@@ -184,6 +213,7 @@ def _line_of(row: NoticeLineRow) -> NoticeLine:
         who=row.who,
         why=body.get("why", ""),
         until=body.get("until"),
+        said=body.get("said"),
         priority=body.get("priority"),
         level=body.get("level", 0),
         kept_back=body.get("kept_back", False),

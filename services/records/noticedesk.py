@@ -17,6 +17,16 @@ class NoticeRecords(Door):
         with self._database.writing() as session:
             noticebook.write(session, changes, shown, now_ms=now_ms)
 
+    def keep_notice_waits(self, body: str) -> None:
+        """Keep the monitor's delays that run, as JSON."""
+        with self._database.writing() as session:
+            noticebook.keep_waits(session, body)
+
+    def notice_waits(self) -> str | None:
+        """Return the delays that were kept last, None where there are none."""
+        with self._database.reading() as session:
+            return noticebook.waits(session)
+
     def say_of_notice(self, number: int, said: NoticeSaid, *, now_ms: int) -> None:
         """Write down what a named person says of a notice.
 
@@ -26,8 +36,10 @@ class NoticeRecords(Door):
             If person or notice is unknown, or what the notice is forbids it.
         """
         signing.require_person(self.fleet(), said.person)
+        spoken_ms, kept = self._spoken_ms(), self._database.kept
+        phone = None if kept is None else kept.times
         with self._database.writing() as session:
-            noticebook.say(session, number, said, now_ms=now_ms)
+            noticebook.say(session, number, said, now_ms=now_ms, spoken_ms=spoken_ms, phone=phone)
 
     def notices(
         self,

@@ -37,3 +37,13 @@ class NoticeLineRow(Table):
     body: Mapped[str] = mapped_column(Text)
     """JSON: why, until when, and what was told then."""
     signed: Mapped[str | None] = signed_column()
+
+
+class NoticeWaitsRow(Table):
+    """The one row with the delays that run; the monitor's own, written over."""
+
+    __tablename__ = "notice_waits"
+
+    no: Mapped[int] = mapped_column(Number, primary_key=True)
+    body: Mapped[str] = mapped_column(Text)
+    """JSON: since when causes are seen, and gone, that were not told as such yet."""

@@ -12,7 +12,7 @@ from services.records.chaining import head, values_of
 from services.records.tables import Table
 
 _NOT_HANDED_OUT = frozenset(
-    {"codes", "counters", "reach_links", "refusals", "said_keys", "sessions", "tokens"}
+    {"codes", "counters", "notice_waits", "reach_links", "refusals", "said_keys", "sessions", "tokens"}
 )
 """What opens the door, and numbers that only this database needs."""
 _SECRET = frozenset({("accounts", "password"), ("accounts", "pin")})

@@ -9,6 +9,7 @@ import numpy as np
 from services.analytics.food import track as clock
 from services.analytics.food.episodes import NOTHING_TOLD, Told, told
 from services.analytics.food.exposure import line_parts
+from services.analytics.food.followed import Followed
 from services.analytics.food.intervals import Intervals
 from services.analytics.food.lags import lags_ms
 from services.analytics.food.limit import HOT_AIR_C, Limit, Limits
@@ -34,6 +35,7 @@ Memo = dict[tuple[Basis, int], Told]
 """What was told last of each clock's limits, by basis and place."""
 COARSE_MS = 30 * MINUTE_MS
 """Spacing above which a log is too coarse for anything better than watch."""
+_FOLLOWED = Followed()
 _BASIS_WORDS = {"probe": "probe", "modelled_food": "food modelled from cabinet air", "cabinet": "cabinet air"}
 PEOPLE_SAY = {
     "empty": "empty, said by a person",
@@ -106,8 +108,9 @@ def clock_of(
 ) -> Clock:
     """Return the clock of one basis over all its readings."""
     lines = tuple(clock.Line(limit.counted_from_c, below=limit.below) for limit in limits)
-    fresh = clock.start(lines, lags=lags, gap_ms=terms.gap_ms, frozen=frozen)
-    track = clock.extend(fresh, readings.t_ms, readings.value_c)
+    track = _FOLLOWED.track(
+        lines, readings.t_ms, readings.value_c, lags=lags, gap_ms=terms.gap_ms, frozen=frozen
+    )
     hot = line_parts(terms.air.t_ms, terms.air.value_c, limit_c=HOT_AIR_C, gap_ms=terms.gap_ms).above
     awaited = Intervals.of(
         np.array([float(span.start_ms) for span in terms.expected]),

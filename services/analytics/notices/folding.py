@@ -4,7 +4,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from itertools import pairwise
 
 from services.analytics.notices.kinds import AT_ONCE_MS
-from services.analytics.notices.wanted import POWER
+from services.analytics.notices.wanted import POWER, is_unknown
 from services.domain import NoticeKind, Told
 
 _POWER: frozenset[NoticeKind] = frozenset({"cut_out", "battery_short"})
@@ -31,7 +31,7 @@ def folded(
     list of Told
         Each key once; what was put away is named in `Told.folded` of the one that stays.
     """
-    return _of_place(_of_house(_of_unit(_of_bank(list(found)))), in_use, told)
+    return _of_silence(_of_place(_of_house(_of_unit(_of_bank(list(found)))), in_use, told), told)
 
 
 def _joined(head: Told, rest: Iterable[Told], **changes: object) -> Told:
@@ -117,6 +117,24 @@ def _put_together(found: list[Told], parts: Sequence[Told], key: str, cause: str
         update={"cause_key": key, "unit": None, "bank": None, "cause": cause, "folded": ()}
     )
     return _apart(found, parts, _joined(head, parts))
+
+
+def _of_silence(found: list[Told], told: Collection[str]) -> list[Told]:
+    """Fold a hold that came of silence into what tells of the silence, unless it is told already.
+
+    When the unit is heard again and nobody has decided, the hold is told by itself.
+    """
+    for head in [each for each in found if each.kind == "silence" or each.cause_key in DEAF]:
+        holds = [
+            each
+            for each in found
+            if each.kind == "hold" and each.unit in head.units
+            if is_unknown(each.cause) and each.cause_key not in told
+        ]
+        if holds:
+            undecided = {"consequence": "food_undecided"} if head.kind == "silence" else {}
+            found = _apart(found, [head, *holds], _joined(head, holds, **undecided))
+    return found
 
 
 def _together(parts: Sequence[Told]) -> list[Told]:

@@ -4,6 +4,7 @@ Pure: what was told is given, what becomes of it is returned. Only one thing is 
 since when a cause is seen that is not told yet, and since when one that is told is gone (`Waits`).
 """
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -12,10 +13,15 @@ from services.analytics.notices.kinds import (
     FLOOD_KEY,
     FLOOD_OVER,
     FLOOD_WITHIN_MS,
+    QUIET_AFTER_MS,
     RECURS_AFTER,
     RECURS_WITHIN_MS,
 )
 from services.domain import DECIDED, Notice, NoticeChange, Told
+from services.timebase import MINUTE_MS
+
+UNLOOKED_MS = 10 * MINUTE_MS
+"""After a pause this long nobody knows whether a cause was there all the time, and silence begins anew."""
 
 Passed = Callable[[Notice], str]
 
@@ -28,6 +34,22 @@ class Waits:
     gone: dict[str, int] = field(default_factory=dict)
     begun_ms: int = 0
     """Since when anybody looks: before that nothing could be heard."""
+
+    def to_json(self, now_ms: int) -> str:
+        """Return them as they are kept for a monitor that starts again."""
+        return json.dumps(
+            {"seen": self.seen, "gone": self.gone, "begun_ms": self.begun_ms, "looked_ms": now_ms}
+        )
+
+    @staticmethod
+    def from_json(body: str | None, now_ms: int) -> "Waits":
+        """Return what goes on: what was seen only if somebody looked until a moment ago."""
+        kept = None if body is None else json.loads(body)
+        if kept is None or kept["looked_ms"] > now_ms:
+            return Waits(begun_ms=now_ms)
+        if now_ms - kept["looked_ms"] > UNLOOKED_MS:
+            return Waits(gone=kept["gone"], begun_ms=now_ms)
+        return Waits(kept["seen"], kept["gone"], kept["begun_ms"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +77,7 @@ def decide(
     wanted : sequence of Told
         What there is to tell, each cause once.
     kept : mapping of str to Notice
-        By cause: notices that are not over, and those over for less than an hour.
+        By cause: notices that are not over, and those over for less than `LOOK_BACK_MS`.
     waits : Waits
         Carried from look to look, changed in place.
     now_ms : int
@@ -77,7 +99,7 @@ def decide(
             waits.gone.pop(key, None)
             changes += _goes_on(notice, told, now_ms)
             shown.append(told)
-        elif key not in held and _is_due(told, waits, now_ms):
+        elif key not in held and not _is_quiet(told, notice, now_ms) and _is_due(told, waits, now_ms):
             new.append(_told_anew(told, notice, now_ms))
             waits.seen.pop(key, None)
     changes += _left(there, new, kept, waits, now_ms=now_ms, passed=passed)
@@ -103,8 +125,22 @@ def _is_due(told: Told, waits: Waits, now_ms: int) -> bool:
     return now_ms - first_ms >= DELAYS[told.kind].on_ms
 
 
+def _is_quiet(told: Told, notice: Notice | None, now_ms: int) -> bool:
+    """Return whether a cause of a kind that wavers passed lately, and is no worse than it was."""
+    quiet_ms = QUIET_AFTER_MS.get(told.kind)
+    if quiet_ms is None or notice is None or not notice.returns or now_ms - notice.returns[-1] >= quiet_ms:
+        return False
+    return told.level <= _worst_of(notice)
+
+
+def _worst_of(notice: Notice) -> int:
+    """Return how far a notice went since it was told last."""
+    begun = max(k for k, line in enumerate(notice.lines) if line.kind in {"raised", "again", "recurs"})
+    return max(line.level for line in notice.lines[begun:])
+
+
 def _told_anew(told: Told, notice: Notice | None, now_ms: int) -> NoticeChange:
-    if notice is None:
+    if notice is None or (notice.ended is not None and now_ms - notice.ended > RECURS_WITHIN_MS):
         return NoticeChange("raised", told.cause_key, told)
     lately = [at_ms for at_ms in notice.returns if now_ms - at_ms <= RECURS_WITHIN_MS]
     return NoticeChange("recurs" if len(lately) >= RECURS_AFTER else "again", told.cause_key, told)
@@ -112,10 +148,7 @@ def _told_anew(told: Told, notice: Notice | None, now_ms: int) -> NoticeChange:
 
 def _goes_on(notice: Notice, told: Told, now_ms: int) -> list[NoticeChange]:
     """Return what becomes of a notice whose cause is still there."""
-    moves = {"raised", "again", "recurs"}
-    begun = max(k for k, line in enumerate(notice.lines) if line.kind in moves)
-    worst = max(line.level for line in notice.lines[begun:])
-    if told.level > worst:
+    if told.level > _worst_of(notice):
         return [NoticeChange("worse", told.cause_key, told)]
     if notice.shelved_until is not None and notice.shelved_until <= now_ms:
         return [NoticeChange("shelf_ended", told.cause_key)]

@@ -2,8 +2,11 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 from services.analytics.notices.kinds import (
+    DAWN_H,
+    EVENING_H,
     FLOOD_KEY,
     LASTS,
     LASTS_AGAIN,
@@ -13,6 +16,9 @@ from services.analytics.notices.kinds import (
     SHORT_H,
     SILENT_AFTER_MS,
     SILENT_INTERVALS,
+    SOON_BEYOND_MS,
+    SOON_MS,
+    UNKNOWN_UP_TO_MS,
     priority_of,
 )
 from services.domain import (
@@ -27,12 +33,21 @@ from services.domain import (
     UnitCard,
     Verdict,
 )
-from services.timebase import HOUR_MS, SECOND_MS
+from services.timebase import HOUR_MS, SECOND_MS, datetime_of
 
 FLAT = frozenset({"battery_flat", "battery_weak", "charging", "supply_interrupted"})
 """Causes of a cut-out that lie in what feeds the unit, not in the unit or its own cable."""
 POWER = "power"
 """End of a key: a battery that runs down, or has run down, is one cause."""
+
+
+_UNKNOWN_WHYS = ("not known whether ", "nothing heard for ")
+"""How the reason of a hold begins that nothing measured led to (see `verdicts.why` and `silence.words`)."""
+
+
+def is_unknown(why: str) -> bool:
+    """Return whether a hold came of not knowing, and of nothing that was measured."""
+    return why.casefold().startswith(_UNKNOWN_WHYS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,13 +157,16 @@ class _Said:
     since_ms: int
     cause: str
     act_ms: int | None = None
+    presses_ms: int | None = None
+    """From when on not knowing presses, where nothing sets a time to act by."""
     late: bool = False
     tail: str | None = None
     """The end of its key where that is not its kind."""
 
 
 def _told(card: UnitCard, said: _Said, bank: str | None = None) -> Told:
-    left_ms = None if said.act_ms is None else said.act_ms - card.as_of
+    by_ms = said.presses_ms if said.act_ms is None else said.act_ms
+    left_ms = None if by_ms is None else by_ms - card.as_of
     return Told(
         cause_key=f"unit:{card.unit}:{said.tail or said.kind}",
         kind=said.kind,
@@ -177,18 +195,19 @@ def _hold(card: UnitCard) -> Told:
     medicine = bool(card.classes) and all(name == "medicine" for name in card.classes)
     task: NoticeTask = "quarantine" if medicine else "discard" if discard else "probe_and_decide"
     since_ms = card.as_of if card.standing_since is None else card.standing_since
-    return _told(
-        card,
-        _Said(
-            "hold",
-            "food_undecided",
-            task,
-            "manager" if medicine else "cook",
-            since_ms,
-            card.standing_why,
-            late=FOUND_LATE in card.standing_why,
-        ),
+    said = _Said(
+        "hold",
+        "food_undecided",
+        task,
+        "manager" if medicine else "cook",
+        since_ms,
+        card.standing_why,
+        late=FOUND_LATE in card.standing_why,
     )
+    told = _told(card, said)
+    if discard or not is_unknown(card.standing_why):
+        return told
+    return told.model_copy(update={"priority": "medium"})  # nothing says that food warms while it waits
 
 
 def is_silent(card: UnitCard, now_ms: int) -> bool:
@@ -201,18 +220,24 @@ def is_silent(card: UnitCard, now_ms: int) -> bool:
 
 def _silence(card: UnitCard, look: Look) -> Told | None:
     """Return that a unit is silent; while older readings are on their way nothing good is known either."""
+    task: NoticeTask = "look_and_probe"
     if is_silent(card, look.now_ms):
         since_ms = card.as_of if card.observed_at is None else card.observed_at
-        said = _Said(
-            "silence", "not_known", "look_and_probe", _there(card), since_ms, "nothing is heard of it"
-        )
+        cause = "nothing is heard of it"
     elif card.backlog_expected and card.standing is Verdict.NO_DATA:
         since_ms = card.as_of if card.standing_since is None else card.standing_since
-        cause = "it is heard again, and older readings are on their way"
-        said = _Said("silence", "not_known", "wait_and_probe", _there(card), since_ms, cause)
+        task, cause = "wait_and_probe", "it is heard again, and older readings are on their way"
     else:
         return None
+    presses_ms = None if _was_doubtful(card) else since_ms + UNKNOWN_UP_TO_MS
+    said = _Said("silence", "not_known", task, _there(card), since_ms, cause, presses_ms=presses_ms)
     return _told(card, said, look.banks.get(card.unit))
+
+
+def _was_doubtful(card: UnitCard) -> bool:
+    """Return whether a unit was warm, stopped or never heard when it was last heard."""
+    air_c = card.latest.get("cabinet_c")
+    return card.cut_out_now or not isinstance(air_c, float) or air_c > card.limit_c
 
 
 def _cut_out(card: UnitCard, look: Look) -> Told | None:
@@ -240,27 +265,49 @@ def _risk_ms(card: UnitCard) -> int | None:
 
 
 def _battery(card: UnitCard, look: Look) -> Told | None:
-    """Return that a battery will not last: until dawn, or for the night where no dawn was worked out."""
+    """Return that a battery stops its unit within hours, or, once it is evening, before dawn."""
     run = card.runout
     if run.reason != "discharging" or card.cut_out_now:
         return None
     bank = look.banks.get(card.unit)
     told = any(look.is_told(f"{place}:{POWER}") for place in (f"unit:{card.unit}", f"bank:{bank}"))
-    chance = next((last.chance for last in run.lasts_until if last.name == "dawn"), None)
-    if chance is not None:
-        short, cause = chance < (LASTS_AGAIN if told else LASTS), f"lasts until dawn with {chance:.0%} chance"
-    elif run.hours_p10 is not None:
-        short = run.hours_p10 < (LONG_H if told else SHORT_H)
-        cause = f"lasts {run.hours_p10:.1f} h at the early end"
-    else:
-        return None
-    if not short:
-        return None
     stops_ms = None if run.hours_p10 is None else card.as_of + round(run.hours_p10 * HOUR_MS)
+    engine_ms = run.engine_may_not_start
+    soon_ms = look.now_ms + (SOON_BEYOND_MS if told else SOON_MS)
+    consequence: Consequence = "unit_stops"
+    cause = _short_words(card, told=told) if _is_night(card, look.now_ms) else None
+    if cause is None and stops_ms is not None and stops_ms <= soon_ms:
+        cause = _early_words(run.hours_p10)
+    if engine_ms is not None and (cause is not None or engine_ms <= soon_ms):
+        consequence, stops_ms, cause = "engine_fails", engine_ms, cause or "the engine may not start"
+    if cause is None:
+        return None
     said = _Said(
-        "battery_short", "unit_stops", "charge", "manager", look.now_ms, cause, act_ms=stops_ms, tail=POWER
+        "battery_short", consequence, "charge", "manager", look.now_ms, cause, act_ms=stops_ms, tail=POWER
     )
     return _told(card, said, bank)
+
+
+def _is_night(card: UnitCard, now_ms: int) -> bool:
+    """Return whether it is evening or night where a unit stands."""
+    hour = datetime_of(now_ms).astimezone(ZoneInfo(card.timezone)).hour
+    return hour >= EVENING_H or hour < DAWN_H
+
+
+def _short_words(card: UnitCard, *, told: bool) -> str | None:
+    """Return in words that a battery does not last the night, None where it does."""
+    run = card.runout
+    chance = next((last.chance for last in run.lasts_until if last.name == "dawn"), None)
+    if chance is not None:
+        limit = LASTS_AGAIN if told else LASTS
+        return f"lasts until dawn with {chance:.0%} chance" if chance < limit else None
+    if run.hours_p10 is None or run.hours_p10 >= (LONG_H if told else SHORT_H):
+        return None
+    return _early_words(run.hours_p10)
+
+
+def _early_words(hours_p10: float | None) -> str:
+    return f"lasts {hours_p10:.1f} h at the early end"
 
 
 def _at_risk(card: UnitCard, look: Look) -> Told | None:
@@ -286,7 +333,11 @@ def _doubt(card: UnitCard, look: Look) -> Told | None:
     words = ", ".join(sorted({f"{flag.channel} {flag.flag.replace('_', ' ')}" for flag in flags}))
     cause = words or card.standing_why
     consequence: Consequence = "not_known" if unknown else "wears"
-    return _told(card, _Said("sensor_doubt", consequence, "check_sensor", "workshop", since_ms, cause))
+    said = _Said("sensor_doubt", consequence, "check_sensor", "workshop", since_ms, cause)
+    if unknown:
+        known_ms = since_ms if card.standing_since is None else card.standing_since
+        said = replace(said, presses_ms=known_ms + UNKNOWN_UP_TO_MS)
+    return _told(card, said)
 
 
 def _service(card: UnitCard) -> list[Told]:

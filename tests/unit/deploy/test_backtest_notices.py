@@ -1,10 +1,18 @@
 """The back-test of notices on one cabinet whose troubles are known, through the real monitor."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from deploy.backtest_notices import Tally, away_of, fleet_of, lines, replay, take
+from deploy.backtest_notices import Replayed, absences, away_of, fleet_of, replay, take
 from deploy.backtesting import Outage, Played
+from deploy.notice_fleets import YEAR, places_of
+from deploy.notice_lines import Tally, lines
+from deploy.notice_people import COOK
+from deploy.simulating import LIBRARY
+from firmware_sim.faults import Told
+from firmware_sim.scenarios.load import load_scenario
 from services.telemetry import Series
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 from tests.helpers.larder import fleet
@@ -40,37 +48,49 @@ def away():
 
 
 @pytest.fixture(scope="module")
-def moves(away, tmp_path_factory):
+def found(away, tmp_path_factory):
     return replay([played()], away, every_ms=EVERY_MS, folder=tmp_path_factory.mktemp("replay"))
 
 
+@pytest.fixture(scope="module")
+def moves(found):
+    return found.moves
+
+
 def test_a_unit_out_of_coverage_is_told_once_and_told_back(moves):
-    told, back = (move for move in moves if move.kind == "silence")
-    assert (told.move, back.move, back.notice) == ("raised", "returned", told.notice)
+    silence = [move for move in moves if move.kind == "silence"]
+    told, back = silence[0], next(move for move in silence if move.move == "returned")
+    assert (told.move, told.priority, back.notice) == ("raised", "low", told.notice)
     assert told.at - (START_MS + 25 * HOUR_MS) <= 2 * EVERY_MS
     assert START_MS + 28 * HOUR_MS <= back.at <= START_MS + 28 * HOUR_MS + 2 * EVERY_MS
 
 
-def test_what_was_told_is_counted_with_its_delay_and_what_was_not_is_a_miss(moves, away):
+def test_somebody_takes_what_is_told(moves):
+    assert "acknowledged" in {move.move for move in moves}
+    assert COOK in fleet_of([played()]).people
+
+
+def test_what_was_told_is_counted_with_its_delay_and_what_was_not_is_a_miss(found, away):
     tally = Tally()
     outage = Outage(START_MS + 24 * HOUR_MS, START_MS + 27 * HOUR_MS, HOUR_MS, HOUR_MS)
     still = {"camp-milk": ()}
-    take(tally, [played(outages=(outage,))], still, moves, every_ms=EVERY_MS)
-    take(tally, [played()], away, moves, every_ms=EVERY_MS)
+    take(tally, [played(outages=(outage,))], still, found, every_ms=EVERY_MS)
+    take(tally, [played()], away, found, every_ms=EVERY_MS)
     (silent,) = tally.of("silent")
     (stopped,) = tally.of("stopped")
     assert silent.told_ms is not None
     assert stopped.told_ms is None
     told = "\n".join(lines(tally))
     assert "missed: camp-milk stopped" in told
-    assert "told 1 in" in told
+    assert "  silence: " in told
+    assert "per_hour: " in told
 
 
 def test_a_cut_out_told_of_a_unit_that_ran_is_needless(moves, away):
     silent = next(move for move in moves if move.kind == "silence")
     wrong = type(silent)(**{name: getattr(silent, name) for name in silent.__slots__} | {"kind": "cut_out"})
     tally = Tally()
-    take(tally, [played()], away, [wrong], every_ms=EVERY_MS)
+    take(tally, [played()], away, Replayed([wrong], []), every_ms=EVERY_MS)
     assert tally.needless == 1
 
 
@@ -79,6 +99,28 @@ def test_a_seed_draws_the_same_absences_again_and_another_draws_others():
     assert drawn == away_of(3, 0, start_ms=START_MS, end_ms=START_MS + 30 * DAY_MS)
     assert drawn != away_of(4, 0, start_ms=START_MS, end_ms=START_MS + 30 * DAY_MS)
     assert all(HOUR_MS <= span.end_ms - span.start_ms <= 6 * HOUR_MS for span in drawn)
+
+
+def test_a_sensor_that_nobody_was_told_to_doubt_is_a_miss(found, away):
+    fault = Told("sensor_open", "", "", "camp-milk", START_MS + 25 * HOUR_MS, START_MS, None, {})
+    tally = Tally()
+    take(tally, [replace(played(), faults=(fault,))], away, found, every_ms=EVERY_MS)
+    (sensor,) = tally.of("sensor")
+    assert sensor.told_ms is None
+
+
+def test_units_of_one_place_are_out_of_coverage_together():
+    two = [played(), replace(played(), unit="camp-fish")]
+    drawn = absences(3, two)
+    assert drawn["camp-milk"] == drawn["camp-fish"]
+
+
+def test_places_are_drawn_whole():
+    whole = load_scenario(LIBRARY / f"{YEAR}.toml")
+    part = places_of(whole, 10, np.random.default_rng(23))
+    sites = {site.id for site, _ in part.sites}
+    assert {u.id for u, _ in whole.units if u.site in sites} == set(part.unit_ids)
+    assert len(part.units) <= 10
 
 
 def test_the_fleet_of_a_run_is_that_of_its_units():

@@ -32,6 +32,7 @@ STAYS = {
     "counters": "one row each",
     "health_middles": "written anew",
     "health_state": "one row a unit",
+    "notice_waits": "one row",
     "power_learned": "goes after 45 days",
     "reach_links": "go a week after they ended",
     "refusals": "go after a day",
