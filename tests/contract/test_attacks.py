@@ -1,8 +1,28 @@
-"""What somebody with bad intentions sends over a real socket: too much, too slowly, twice, or as code."""
+"""What somebody with bad intentions sends over a real socket: too much, too slowly, twice, or as code.
+
+The rows of the security checklist that are about pages and records, and where their tests are; here, and
+
+17  test_attacks.py: words of people and units on pages, in logs and in queries
+21  test_attacks.py; tests/unit/services/ingest/test_commands.py: answers by correlation
+23  test_access_live.py; tests/unit/deploy/test_coming_in.py: no pages in clear for others
+24  test_access_log_in.py
+25  test_access_live.py
+26  test_access_log_in.py; test_attacks.py: what ended opens nothing
+27  test_access_routes.py; test_access_places.py; test_access_scope.py: every line of the table
+28  test_access_live.py; test_api_schema_fuzz.py; test_access_scope.py: forms without a fault of ours
+29  test_records_suite.py; tests/integration/test_broker_security.py; test_deploy_files.py: containers
+
+`test_every_row_has_its_tests` holds that the files are there and a test in them names the row.
+"""
 
 import contextlib
+import json
+import re
 import socket
+import subprocess
+import sys
 import time
+from pathlib import Path
 
 import httpx
 import pytest
@@ -13,6 +33,7 @@ from tests.helpers.guarded import CREW, PASSWORD, Guarded
 from tests.helpers.larder import NOW_MS, analysis, app_of, card, open_larder
 from tests.helpers.web import serving
 
+REPOSITORY = Path(__file__).parents[2]
 HURRY_S = 1.0
 ENOUGH_S = 60
 SCRIPT = "<script>alert(1)</script>"
@@ -88,6 +109,16 @@ def healthy(base):
         with contextlib.suppress(httpx.TransportError):
             return httpx.get(f"{base}/api/v1/health", timeout=ENOUGH_S).status_code == 200
     return False
+
+
+def test_every_row_has_its_tests():
+    rows = re.findall(r"^(\d\d)  (.+)$", __doc__, re.MULTILINE)
+    assert [int(row) for row, _ in rows] == [17, 21, *range(23, 30)]
+    for row, files in rows:
+        named = re.findall(r"[\w/]+\.py", files)
+        found = [REPOSITORY / name if "/" in name else Path(__file__).with_name(name) for name in named]
+        marks = [len(re.findall(rf"def test_{row}_", path.read_text(encoding="utf-8"))) for path in found]
+        assert max(marks) > 0, (row, named)
 
 
 # Too much.
@@ -214,6 +245,31 @@ async def test_17_words_of_people_and_units_are_shown_and_never_run(guarded):
             seen += answer.text
     assert "&lt;script&gt;alert(1)" in seen
     assert "7 * 191" in seen
+
+
+LOGGED = """
+import json, sys, structlog
+from services.logs import start_logs
+start_logs("web", "info")
+words = json.loads(sys.stdin.read())
+structlog.get_logger().warning("ingest.refused", unit=words, why=words)
+try:
+    raise ValueError(words)
+except ValueError:
+    structlog.get_logger().exception("api.request.failed", path=words)
+"""
+
+
+def test_17_words_make_no_line_of_their_own_in_a_log():
+    words = '\n{"event": "login.ok", "who": "admin"}\r\n\x1b[2J\u2028<b>\x00'
+    python = [sys.executable, "-c", LOGGED]
+    done = subprocess.run(
+        python, input=json.dumps(words), capture_output=True, text=True, check=True, cwd=REPOSITORY
+    )
+    told = [json.loads(line) for line in done.stderr.split("\n") if line]
+    assert [line["event"] for line in told] == ["ingest.refused", "api.request.failed"]
+    assert told[0]["unit"] == told[1]["path"] == words
+    assert not {"\x1b", "\r", "\x00", "\u2028"} & set(done.stderr), "nothing a terminal obeys"
 
 
 @pytest.mark.anyio

@@ -463,3 +463,15 @@ def test_15_random_and_mutated_payloads_never_stop_ingest(house, tmp_path):
         assert len(running.store.quarantine()) > 0
         assert running.counters["faults"] == 0
         assert running.thread.is_alive()
+
+
+def test_29_the_account_of_the_service_may_not_speak_as_a_unit_nor_change_the_broker(house):
+    for topic in (
+        *(topics.topic(MEAT, leaf) for leaf in ("up/data", "up/bulk", "up/event", "status")),
+        *("$CONTROL/dynamic-security/v1", "$SYS/broker/log/N", "elsewhere"),
+    ):
+        service = knock(
+            house.service_port, client_id="say", user="service.ingest", password=house.service().password
+        )
+        assert service.publish(topic) == 0x87, topic
+        service.leave()
