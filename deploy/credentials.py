@@ -33,7 +33,7 @@ class BrokersRoom:
             if folder.mutual:
                 return "certificates"
             return None if _may_write(folder) else "rights"
-        except (OSError, ConfigurationError):
+        except (OSError, KeyError, ConfigurationError):
             return "rights"
 
     def meeting(self) -> Meeting | None:
@@ -97,7 +97,7 @@ def _refusing(do: Callable[[], _Done]) -> _Done:
 
 def _may_write(folder: BrokerFolder) -> bool:
     """Return whether files written here are the broker's to read afterwards."""
-    account = pwd.getpwuid(os.geteuid()).pw_name
-    own = os.geteuid() == 0 or folder.owner in {None, account}
+    account, owner = os.geteuid(), folder.owner
+    own = account == 0 or owner is None or pwd.getpwnam(owner).pw_uid == account
     places = (folder.path, folder.path / "authority", folder.passwords)
     return own and all(os.access(place, os.R_OK | os.W_OK) for place in places)

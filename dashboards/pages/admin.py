@@ -14,7 +14,7 @@ from dashboards.benchwords import CHEMISTRIES
 from dashboards.language import _
 from dashboards.natural import natural
 from dashboards.pages.admin_credentials import credential_states, room_of
-from dashboards.pages.adminforms import Typed, parts_of, said, signer_of, table_from, unplaced
+from dashboards.pages.adminforms import Typed, ended, parts_of, said, signer_of, table_from, unplaced
 from dashboards.pages.jobforms import moment_or_none
 from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw
@@ -200,7 +200,7 @@ def _form(
     parts = parts_of(kind, table, fleet, form=form, error=faults, fixed=bool(key))
     told = [] if faults is None else [_("Mend what is marked below."), *unplaced(parts, faults)]
     if wrong is not None:
-        told.append(text.sentence(str(getattr(wrong, "detail", wrong))))
+        told.append(ended(wrong))
     state = credential_states(desk, [key])[key] if kind == "unit" and key else None
     return draw(
         request,

@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dashboards import adminwords, text
 from dashboards.language import _
-from dashboards.pages.adminforms import Typed, said, signer_of
+from dashboards.pages.adminforms import Typed, ended, said, signer_of
 from dashboards.pages.printing import file_answer
 from dashboards.pages.render import draw
 from services.api.access import asker_of
@@ -147,7 +147,7 @@ def _page(
         state=credential_states(desk, [unit])[unit],
         holds=holds,
         given=given,
-        wrong="" if wrong is None else text.sentence(str(wrong)),
+        wrong="" if wrong is None else ended(wrong),
         done=done,
         untold=untold or (given is not None and not given.told),
         meeting=None if room is None else room.meeting(),

@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboards import adminwords, text
 from dashboards.language import _
-from dashboards.pages.adminforms import Typed, said, signer_of
+from dashboards.pages.adminforms import Typed, ended, said, signer_of
 from dashboards.pages.people import remembered
 from dashboards.pages.printing import file_answer
 from dashboards.pages.render import draw
@@ -126,8 +126,7 @@ def confirm(
     try:
         _carry_out(request, desk, waiting, form)
     except (Refused, HTTPException) as error:
-        told = text.sentence(str(getattr(error, "detail", error)))
-        return _looked(request, desk, waiting.data, waiting.name, wrong=told)
+        return _looked(request, desk, waiting.data, waiting.name, wrong=ended(error))
     return RedirectResponse("/admin", 303)
 
 

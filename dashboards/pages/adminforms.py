@@ -1,7 +1,7 @@
 """Forms that describe a place, bank or cabinet: fields from the description, and back."""
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import AsyncIterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -26,8 +26,12 @@ _IN_SCALE = "set_point_c"
 Option = tuple[str, str]
 
 
-async def _typed(request: Request) -> FormData:
-    return await request.form()
+async def _typed(request: Request) -> AsyncIterator[FormData]:
+    form = await request.form()
+    try:
+        yield form
+    finally:
+        await form.close()  # a file that was handed in lies on the disk
 
 
 Typed = Annotated[FormData, Depends(_typed)]
@@ -70,6 +74,12 @@ def said(form: FormData, name: str, longest: int = _LONGEST) -> str:
     if not isinstance(found, str) or len(found) > longest:
         raise HTTPException(422, _("One of the fields holds more than belongs there."))
     return found.strip()
+
+
+def ended(error: Exception) -> str:
+    """Return what was refused as a sentence; it may begin with an id, which has no capital."""
+    words = str(getattr(error, "detail", error)).strip()
+    return words if words.endswith((".", "!", "?")) else f"{words}."
 
 
 def signer_of(request: Request, desk: Desk, form: FormData) -> str:

@@ -56,7 +56,7 @@ def fleet_import(
         place = [file.name, *([f"line {fault.line}"] if fault.line else []), *filter(None, [fault.column])]
         typer.echo(f"{', '.join(place)}: {fault.message}", err=True)
     if found.plan is None:
-        typer.echo(f"{len(found.faults)} faults: nothing is changed", err=True)
+        typer.echo(f"nothing is changed; to mend: {len(found.faults)}", err=True)
         raise typer.Exit(2)
     _tell(found.plan)
     if dry_run:

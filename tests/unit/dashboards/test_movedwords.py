@@ -49,3 +49,21 @@ def test_an_account_is_told_with_role_and_places():
     assert account_words(HouseEvent("pin_set", "Jonas K.", "Jonas K.", {}), SITES) == "Jonas K.: PIN chosen."
     whole = HouseEvent("token_given", "meter", "Ada B.", {"role": "workshop", "sites": None})
     assert account_words(whole, SITES) == "Meter: token given to a program (workshop, sees every place)."
+
+
+def test_a_place_or_bank_is_told_with_its_id_and_why():
+    (bank,) = FLEET.banks
+    larger = bank.model_copy(update={"capacity_ah": 120.0, "starts_engine": True})
+    told_of = Described("Ada B.", bank, larger, "v3-aux", "new battery", "account")
+    words = "v3-aux: Described anew: capacity, whether it starts an engine. Why: new battery."
+    assert described_words(told_of, SITES) == words
+    assert described_words(Described("Ada B.", None, FLEET.sites[0], "vehicle-3"), SITES) == (
+        "vehicle-3: Put on the list."
+    )
+    gone = Described("Ada B.", UNIT, None, "v3-meat", "sold")
+    assert described_words(gone, SITES) == "Taken off the list. Why: sold."
+
+
+def test_a_credential_is_told_with_why():
+    event = HouseEvent("credential_revoked", "v3-meat", "Ada B.", {"why": "stolen"})
+    assert account_words(event, SITES).endswith("credential of a unit taken away (why: stolen).")

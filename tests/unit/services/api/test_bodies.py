@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from services.api.bodies import BodyLimits
+from services.api.bodies import LARGER, BodyLimits
 
 
 @pytest.fixture
@@ -40,14 +40,14 @@ def parts(*pieces, ends=True):
     return receive
 
 
-async def ask(receive, *, headers=(("transfer-encoding", "chunked"),), **limits):
+async def ask(receive, *, headers=(("transfer-encoding", "chunked"),), path="/", **limits):
     told = []
 
     async def send(message):
         told.append(message)
 
     scope = {
-        "type": "http", "method": "POST", "path": "/",
+        "type": "http", "method": "POST", "path": path,
         "headers": [(name.encode(), value.encode()) for name, value in headers],
     }  # fmt: skip
     await BodyLimits(echo, **limits)(scope, receive, send)
@@ -79,3 +79,15 @@ async def test_one_that_is_announced_too_large_is_not_waited_for():
 async def test_one_that_never_ends_is_refused():
     status, body, _ = await ask(parts(b"x", ends=False), longest_s=0.01)
     assert (status, json.loads(body)["code"]) == (408, "too_slow")
+
+
+@pytest.mark.anyio
+async def test_a_file_of_rows_may_be_larger_and_has_its_own_limit():
+    limit = LARGER["/admin/rows"]
+    assert (await ask(parts(b"x" * limit), path="/admin/rows"))[0] == 200
+    status, body, _ = await ask(parts(b"x" * limit, b"y"), path="/admin/rows")
+    assert (status, json.loads(body)["detail"]) == (
+        413,
+        "That is more than can be sent at once: at most 5 MB.",
+    )
+    assert (await ask(parts(b"x" * limit), path="/admin/rows/other"))[0] == 413
