@@ -56,7 +56,7 @@ def _page(request: Request, desk: Desk, site: str, wrong: str = "") -> Response:
         said="" if on_call.said_ms is None else text.stamp(on_call.said_ms, zone),
         said_by=on_call.said_by,
         rows=_rows(on_call),
-        roles=[(f"{_ROLE}{role}", ROLES[role]) for role in _ROLES],
+        role_words=[(f"{_ROLE}{role}", ROLES[role]) for role in _ROLES],
         names=[member.name for member in crew if member.role != "inspector"],
         watch=on_call.watch,
         watch_from="" if on_call.watch is None else clock_of(on_call.watch.from_min),

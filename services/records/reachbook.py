@@ -23,7 +23,7 @@ from services.domain import (
 )
 from services.domain.telling import ReachLink
 from services.errors import Refused
-from services.records import noticebook
+from services.records import noticebook, state
 from services.records.noticetables import NoticeLineRow
 from services.records.reachtables import ReachLineRow, ReachLinkRow, WayRow
 from services.records.secretwords import digest
@@ -32,6 +32,8 @@ _FIELDS = (
     *("person", "site", "kind", "target", "language", "least"),
     *("quiet_from_min", "quiet_to_min", "digests", "nothing_too"),
 )
+WAYS = "ways"
+"""The counter of ways, those taken away among them."""
 NO_LINK = "This link is none, or too old. Log in to see the notice."
 LINK_KEPT_MS = 7 * 24 * 3_600_000
 """How long a link that has ended can still say so."""
@@ -97,7 +99,9 @@ def say_way(session: Session, said: WaySaid, number: int | None, *, now_ms: int)
         raise Refused("That address is there already.")
     fresh = {name: getattr(said, name) for name in _FIELDS}
     if number is None:
-        row = WayRow(**fresh, off=False, since_ms=now_ms, proven_ms=None)
+        no = state.counter(session, WAYS) + 1  # never one that was taken away: its messages still name it
+        state.set_counter(session, WAYS, no)
+        row = WayRow(no=no, **fresh, off=False, since_ms=now_ms, proven_ms=None)
         session.add(row)
         session.flush()
         changed = True

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import httpx
 from fastapi import FastAPI
 
+from dashboards.messagewords import MessageWords
 from dashboards.reports.trustsheet import Trust
 from deploy import certificates
 from deploy.daycounts import DayCounts
@@ -19,8 +20,9 @@ from deploy.records_room import RecordsRoom
 from services.analytics.service.health import health_days
 from services.analytics.service.healthusual import usual_of
 from services.analytics.service.middles import middles_of
-from services.domain import BatchNew, HealthTable, NoticeSaid, RunTestBegun, Verdict
+from services.domain import BatchNew, HealthTable, NoticeSaid, RunTestBegun, Verdict, WaySaid
 from services.monitor.noticing import Noticing
+from services.notify.telling import Telling
 from services.records import batchbook
 from services.telemetry import Sample
 from services.timebase import DAY_MS, MINUTE_MS, utc_day_start_ms
@@ -58,6 +60,13 @@ DESK_PAGES = (
     "/units/v3-meat",
     "/units/v3-meat?span=60d",
     "/health",
+    "/admin",
+    "/admin/new/unit",
+    "/admin/change/unit/v3-meat",
+    "/admin/change/site/river-camp",
+    "/admin/credentials/v3-meat",
+    "/admin/labels",
+    "/admin/rows",
 )
 PHONE_PAGES = (
     "/camp",
@@ -70,6 +79,9 @@ PHONE_PAGES = (
     "/why",
     "/offline",
     "/language",
+    "/reach",
+    "/reach/messages",
+    "/reach/places/river-camp",
     "/batches/3",
     "/batches/6",
     "/nowhere",
@@ -208,10 +220,15 @@ def furnished(folder: Path) -> tuple[Larder, FastAPI]:
 
 
 def told(larder: Larder) -> None:
-    """Have the monitor look twice, and the first notice taken."""
+    """Have the monitor look twice, somebody told, one message lost, and the first notice taken."""
+    mail = WaySaid(who="Thandi M.", person="Jonas K.", kind="mail", target="jonas@example.org")
+    larder.records.say_way(mail, now_ms=NOW_MS - DAY_MS)
     noticing = Noticing(larder.records)
     noticing.step(NOW_MS - 20 * MINUTE_MS)
     noticing.step(NOW_MS)
+    Telling(larder.records, MessageWords(lambda _: ())).step(NOW_MS)
+    lost = larder.records.outbox(since_ms=0)[0].message.key
+    larder.records.out_failed(lost, "The mail server did not answer.", now_ms=NOW_MS, again_ms=None)
     taken = NoticeSaid(person="Thandi M.", kind="acknowledged", reason="on my way")
     larder.records.say_of_notice(1, taken, now_ms=NOW_MS)
 
