@@ -15,6 +15,17 @@ from services.timebase import DAY_MS, HOUR_MS, ms_of_iso
 
 END_MS = ms_of_iso("2026-10-15T10:00:00Z")
 """Noon where the chest is."""
+NIGHTS = 3
+START_MS = END_MS - NIGHTS * DAY_MS
+HOURS = 24 * NIGHTS
+_SCENARIO = f"""
+[scenario]
+name = "Plan and truth"
+fleet = "fleet.toml"
+seed = 3
+days = {NIGHTS}
+ends = 2026-10-15T10:00:00Z
+"""
 
 
 @dataclass(frozen=True)
@@ -32,7 +43,6 @@ class Case:
     drives: tuple[tuple[float, float], ...] = ((6.0, 9.5), (15.5, 18.5))
     warm_kg: int = 0
     """Put in two hours after the start, at 30 °C."""
-    nights: int = 3
 
 
 @dataclass(frozen=True)
@@ -66,28 +76,29 @@ class Compared:
         return float(np.mean((low <= self.true_food_c) & (self.true_food_c <= high)))
 
 
-def _fleet(case):
+def _described(case, number):
+    """Return the site, bank and unit of a case in a fleet file."""
     return f"""
 [[site]]
-id = "truck-9"
-name = "Truck 9"
+id = "truck-{number}"
+name = "Truck {number}"
 kind = "vehicle"
 timezone = "Africa/Lusaka"
 [[bank]]
-id = "t9-aux"
+id = "t{number}-aux"
 chemistry = "{case.chemistry}"
 nominal_v = 12
 capacity_ah = {case.capacity_ah}
 [[unit]]
-id = "t9-meat"
+id = "t{number}-meat"
 kind = "{case.kind}"
-site = "truck-9"
+site = "truck-{number}"
 volume_l = 60
 set_point_c = {case.set_point_c}
 [unit.food]
 load_kg = 12
 [unit.supply]
-bank = "t9-aux"
+bank = "t{number}-aux"
 cutout_v = 11.0
 restart_v = 12.5
 cable_length_m = 4.0
@@ -97,20 +108,15 @@ running_a = 4.2
 """
 
 
-def _scenario(case):
+def _played(case, number):
+    """Return what the simulator is told of a case."""
     warm = (
-        f'[[fault]]\nkind = "overload"\nunit = "t9-meat"\nbegins_h_before = {24 * case.nights - 2}\n'
+        f'[[fault]]\nkind = "overload"\nunit = "t{number}-meat"\nbegins_h_before = {24 * NIGHTS - 2}\n'
         f"load_kg = {case.warm_kg}\nload_c = 30\n"
     )
     return f"""
-[scenario]
-name = "Plan and truth"
-fleet = "fleet.toml"
-seed = 3
-days = {case.nights}
-ends = 2026-10-15T10:00:00Z
 [[site]]
-id = "truck-9"
+id = "truck-{number}"
 night_c = {case.night_c}
 day_c = {case.day_c}
 spread_k = 0.0
@@ -119,12 +125,12 @@ drives = {[list(drive) for drive in case.drives]}
 latitude_deg = -20.5
 longitude_deg = 28.0
 [[bank]]
-id = "t9-aux"
+id = "t{number}-aux"
 health = 0.9
 start_soc = 0.9
 drive_a = 25
 [[unit]]
-id = "t9-meat"
+id = "t{number}-meat"
 food_kg = 12
 shell_w_per_k = {case.gain_w_per_k}
 cooling_w = {case.cooling_w}
@@ -145,8 +151,8 @@ def _trip(case):
     )
     return f"""
 [trip]
-starts = 2026-10-{15 - case.nights}T12:00:00
-nights = {case.nights}
+starts = 2026-10-{15 - NIGHTS}T12:00:00
+nights = {NIGHTS}
 timezone = "Africa/Lusaka"
 latitude_deg = -20.5
 longitude_deg = 28.0
@@ -170,25 +176,32 @@ in_sun_k = 4
 """
 
 
-def compared(case, folder):
-    """Return a case planned, and simulated from the same words."""
-    (folder / "fleet.toml").write_text(_fleet(case), encoding="utf-8")
+def simulated(cases, folder):
+    """Return the truth of every case, each a vehicle of one fleet: the plant moves all of them at once."""
+    numbered = list(enumerate(cases))
+    fleet = "".join(_described(case, number) for number, case in numbered)
+    (folder / "fleet.toml").write_text(fleet, encoding="utf-8")
     path = folder / "scenario.toml"
-    path.write_text(_scenario(case), encoding="utf-8")
-    start_ms = END_MS - case.nights * DAY_MS
-    simulator = Simulator(load_scenario(path), anchor_ms=END_MS, start_ms=start_ms)
+    scenario = _SCENARIO + "".join(_played(case, number) for number, case in numbered)
+    path.write_text(scenario, encoding="utf-8")
+    simulator = Simulator(load_scenario(path), anchor_ms=END_MS, start_ms=START_MS)
     blocks = list(simulator.blocks(END_MS))
     t_ms = np.concatenate([block.t_ms for block in blocks])
     true = {
-        name: np.concatenate([np.asarray(block.true[name], dtype=float)[:, 0] for block in blocks])
+        name: np.concatenate([np.asarray(block.true[name], dtype=float) for block in blocks])
         for name in ("soc", "air_c", "food_c", "on", "locked", "unit_v")
     }
-    hour = (t_ms - start_ms) // HOUR_MS
-    ends = np.array([np.flatnonzero(hour == h)[-1] for h in range(24 * case.nights)])
+    return {case: (t_ms, {name: rows[:, k] for name, rows in true.items()}) for k, case in numbered}
+
+
+def compared(case, truth):
+    """Return a case planned from the words it was simulated from, beside its truth."""
+    t_ms, true = truth
+    hour = (t_ms - START_MS) // HOUR_MS
+    ends = np.array([np.flatnonzero(hour == h)[-1] for h in range(HOURS)])
     without = np.flatnonzero((true["locked"] > 0) | (true["unit_v"] < DEAD_V))
-    planned = plan(
-        parse_trip(_trip(case), name="trip.toml", fleet=parse_fleet(_fleet(case), name="fleet.toml"))
-    )
+    fleet = parse_fleet(_described(case, 9), name="fleet.toml")
+    planned = plan(parse_trip(_trip(case), name="trip.toml", fleet=fleet))
     bank, unit = planned.banks[0], planned.units[0]
     return Compared(
         planned=planned,
@@ -200,7 +213,7 @@ def compared(case, folder):
         food_p10=np.array([q.p10 for q in unit.food_c]),
         food_p90=np.array([q.p90 for q in unit.food_c]),
         true_soc=true["soc"][ends],
-        true_air_c=np.array([true["air_c"][hour == h].mean() for h in range(24 * case.nights)]),
+        true_air_c=np.array([true["air_c"][hour == h].mean() for h in range(HOURS)]),
         true_food_c=true["food_c"][ends],
         duty_ratio=unit.duty.p50 / float(np.mean(true["on"])),
         stopped_ms=int(t_ms[without[0]]) if without.size else None,

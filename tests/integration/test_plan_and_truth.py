@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from services.timebase import HOUR_MS
-from tests.helpers.plan_and_truth import Case, compared
+from tests.helpers.plan_and_truth import Case, compared, simulated
 
 pytestmark = pytest.mark.integration
 
@@ -21,6 +21,11 @@ DRIVEN = {
     "lithium": Case(chemistry="lifepo4"),
     "freezer": Case(kind="freezer", set_point_c=-18, gain_w_per_k=0.5, cooling_w=45, capacity_ah=120),
 }
+PARKED = {
+    "agm": Case(drives=(), capacity_ah=60, gain_w_per_k=0.9),
+    "flooded": Case(drives=(), capacity_ah=90, gain_w_per_k=0.9, chemistry="flooded"),
+    "lithium": Case(drives=(), capacity_ah=60, gain_w_per_k=0.9, chemistry="lifepo4"),
+}
 SOC_BELOW, SOC_ABOVE = 0.12, 0.07
 """Most a planned charge lies below and above the truth, at any hour; found -0.11 to +0.063."""
 FOOD_K = 0.7
@@ -31,9 +36,14 @@ INSIDE = 0.8
 """Least share of hours whose true charge lies in the planned range."""
 
 
+@pytest.fixture(scope="module")
+def truths(tmp_path_factory):
+    return simulated([*DRIVEN.values(), *PARKED.values()], tmp_path_factory.mktemp("trucks"))
+
+
 @pytest.mark.parametrize("name", DRIVEN)
-def test_a_driven_trip_is_planned_within_the_stated_error(tmp_path, name):
-    found = compared(DRIVEN[name], tmp_path)
+def test_a_driven_trip_is_planned_within_the_stated_error(truths, name):
+    found = compared(DRIVEN[name], truths[DRIVEN[name]])
     error = found.soc - found.true_soc
     assert found.soc_inside() >= INSIDE
     assert found.food_inside() == 1.0
@@ -45,17 +55,9 @@ def test_a_driven_trip_is_planned_within_the_stated_error(tmp_path, name):
     assert DUTY[0] <= found.duty_ratio <= DUTY[1]
 
 
-@pytest.mark.parametrize(
-    "case",
-    [
-        Case(drives=(), capacity_ah=60, gain_w_per_k=0.9),
-        Case(drives=(), capacity_ah=90, gain_w_per_k=0.9, chemistry="flooded"),
-        Case(drives=(), capacity_ah=60, gain_w_per_k=0.9, chemistry="lifepo4"),
-    ],
-    ids=["agm", "flooded", "lithium"],
-)
-def test_a_trip_without_driving_is_planned_to_cut_out_before_it_does(tmp_path, case):
-    found = compared(case, tmp_path)
+@pytest.mark.parametrize("name", PARKED)
+def test_a_trip_without_driving_is_planned_to_cut_out_before_it_does(truths, name):
+    found = compared(PARKED[name], truths[PARKED[name]])
     assert found.stopped_ms is not None
     assert not found.planned.holds
     start_ms = found.planned.hours[0].at
