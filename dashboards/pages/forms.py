@@ -1,10 +1,14 @@
 """Numbers, dates and times as people type them into plain forms."""
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, time
 
+from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
+from dashboards import text
 from dashboards.language import _, from_scale, scale
 from services.timebase import MINUTE_MS
 
@@ -13,6 +17,23 @@ _AMOUNT = re.compile(r"\d{1,5}([.,]\d{1,3})?")
 _TIME = re.compile(r"([01]?\d|2[0-3])[:.]([0-5]\d)")
 _LOWEST_PROBE_C, _HIGHEST_PROBE_C = -60.0, 120.0
 _LONGEST_AGO_MIN = 72 * 60
+
+
+@contextmanager
+def as_typed() -> Iterator[None]:
+    """Tell whoever typed it what a model refuses of it.
+
+    Raises
+    ------
+    HTTPException
+        422 naming the first part that cannot be.
+    """
+    try:
+        yield
+    except ValidationError as error:
+        fault = error.errors()[0]
+        where = ": ".join([text.plain(str(part)) for part in fault["loc"][:1]])
+        raise HTTPException(422, f"{where}: {fault['msg']}" if where else fault["msg"]) from error
 
 
 def number_from(typed: str) -> float:

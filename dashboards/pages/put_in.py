@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Request
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -15,7 +15,7 @@ from dashboards.kitchen import Kitchen, sorted_kitchen
 from dashboards.language import _, food
 from dashboards.pages.batch_views import BatchView, batch_view
 from dashboards.pages.camp import larder_of, site_of
-from dashboards.pages.forms import amount_or_none, day_or_none, happened_ms, temperature_or_none
+from dashboards.pages.forms import amount_or_none, as_typed, day_or_none, happened_ms, temperature_or_none
 from dashboards.pages.people import remember, remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import CardView, card_view
@@ -98,7 +98,7 @@ def from_form(form: PutIn) -> BatchNew:
     """
     if not form.food_class or not form.what.strip():
         raise HTTPException(422, _("Say what it is and what kind of food."))
-    try:
+    with as_typed():
         return BatchNew(
             what=form.what,
             food_class=form.food_class,
@@ -116,9 +116,6 @@ def from_form(form: PutIn) -> BatchNew:
             lot=form.lot,
             note=form.note,
         )
-    except ValidationError as error:
-        fault = error.errors()[0]
-        raise HTTPException(422, f"{text.plain(str(fault['loc'][0]))}: {fault['msg']}") from error
 
 
 def _cabinets(desk: Desk, site: str) -> list[UnitCard]:

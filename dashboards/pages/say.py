@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from dashboards.language import _
-from dashboards.pages.forms import number_from, temperature_or_none
+from dashboards.pages.forms import as_typed, number_from, temperature_or_none
 from dashboards.pages.people import remember
 from services.api.routes import AtDesk, UnitPath
 from services.api.schemas import Check, Correction, Disposition, Name, Release, Words
@@ -58,8 +58,8 @@ def release(  # noqa: PLR0917 - a form has as many fields as it has
     """Close a hold."""
     response = _back(request, back, unit, person)
     read_c = number_from(probe_c)
-    desk.close_hold(
-        Release(
+    with as_typed():
+        said = Release(
             unit=unit,
             person=person,
             probe_c=read_c,
@@ -67,7 +67,7 @@ def release(  # noqa: PLR0917 - a form has as many fields as it has
             reason=reason,
             to_unit=to if to and disposition in {"moved", "refrozen"} else None,
         )
-    )
+    desk.close_hold(said)
     return response
 
 
