@@ -9,6 +9,7 @@ from dashboards.language import Phrase, Table, _, ngettext
 from services.domain import ComparedName, ComparedNumber, Fleet, LikeBy, StandsOut
 
 WIDTH, HEIGHT = 200.0, 16.0
+_IN_THE_MIDDLE = 0.05
 _REACH = 8.0
 """Spreads from the middle to the edge of the strip; further out is drawn at the edge."""
 
@@ -25,7 +26,8 @@ class Row(NamedTuple):
     season: str | None
     """Over the longer span, where that holds more days."""
     out: str
-    worse: str
+    side: str
+    """Whether that is worse or better; empty in the middle."""
     stands_out: bool
     group: str
     dot: float
@@ -48,7 +50,7 @@ def _hours_a_day(value: float) -> str:
 
 
 def _stops(value: float) -> str:
-    return _("%(stops)s in 30 days", stops=text.number(value))
+    return _("%(stops)s in 30 days", stops=text.number(value, 0 if value == round(value) else 1))
 
 
 _OWN: dict[str, tuple[Phrase, Callable[[float], str]]] = {
@@ -102,11 +104,13 @@ def row_of(row: ComparedNumber, names: Mapping[str, tuple[str, str]]) -> Row:
     number, words = _named(row.name)
     name, place = names[row.unit]
     spreads = text.number(abs(row.out))
-    above = (
-        _("%(spreads)s spreads above the middle", spreads=spreads)
-        if row.out >= 0
-        else _("%(spreads)s spreads below the middle", spreads=spreads)
-    )
+    side = _("worse") if row.worse else _("better")
+    if abs(row.out) < _IN_THE_MIDDLE:
+        side, out = "", _("in the middle")
+    elif row.out > 0:
+        out = _("%(side)s: %(spreads)s spreads above the middle", side=side, spreads=spreads)
+    else:
+        out = _("%(side)s: %(spreads)s spreads below the middle", side=side, spreads=spreads)
     reached = max(-_REACH, min(_REACH, row.out))
     return Row(
         unit=row.unit,
@@ -116,8 +120,8 @@ def row_of(row: ComparedNumber, names: Mapping[str, tuple[str, str]]) -> Row:
         value=words(row.value),
         middle=words(row.middle),
         season=None if row.season is None else words(row.season),
-        out=above,
-        worse=_("worse") if row.worse else _("better"),
+        out=out,
+        side=side,
         stands_out=row.stands_out,
         group=like_words(row.like, row.of),
         dot=round(WIDTH / 2 * (1 + reached / (_REACH + 0.5)), 1),

@@ -13,8 +13,8 @@ COMPARE: dict[str, Help] = {
         Phrase("Compared number"),
         Phrase(
             "The middle of the days of one unit. Units that turn slower to run longer are not compared by "
-            "how long they run. A battery is told once, by the first of its units. Cut-outs are counted on "
-            "every day, plain or not: too low a voltage, or none at all."
+            "how long they run, a battery is told once, by the first of its units, and cut-outs are counted "
+            "on every day, plain or not."
         ),
         _DAYS,
         Phrase("Whether a sensor reads true. Cut-outs of units whose voltage is not measured."),

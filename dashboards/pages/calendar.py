@@ -44,6 +44,8 @@ class ItemView:
     kind: str
     why: str
     due: str
+    undated: str
+    """Why something that presses has no date."""
     late: bool
     parts: str
     job: int | None
@@ -68,7 +70,12 @@ class PlaceView:
 
 
 def _item(item: DueItem, now_ms: int) -> ItemView:
-    due = item.no_date if item.day is None else item.day.isoformat()
+    if item.day is not None:
+        due, undated = item.day.isoformat(), ""
+    elif item.pressing:
+        due, undated = _("before the next trip"), item.no_date
+    else:
+        due, undated = item.no_date, ""
     return ItemView(
         unit=item.unit,
         name=item.name,
@@ -76,6 +83,7 @@ def _item(item: DueItem, now_ms: int) -> ItemView:
         kind=KINDS[item.kind],
         why=item.why,
         due=due,
+        undated=undated,
         late=item.due_ms is not None and item.due_ms < now_ms,
         parts=parts_words(item.parts),
         job=item.job,

@@ -19,6 +19,8 @@ router = APIRouter(include_in_schema=False)
 
 MOST_SHOWN = 60
 """Rows of the page; the file holds every one."""
+NEAR_OUT = 1.0
+"""In spreads: what lies nearer to the middle says nothing to a mechanic and stands in the file only."""
 HEADS = Lines(
     "Unit", "Name", "Place", "Number", "Value", "Over 90 days", "Middle of the group",
     "Spreads from the middle", "Side", "Chance", "Chance among all", "Stands out", "Units like it", "Days",
@@ -40,13 +42,14 @@ def compare_page(request: Request, desk: AtDesk) -> Response:
     """Show the machines that lie furthest from machines like them, and what stands out as a whole."""
     found, fleet = desk.fleet_compared(), desk.fleet()
     names = _names(fleet)
+    shown = [row for row in found.rows[:MOST_SHOWN] if row.stands_out or abs(row.out) >= NEAR_OUT]
     return draw(
         request,
         "workshop_compare.html",
         found=found,
         standing=sum(row.stands_out for row in found.rows),
-        rows=[row_of(row, names) for row in found.rows[:MOST_SHOWN]],
-        more=len(found.rows) - MOST_SHOWN,
+        rows=[row_of(row, names) for row in shown],
+        more=len(found.rows) - len(shown),
         apart=[apart_row(each, fleet) for each in found.apart],
         too_few_days=_in_order(found.too_few_days, names),
         too_few_like=_in_order(found.too_few_like, names),
@@ -65,7 +68,7 @@ def compare_csv(desk: AtDesk) -> Response:
         numbers = ["" if each is None else f"{each:.6g}" for each in told]
         rows.append(
             [
-                *(row.unit, words.name, words.place, row.name, *numbers, words.worse),
+                *(row.unit, words.name, words.place, row.name, *numbers, words.side),
                 *(f"{row.p:.3g}", f"{row.line:.3g}", _("yes") if row.stands_out else _("no")),
                 *(like_words(row.like, row.of), "" if row.days is None else str(row.days)),
             ]

@@ -32,15 +32,20 @@ def test_a_row_tells_number_middle_distance_and_side():
     row = row_of(number(), NAMES)
     assert (row.name, row.place, row.number) == ("Meat chest", "Vehicle 3", "Way from the battery")
     assert (row.value, row.middle) == ("1.80 times a sound one", "1.00 times a sound one")
-    assert (row.out, row.worse) == ("8.0 spreads above the middle", "worse")
+    assert (row.out, row.side) == ("worse: 8.0 spreads above the middle", "worse")
     group = row.group.replace("\N{EN DASH}", "-")
     assert group == "fridge, fixed speed, 30-60 l, 2-5 years old, vehicle: 12 units"
 
 
 def test_below_the_middle_is_said_and_drawn_to_the_left():
     row = row_of(number(out=-2.0, worse=False, name="capacity_ratio_k", value=20.0, middle=30.0), NAMES)
-    assert (row.out, row.worse, row.value) == ("2.0 spreads below the middle", "better", "20.0 K")
+    assert (row.out, row.side, row.value) == ("better: 2.0 spreads below the middle", "better", "20.0 K")
     assert row.dot < WIDTH / 2
+
+
+def test_in_the_middle_is_neither_better_nor_worse():
+    row = row_of(number(out=0.0, worse=False, name="cutouts_a_month", value=0.0, middle=0.0), NAMES)
+    assert (row.out, row.side, row.value) == ("in the middle", "", "0 in 30 days")
 
 
 @pytest.mark.parametrize("out", [-400.0, -8.0, 0.0, 8.0, 400.0])
