@@ -23,6 +23,7 @@ OUTSIDE = frozenset(
             "/language",
         ),
         *("/trust", "/trust/authority.crt", "/trust/authority.pem"),
+        "/t/{secret}",  # whoever holds the link in a message may read and take that one notice
     }
 )
 """All that answers before a log-in, besides the scripts and styles."""

@@ -8,6 +8,8 @@ from services.domain import Site
 from services.notify.suntimes import sun_times
 from services.timebase import MINUTE_MS, ms_of_iso
 
+pytestmark = pytest.mark.outside
+
 GREENWICH = Site(
     id="green", name="Green", kind="camp", timezone="Europe/London", latitude_deg=51.5, longitude_deg=-0.1
 )
