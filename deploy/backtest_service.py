@@ -1,84 +1,25 @@
 """Scores what the workshop is told on simulated years: faults found in time, and what was told falsely."""
 
 import tempfile
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
-from deploy.backtest_told import (
-    COOLING,
-    DUTY_LIMIT,
-    HOT,
-    SUPPLY,
-    Call,
-    all_calls,
-    calendar_calls,
-    duty_calls,
-    parts,
-)
+from deploy.backtest_kinds import ELSEWHERE, PART, WANTED
+from deploy.backtest_simulated import simulate_year
+from deploy.backtest_told import DUTY_LIMIT, Call, all_calls, calendar_calls, duty_calls, parts
 from deploy.backtest_years import Fault, UnitYear, Year, read_year
-from deploy.backtesting import reseeded
-from deploy.simulate_files import write_files
-from deploy.simulating import Job
 from services.timebase import DAY_MS
 
-SCENARIO = "fleet_year"
 IN_TIME_MS = 3 * DAY_MS
 TARGETS = {"found in time": 0.9, "false call-outs": 0.5}
 """Least share of faults; most for each unit and year."""
 SETTLES_MS = 14 * DAY_MS
 """After a fault's end what is told of it is not false: the last days still show it."""
 YEAR_D = 365.25
-
-LIMITS = ("compressor hardly ever stops", "cabinet never reaches", "over-temperature stops")
-WEAKER, WARMER = (COOLING[0], *LIMITS), (COOLING[1], *LIMITS)
-CHOKED = (*WEAKER, *HOT, SUPPLY[0])
-"""Dust and a dead fan raise the current before the cooling falls: without a sensor for it that shows as
-voltage lost."""
-PATH = (*SUPPLY, "supply path resistance high", "repeated cut-outs")
-BATTERY = (*PATH, "battery falls fast", "absorption voltage within minutes")
-
-WANTED: dict[str, tuple[str, ...]] = {
-    "refrigerant_leak": WEAKER,
-    "dusty_condenser": CHOKED,
-    "condenser_fan_dead": CHOKED,
-    "evaporator_fan_dead": (*WEAKER, COOLING[1]),
-    "frosted_evaporator": (*WEAKER, COOLING[1]),
-    "worn_gasket": WARMER,
-    "wet_foam": WARMER,
-    "weak_compressor": WEAKER,
-    "blocked_niche": (*WEAKER, *HOT),
-    "weak_battery": BATTERY,
-    "sulphated_bank": BATTERY,
-    "corroded_joint": PATH,
-    "undersized_cable": PATH,
-}
-"""Faults that findings for the workshop are for, with how the right ones begin."""
-
-ELSEWHERE = frozenset(
-    {
-        "thermostat_offset",
-        "sensor_stuck",
-        "sensor_drift",
-        "sensor_open",
-        "sensor_noise",
-        "voltage_stuck",
-        "voltage_scaled",
-        "half_tapped",
-        "failed_charger",
-        "relay_stuck_open",
-        "relay_stuck_closed",
-        "cutout_turned",
-        "swapped_identity",
-        "gateway_brownout",
-        "compressor_stalled",
-        "clock_reset",
-    }
-)
-"""Real faults that other parts of the service tell of: a call-out is neither asked for nor false; listed."""
+PROCESSES = 2
 
 
 @dataclass(frozen=True)
@@ -88,6 +29,9 @@ class Judged:
     unit: str
     fault: Fault
     call: Call | None
+    """The first in the right words."""
+    some: Call | None = None
+    """The first in any words."""
 
     @property
     def too_fast(self) -> bool:
@@ -98,9 +42,27 @@ class Judged:
     @property
     def in_time(self) -> bool:
         """Whether it was found three days before food was at risk; of one that never put it, at all."""
-        if self.call is None:
+        return self._soon_enough(self.call)
+
+    @property
+    def some_in_time(self) -> bool:
+        """Whether anything was told by then."""
+        return self._soon_enough(self.some)
+
+    def _soon_enough(self, call: Call | None) -> bool:
+        if call is None:
             return False
-        return self.fault.at_risk_ms is None or self.call.first_ms <= self.fault.at_risk_ms - IN_TIME_MS
+        return self.fault.at_risk_ms is None or call.first_ms <= self.fault.at_risk_ms - IN_TIME_MS
+
+    @property
+    def named(self) -> bool:
+        """Whether what was first told has the right part among what it could be."""
+        return self.some is not None and PART[self.fault.kind] in self.some.could_be
+
+    @property
+    def named_first(self) -> bool:
+        """Whether it comes first there."""
+        return self.some is not None and self.some.could_be[:1] == (PART[self.fault.kind],)
 
     @property
     def days_to_find(self) -> float | None:
@@ -120,6 +82,8 @@ class Score:
     other: list[tuple[str, str, Call]] = field(default_factory=list)
     """During faults that are told elsewhere."""
     unit_days: int = 0
+    sound_days: int = 0
+    """Of them, those on which anything told is false."""
     seeds: list[int] = field(default_factory=list)
     _places: dict[tuple[int, str, str, int], int] = field(default_factory=dict)
     _taken: list[tuple[UnitYear, Sequence[Call], bool]] = field(default_factory=list)
@@ -130,10 +94,14 @@ class Score:
         return [each for each in self.judged if not each.too_fast]
 
     @property
+    def at_risk(self) -> list[Judged]:
+        """Those of them that put food at risk."""
+        return [each for each in self.slow if each.fault.at_risk_ms is not None]
+
+    @property
     def share(self) -> float:
-        """Of those, the share that was."""
-        slow = self.slow
-        return sum(each.in_time for each in slow) / len(slow) if slow else float("nan")
+        """Of those that could be, the share that was found in time."""
+        return share_of(self.slow)
 
     @property
     def by_chance(self) -> float:
@@ -143,7 +111,7 @@ class Score:
 
     def _chance(self, fault: Fault) -> float:
         hits = [
-            _first(calls, fault, any_words=any_words) is not None
+            first_of(calls, fault, any_words=any_words) is not None
             for one, calls, any_words in self._taken
             if not any(_known(other.kind) and _overlap(other, fault) for other in one.faults)
         ]
@@ -151,25 +119,28 @@ class Score:
 
     @property
     def false_a_year(self) -> float:
-        """False call-outs for each unit and year."""
+        """False call-outs for each unit and year without a fault."""
         return self._a_year(presses=True)
 
     @property
     def quiet_a_year(self) -> float:
-        """False findings that press nobody, for each unit and year."""
+        """False findings that press nobody, for each unit and year without a fault."""
         return self._a_year(presses=False)
 
     def _a_year(self, *, presses: bool) -> float:
         false = sum(call.presses == presses for _, call in self.false)
-        return false / (self.unit_days / YEAR_D) if self.unit_days else float("nan")
+        return false / (self.sound_days / YEAR_D) if self.sound_days else float("nan")
 
     def take(self, year: Year, one: UnitYear, calls: Sequence[Call], *, any_words: bool = False) -> None:
         """Judge what was told of one unit; `any_words`: whatever is told counts as the right thing."""
         self.unit_days += (year.end_ms - year.start_ms) // DAY_MS
+        self.sound_days += sound_days(year, one.faults)
         self._taken.append((one, calls, any_words))
         for fault in one.faults:
             if fault.kind in WANTED:
-                self._judge(year, Judged(one.unit, fault, _first(calls, fault, any_words=any_words)))
+                right = first_of(calls, fault, any_words=any_words)
+                some = first_of(calls, fault, any_words=True)
+                self._judge(year, Judged(one.unit, fault, right, some))
         for call in calls:
             over = [fault for fault in one.faults if _during(call, fault)]
             if any(fault.kind in WANTED for fault in over):
@@ -187,12 +158,27 @@ class Score:
         if place == len(self.judged):
             self.judged.append(judged)
             return
-        before = self.judged[place].call
-        if judged.call is not None and (before is None or judged.call.first_ms < before.first_ms):
-            self.judged[place] = judged
+        before = self.judged[place]
+        risks = [one.fault.at_risk_ms for one in (before, judged) if one.fault.at_risk_ms is not None]
+        self.judged[place] = replace(
+            before,
+            fault=replace(before.fault, at_risk_ms=min(risks, default=None)),
+            call=_earlier(before.call, judged.call),
+            some=_earlier(before.some, judged.some),
+        )
 
 
-def _first(calls: Iterable[Call], fault: Fault, *, any_words: bool) -> Call | None:
+def share_of(judged: Sequence[Judged]) -> float:
+    """Return the share found in time."""
+    return sum(each.in_time for each in judged) / len(judged) if judged else float("nan")
+
+
+def _earlier(one: Call | None, other: Call | None) -> Call | None:
+    told = [call for call in (one, other) if call is not None]
+    return min(told, key=lambda call: call.first_ms, default=None)
+
+
+def first_of(calls: Iterable[Call], fault: Fault, *, any_words: bool) -> Call | None:
     """Return the first call of a fault's own kind begun while it lasts; one standing before is none."""
     for call in calls:
         right = any_words or call.finding.startswith(WANTED[fault.kind])
@@ -200,6 +186,17 @@ def _first(calls: Iterable[Call], fault: Fault, *, any_words: bool) -> Call | No
         if right and fault.begins_ms <= call.first_ms and in_time:
             return call
     return None
+
+
+def sound_days(year: Year, faults: Iterable[Fault]) -> int:
+    """Return on how many days of a unit's year anything that is told of it would be false."""
+    sound = np.ones((year.end_ms - year.start_ms) // DAY_MS, dtype=np.bool_)
+    for fault in faults:
+        if _known(fault.kind):
+            ends_ms = year.end_ms if fault.ends_ms is None else fault.ends_ms + SETTLES_MS
+            first = max(0, (fault.begins_ms - year.start_ms) // DAY_MS)
+            sound[first : (ends_ms - year.start_ms) // DAY_MS + 1] = False
+    return int(sound.sum())
 
 
 def _known(kind: str) -> bool:
@@ -218,7 +215,7 @@ def _during(call: Call, fault: Fault) -> bool:
     return fault.begins_ms <= call.first_ms <= ends_ms
 
 
-def score(years: Iterable[Year]) -> tuple[Score, ...]:
+def score(years: Iterable[Year], *, processes: int = 1) -> tuple[Score, ...]:
     """Return what all that is told did, parts of it by themselves, and both baselines, in this order."""
     every = Score("all that is told")
     pressing, weeks = Score("call-outs alone"), Score("over weeks alone")
@@ -227,7 +224,7 @@ def score(years: Iterable[Year]) -> tuple[Score, ...]:
     calendar = Score("calendar", baseline=True)
     for year in years:
         every.seeds.append(year.seed)
-        for one, calls in all_calls(year):
+        for one, calls in all_calls(year, processes=processes):
             every.take(year, one, calls)
             pressing.take(year, one, parts(calls, presses=True))
             weeks.take(year, one, parts(calls, weeks=True))
@@ -239,72 +236,15 @@ def score(years: Iterable[Year]) -> tuple[Score, ...]:
 
 
 def years(seeds: Sequence[int], logs: Sequence[Path], *, say: Callable[[str], None]) -> Iterator[Year]:
-    """Return years already written, then fresh ones of the seeds given."""
+    """Return years already written, then those of the seeds given, their faults drawn and simulated."""
     for written in logs:
         say(f"reading {written.name}")
-        yield read_year(written, say=say)
+        yield read_year(written, say=say, processes=PROCESSES)
     for seed in seeds:
-        job = Job.of(Path(SCENARIO), units=None, days=None, end=None)
-        start_ms, end_ms = job.stretch_ms()
         with tempfile.TemporaryDirectory(prefix="bushlarder-year-") as folder:
-            say(f"seed {seed}: simulating {job.days:g} days of {len(job.scenario.units)} units")
-            scenario = reseeded(job.scenario, seed)
-            write_files(scenario, Path(folder), start_ms=start_ms, end_ms=end_ms, run_out_every_h=0.0)
-            yield read_year(Path(folder), say=say)
-
-
-def lines(scores: Sequence[Score]) -> Iterator[str]:
-    """Return the report."""
-    own = scores[0]
-    yield f"seeds: {' '.join(map(str, own.seeds))}; {own.unit_days / YEAR_D:.1f} unit-years"
-    at_risk = sum(one.fault.at_risk_ms is not None for one in own.judged)
-    yield (
-        f"{at_risk} of {len(own.judged)} faults put food at risk at all; the others are found in time where"
-        " they are told before their end"
-    )
-    yield "by chance: what the same words, told of units sound in those days, would have found"
-    yield "false for each unit and year: call-outs; findings that press nobody"
-    yield f"{'way':<18}{'found in time':>16}{'by chance':>11}{'call-outs':>11}{'other':>8}{'median days':>13}"
-    for each in scores:
-        slow = each.slow
-        found = [judged.days_to_find for judged in slow if judged.days_to_find is not None]
-        middle = f"{np.median(found):.0f}" if found else "none"
-        share = f"{sum(one.in_time for one in slow)}/{len(slow)} = {each.share:.2f}"
-        false = f"{each.false_a_year:>11.2f}{each.quiet_a_year:>8.2f}"
-        yield f"{each.name:<18}{share:>16}{each.by_chance:>11.2f}{false}{middle:>13}"
-    yield "by fault, in time / could be; days until told, and until called out"
-    for kind in WANTED:
-        ours = [k for k, one in enumerate(own.judged) if one.fault.kind == kind and not one.too_fast]
-        days = ", ".join(f"{_days(own.judged[k])} ({_days(scores[1].judged[k])})" for k in ours)
-        yield f"  {kind:<22}{sum(own.judged[k].in_time for k in ours)}/{len(ours)}  {days}"
-    yield "food at risk within three days of the fault, apart; days to find"
-    yield from (f"  {one.fault.kind} on {one.unit}: {_days(one)}" for one in own.judged if one.too_fast)
-    yield "true fault -> first told, with what it could be"
-    for (kind, told), times in sorted(_confusion(own).items()):
-        yield f"  {kind} -> {told}: {times}"
-    for presses, title in ((True, "false call-outs"), (False, "false findings that press nobody")):
-        yield title
-        yield from (f"  {unit}: {_told(call)}" for unit, call in own.false if call.presses == presses)
-    yield "call-outs during faults that are told elsewhere"
-    yield from (f"  {unit}: {_told(call)}, {kind}" for unit, kind, call in own.other if call.presses)
-
-
-def _days(one: Judged) -> str:
-    return "not told" if one.days_to_find is None else f"{one.days_to_find:.0f}"
-
-
-def _told(call: Call) -> str:
-    days = (call.last_ms - call.first_ms) / DAY_MS + 1
-    seen = "over weeks" if call.weeks else "within a week"
-    return f"{call.finding} ({seen}), for {days:.0f} d from day {call.first_ms // DAY_MS}"
-
-
-def _confusion(own: Score) -> Counter[tuple[str, str]]:
-    found: Counter[tuple[str, str]] = Counter()
-    for one in own.judged:
-        told = "nothing" if one.call is None else f"{one.call.finding} ({', '.join(one.call.could_be)})"
-        found[one.fault.kind, told] += 1
-    return found
+            say(f"seed {seed}: drawing and simulating a year")
+            simulate_year(seed, Path(folder), say=say)
+            yield read_year(Path(folder), say=say, processes=PROCESSES)
 
 
 def short_of(scores: Sequence[Score]) -> tuple[str, ...]:

@@ -1,10 +1,12 @@
 """A simulated year of a fleet as back-tests of findings read it: days, repairs, faults, food at risk."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from pyarrow import parquet
@@ -55,9 +57,8 @@ MENDED = frozenset(
 )
 """Faults whose end is somebody's work, written down that day; the others pass or are undone unasked."""
 
-AT_RISK_MIN = 60.0
-"""Minutes of food above its limit on a day, beyond the worst of the month before, that count as at risk."""
-MONTH_D = 30
+AFTER_MS = 3 * DAY_MS
+"""So long after a fault of any kind food may still be warm from it."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,10 @@ class Fault:
     begins_ms: int
     ends_ms: int | None
     at_risk_ms: int | None
-    """First day on which it put food at risk; None where it never did."""
+    """When food was first above its limit, for longer than ever without a fault; None where it never was."""
+    hot_day: int | Literal["never", "always"] | None = None
+    """From when on its food would have been at risk on a design hot day [ms]; None where the plant was not
+    asked."""
 
 
 @dataclass(frozen=True)
@@ -103,8 +107,17 @@ class Year:
     units: tuple[UnitYear, ...]
 
 
-def read_year(folder: Path, *, say: Callable[[str], None] = lambda _: None) -> Year:
-    """Return a year written by `bushlarder simulate fleet_year --to`, its days worked out.
+def read_year(folder: Path, *, say: Callable[[str], None] = lambda _: None, processes: int = 1) -> Year:
+    """Return a year written by `simulate_year` or `bushlarder simulate fleet_year --to`, its days worked out.
+
+    Parameters
+    ----------
+    folder : Path
+        Logs, fleet file and truth.
+    say : callable
+        Told in words how far it is.
+    processes : int
+        How many read units side by side.
 
     Raises
     ------
@@ -118,22 +131,56 @@ def read_year(folder: Path, *, say: Callable[[str], None] = lambda _: None) -> Y
         raise ConfigurationError(f"no simulated year here: {error.strerror}", setting=str(folder)) from error
     start_ms, end_ms = utc_day_start_ms(ms_of_iso(truth["from"])), utc_day_start_ms(ms_of_iso(truth["to"]))
     air = _measuring_air(folder, fleet)
-    units = []
+    tasks = []
     for unit in fleet.units:
-        series = read_series(folder / f"{unit.id}.parquet")
-        if not len(series):
-            continue
-        other = next((mate for mate in air.get(unit.site or "", ()) if mate != unit.id), None)
-        near = None
-        if other is not None and not series.has("ambient_c"):
-            near = read_series(folder / f"{other}.parquet")
+        near = next((mate for mate in air.get(unit.site or "", ()) if mate != unit.id), None)
         settings = fleet.settings_of(unit.id)
-        table = health_days(series, settings, from_ms=start_ms, to_ms=end_ms, neighbour=near)
-        faults = _faults(truth, unit.id, settings, start_ms)
-        looks = looks_of(series, settings, start_ms=start_ms, end_ms=end_ms)
-        units.append(UnitYear(unit.id, settings, table, _marks(faults), faults, looks))
-        say(f"{unit.id}: {len(table)} days")
+        tasks.append(_Task(folder, settings, near, _faults(truth, unit.id, settings), start_ms, end_ms))
+    units = []
+    for one in in_processes(_unit_year, tasks, processes):
+        if one is not None:
+            units.append(one)
+            say(f"{one.unit}: {len(one.table)} days")
     return Year(int(truth["seed"]), start_ms, end_ms, tuple(units))
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One unit whose year is to be read."""
+
+    folder: Path
+    settings: UnitSettings
+    near: str | None
+    """A unit of its site that measures the air."""
+    faults: tuple[Fault, ...]
+    start_ms: int
+    end_ms: int
+
+
+def _unit_year(task: _Task) -> UnitYear | None:
+    """Return one unit's year; None where it was never heard."""
+    unit, start_ms, end_ms = task.settings.unit.id, task.start_ms, task.end_ms
+    series = read_series(task.folder / f"{unit}.parquet")
+    if not len(series):
+        return None
+    near = None
+    if task.near is not None and not series.has("ambient_c"):
+        near = read_series(task.folder / f"{task.near}.parquet")
+    table = health_days(series, task.settings, from_ms=start_ms, to_ms=end_ms, neighbour=near)
+    looks = looks_of(series, task.settings, start_ms=start_ms, end_ms=end_ms)
+    return UnitYear(unit, task.settings, table, _marks(task.faults), task.faults, looks)
+
+
+Given, Made = TypeVar("Given"), TypeVar("Made")
+
+
+def in_processes(make: Callable[[Given], Made], tasks: Sequence[Given], processes: int) -> Iterator[Made]:
+    """Yield what is made of each task, in order; in this process where one is enough."""
+    if processes == 1:
+        yield from map(make, tasks)
+        return
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(make, tasks)
 
 
 def looks_of(series: Series, settings: UnitSettings, *, start_ms: int, end_ms: int) -> tuple[Look, ...]:
@@ -184,34 +231,50 @@ def _marks(faults: Sequence[Fault]) -> tuple[ServiceMark, ...]:
     )
 
 
-def _faults(truth: dict[str, Any], unit: str, settings: UnitSettings, start_ms: int) -> tuple[Fault, ...]:
+def _faults(truth: dict[str, Any], unit: str, settings: UnitSettings) -> tuple[Fault, ...]:
     bank = settings.bank.id if settings.bank is not None else None
-    minutes = _minutes_at_risk(truth["units"][unit], settings)
+    own = [told for told in truth["faults"] if told["on"] in {unit, bank} or told["other"] == unit]
+    spans = [(ms_of_iso(told["begins"]), _ends_ms(told)) for told in own]
+    warm = warm_spells(truth["units"][unit], limits_of(settings).food_limit_c)
+    usual_ms = longest_without(warm, spans)
     found = []
-    for told in truth["faults"]:
-        if told["on"] not in {unit, bank} and told["other"] != unit:
-            continue
-        begins_ms = ms_of_iso(told["begins"])
-        ends_ms = None if told["ends"] is None else ms_of_iso(told["ends"])
-        day = _first_at_risk(minutes, (begins_ms - start_ms) // DAY_MS, ends_ms, start_ms)
-        at_risk_ms = None if day is None else start_ms + day * DAY_MS
-        found.append(Fault(told["kind"], told["on"], begins_ms, ends_ms, at_risk_ms))
+    for told, (begins_ms, ends_ms) in zip(own, spans, strict=True):
+        risk_ms = next(
+            (
+                low
+                for low, high in warm
+                if high - low > usual_ms and begins_ms <= low and (ends_ms is None or low <= ends_ms)
+            ),
+            None,
+        )
+        found.append(Fault(told["kind"], told["on"], begins_ms, ends_ms, risk_ms, _hot_day(told)))
     return tuple(found)
 
 
-def _minutes_at_risk(told: dict[str, Any], settings: UnitSettings) -> FloatArray:
-    """Return minutes a day of the food above its limit, or above the next line that the truth keeps."""
+def _ends_ms(told: dict[str, Any]) -> int | None:
+    return None if told["ends"] is None else ms_of_iso(told["ends"])
+
+
+def _hot_day(told: dict[str, Any]) -> int | Literal["never", "always"] | None:
+    said = told.get("hot_day")
+    return said if said in {None, "never", "always"} else ms_of_iso(said)
+
+
+def warm_spells(told: dict[str, Any], limit_c: float) -> list[tuple[int, int]]:
+    """Return when a unit's food was above its limit, or above the next line that the truth keeps [ms]."""
     lines = told["above"]["food_c"]
-    limit_c = limits_of(settings).food_limit_c
     kept = sorted(float(line) for line in lines)
     line = next((each for each in kept if each >= limit_c), kept[-1])
-    return np.array(lines[str(line)]["minutes_by_day"], dtype=np.float64)
+    return [(low, high) for low, high in lines[str(line)]["episodes_ms"]]
 
 
-def _first_at_risk(minutes: FloatArray, begins: int, ends_ms: int | None, start_ms: int) -> int | None:
-    """Return the first day from a fault's begin to its end that is clearly worse than the month before."""
-    before = minutes[max(0, begins - MONTH_D) : begins]
-    usual = float(before.max()) if before.size else 0.0
-    last = minutes.size if ends_ms is None else min(minutes.size, (ends_ms - start_ms) // DAY_MS + 1)
-    worse = np.flatnonzero(minutes[begins:last] > usual + AT_RISK_MIN)
-    return begins + int(worse[0]) if worse.size else None
+def longest_without(warm: Sequence[tuple[int, int]], faults: Sequence[tuple[int, int | None]]) -> int:
+    """Return the longest warm spell that no fault, begun or just over, has to do with [ms]."""
+    return max(
+        (
+            high - low
+            for low, high in warm
+            if not any(high >= begins and (ends is None or low <= ends + AFTER_MS) for begins, ends in faults)
+        ),
+        default=0,
+    )

@@ -21,7 +21,7 @@ from firmware_sim.scenarios.parts import parts
 from firmware_sim.truth import Truth, faults_told
 from services.timebase import DAY_MS, HOUR_MS, iso_of
 
-__all__ = ["Written", "run_out_every_ms", "write_files"]
+__all__ = ["Written", "run_out_every_ms", "write_files", "write_settings"]
 
 FLUSH_MS = 7 * DAY_MS
 """How much simulated time is gathered before files are written on."""
@@ -122,7 +122,7 @@ def write_files(
     told = _joined(scenario, [one.truth for one in done])
     told["faults"] = faults_told(Faults(scenario, anchor_ms=end_ms).told())
     (folder / "truth.json").write_text(json.dumps(told, allow_nan=False) + "\n", encoding="utf-8")
-    _write_settings(scenario, folder)
+    write_settings(scenario, folder)
     return Written(folder, sum(one.units for one in done), sum(one.rows for one in done))
 
 
@@ -247,7 +247,8 @@ def _finite(hours: float) -> float | None:
     return round(hours, 4) if math.isfinite(hours) else None
 
 
-def _write_settings(scenario: Scenario, folder: Path) -> None:
+def write_settings(scenario: Scenario, folder: Path) -> None:
+    """Write the fleet file and a file for every unit."""
     tables = fleet_tables(scenario)
     (folder / "fleet.toml").write_text(fleet_toml(tables), encoding="utf-8")
     for unit in scenario.unit_ids:

@@ -102,14 +102,22 @@ class _Log:
     """One unit's log."""
 
     def __init__(
-        self, folder: Path, unit: str, columns: tuple[str, ...], arrival: tuple[str, ...], stack: ExitStack
+        self,
+        folder: Path,
+        unit: str,
+        columns: tuple[str, ...],
+        arrival: tuple[str, ...],
+        stack: ExitStack,
+        *,
+        text: bool,
     ) -> None:
-        self._csv = _Csv(folder / f"{unit}.csv", columns, arrival)
+        self._csv = _Csv(folder / f"{unit}.csv", columns, arrival) if text else None
         self._parquet = _Parquet(folder / f"{unit}.parquet", columns, arrival, stack)
         self.rows = 0
 
     def write(self, rows: Rows) -> None:
-        self._csv.write(rows)
+        if self._csv is not None:
+            self._csv.write(rows)
         self._parquet.write(rows)
         self.rows += rows.t_ms.size
 
@@ -118,11 +126,12 @@ class Logs:
     """The logs of a scenario; a context whose end waits until all is written.
 
     What is taken is gathered until `flush`; a thread then writes it. The log of a unit whose clock, memory or
-    way to the broker is at fault is what a subscriber would have received, and written at the end.
+    way to the broker is at fault is what a subscriber would have received, and written at the end. Without
+    `text` there is no CSV beside the Parquet.
     """
 
-    def __init__(self, scenario: Scenario, folder: Path, *, anchor_ms: int) -> None:
-        self._scenario, self._folder = scenario, folder
+    def __init__(self, scenario: Scenario, folder: Path, *, anchor_ms: int, text: bool = True) -> None:
+        self._scenario, self._folder, self._text = scenario, folder, text
         self._links = Links(scenario, anchor_ms=anchor_ms)
         self._held: dict[int, list[Rows]] = {i: [] for i in self._links.disturbed}
         self.delivery: dict[int, dict[str, Any]] = {}
@@ -148,6 +157,7 @@ class Logs:
                 columns,
                 ARRIVAL if i in self._held else (),
                 self._stack,
+                text=self._text,
             )
             for i, columns in self._columns.items()
         }
@@ -182,9 +192,17 @@ class Logs:
 
     def take(self, block: Block) -> None:
         """Take what the units' boards read."""
+        self.take_read(block.t_ms, self.read(block))
+
+    def read(self, block: Block) -> dict[str, FloatArray]:
+        """Return what the units' boards read of a block, by column of the logs."""
         wanted = {column for columns in self._columns.values() for column in columns}
-        self._times.append(block.t_ms)
-        self._shown.append({column: read_by(block, column) for column in sorted(wanted)})
+        return {column: read_by(block, column) for column in sorted(wanted)}
+
+    def take_read(self, t_ms: IntArray, shown: Mapping[str, FloatArray]) -> None:
+        """Take what was read before; in order of time."""
+        self._times.append(t_ms)
+        self._shown.append(shown)
 
     def flush(self) -> None:
         """Have written what was taken."""
@@ -209,7 +227,7 @@ class Logs:
             key = (unit.interval_s, physics.phase_s)
             if key not in grids:
                 rows = sampled_rows(t_ms, interval_s=key[0], phase_s=key[1], step_s=self._scenario.step_s)
-                grids[key] = (rows, t_ms[rows], stamps_of(t_ms[rows]))
+                grids[key] = (rows, t_ms[rows], self._stamps(t_ms[rows]))
             rows, at_ms, stamps = grids[key]
             values = np.stack([shown[column][i][rows] for column in self._columns[i]], axis=1)
             told = ~np.isnan(values).all(axis=1)
@@ -218,7 +236,10 @@ class Logs:
             elif told.all():
                 log.write(Rows(at_ms, stamps, values))
             elif told.any():
-                log.write(Rows(at_ms[told], stamps_of(at_ms[told]), values[told]))
+                log.write(Rows(at_ms[told], self._stamps(at_ms[told]), values[told]))
+
+    def _stamps(self, t_ms: IntArray) -> list[str]:
+        return stamps_of(t_ms) if self._text else []
 
 
 def stamps_of(t_ms: IntArray) -> list[str]:

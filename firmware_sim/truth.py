@@ -3,7 +3,7 @@
 Kept block by block, so that a year of a fleet needs no year in memory.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -192,16 +192,7 @@ class Truth:
         }
 
     def _lines(self, lines: dict[float, _Line]) -> dict[str, Any]:
-        told = {}
-        for limit, line in lines.items():
-            episodes = line.closed(self.end_ms)
-            by_day = minutes_by_day(episodes, self.start_ms, self.end_ms)
-            told[str(limit)] = {
-                "minutes": sum(end - begin for begin, end in episodes) / MINUTE_MS,
-                "minutes_by_day": [round(minutes, 4) for minutes in by_day],
-                "episodes_ms": [[round(begin), round(end)] for begin, end in episodes],
-            }
-        return told
+        return _lines_told(lines, self.start_ms, self.end_ms)
 
     def _bank(self, index: int) -> dict[str, Any]:
         if self._first_on_bank[index] < 0 or not self._soc:
@@ -225,6 +216,46 @@ class Truth:
                 [round(begin), round(end)] for begin, end in self._weak[bank].closed(self.end_ms)
             ],
         }
+
+
+def _lines_told(lines: Mapping[float, _Line], start_ms: int, end_ms: int) -> dict[str, Any]:
+    told = {}
+    for limit, line in lines.items():
+        episodes = line.closed(end_ms)
+        by_day = minutes_by_day(episodes, start_ms, end_ms)
+        told[str(limit)] = {
+            "minutes": sum(end - begin for begin, end in episodes) / MINUTE_MS,
+            "minutes_by_day": [round(minutes, 4) for minutes in by_day],
+            "episodes_ms": [[round(begin), round(end)] for begin, end in episodes],
+        }
+    return told
+
+
+def food_told(
+    scenario: Scenario, pieces: Iterable[tuple[IntArray, FloatArray]], *, start_ms: int, end_ms: int
+) -> dict[str, Any]:
+    """Return when food was above its lines, by unit, as the truth file tells it; of food alone.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Whose units.
+    pieces : iterable of ((n,) int64, (n, units) float64)
+        Times and cores of food, in order. [ms; °C]
+    start_ms, end_ms : int
+        The stretch. [ms]
+    """
+    lines = _Lines([LINES_ABOVE_C[unit.kind] for unit, _ in scenario.units], upward=True)
+    for t_ms, food_c in pieces:
+        lines.take(t_ms, food_c)
+    return {
+        unit.id: {
+            "kind": unit.kind,
+            "set_point_c": unit.aim_c,
+            "above": {"food_c": _lines_told(lines.by_unit[i], start_ms, end_ms)},
+        }
+        for i, (unit, _) in enumerate(scenario.units)
+    }
 
 
 def _tops(block: Block) -> tuple[FloatArray, FloatArray] | None:

@@ -2,7 +2,7 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -71,11 +71,16 @@ def backtest_notices(
     seeds: Annotated[int, typer.Option(min=1, help="How many fresh ones, where none is given.")] = 1,
     days: Annotated[float, typer.Option(min=2.0, help="Days replayed; the first only teaches.")] = 30.0,
     every_min: Annotated[float, typer.Option(min=1.0, max=30.0, help="Minutes from look to look.")] = 20.0,
-    units: Annotated[int, typer.Option(min=1, max=60, help="Units of each fleet.")] = 3,
+    units: Annotated[int, typer.Option(min=1, max=40, help="Units of each fleet, about.")] = 8,
+    fleet: Annotated[
+        Literal["year", "trial"],
+        typer.Option(help="Places out of an ordinary year, or units of which each has another trouble."),
+    ] = "year",
 ) -> None:
     """Replay simulated weeks through the monitor: notices for whom, how late, and what nobody was told.
 
-    A month of three units takes about a quarter of an hour of computing.
+    People in it take what they are told after half an hour, and decide about food on hold after two. A
+    month of eight units takes about twenty minutes of computing.
     """
     from deploy.backtest_notices import report
     from deploy.backtesting import fresh_seeds
@@ -87,6 +92,7 @@ def backtest_notices(
         days=days,
         every_min=every_min,
         units=units,
+        fleet=fleet,
         say=lambda words: typer.echo(words, err=True),
     ):
         typer.echo(line)
@@ -108,14 +114,15 @@ def backtest_service(
 ) -> None:
     """Score what the workshop is told on simulated years, against a threshold on duty and the calendar."""
     from deploy import backtest_service as service
+    from deploy import backtest_service_report
     from deploy.backtesting import fresh_seeds
 
     chosen = tuple(seed) if seed else () if logs else fresh_seeds(seeds)
     if chosen:
         typer.echo(f"seeds: {' '.join(map(str, chosen))}", err=True)
     played = service.years(chosen, logs or (), say=lambda words: typer.echo(words, err=True))
-    scores = service.score(played)
-    for line in service.lines(scores):
+    scores = service.score(played, processes=service.PROCESSES)
+    for line in backtest_service_report.lines(scores):
         typer.echo(line)
     short = service.short_of(scores)
     for words in short:

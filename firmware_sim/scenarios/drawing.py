@@ -48,10 +48,11 @@ EXTENTS: Mapping[FaultKind, Extent] = {
     "corroded_joint": Extent((0.12, 0.25), (5.0, 30.0), milds=1, grave=(0.50, 0.80), graves=3, bites="12 V"),
     "undersized_cable": Extent((4.0, 8.0)),
 }
-"""Faults a workshop is for. Sizes after the project's reference table of fault signatures (judgement there too):
-current 5 to 20 % up under dust, 10 to 40 % down in a leak, more than 0.1 ohm of a bad joint or cable, wet foam
-about twice the loss. Grave ends lie where the plant's food went above its limit in a trial of every kind on every
-unit in a warm month; a weak compressor, foam, niche or sulphate of a likely size did not bring it there."""
+"""Faults a workshop is for. Sizes after the project's reference table of fault signatures (judgement there
+too): current 5 to 20 % up under dust, 10 to 40 % down in a leak, more than 0.1 ohm of a bad joint or cable,
+wet foam about twice the loss. Grave ends lie where the plant's food went above its limit in a trial of every
+kind on every unit in a warm month; a weak compressor, foam, niche or sulphate of a likely size did not bring
+it there."""
 
 FIRST_D = 45.0
 """No fault of the workshop's begins earlier: whoever watches needs days without one."""
@@ -198,7 +199,7 @@ class _Draw:
             names = [
                 unit.id
                 for unit, _ in self._scenario.units
-                if bites == "any" or unit.kind == bites or (bites == "12 V" and unit.supply.bank in low)
+                if bites in {"any", unit.kind} or (bites == "12 V" and unit.supply.bank in low)
             ]
         if not names:
             raise ConfigurationError(f"nowhere for {kind}", setting=self._scenario.path.name)

@@ -1,8 +1,12 @@
 """How years are scored: what counts as found in time, as false, as told elsewhere."""
 
+from dataclasses import replace
+
 import pytest
 
-from deploy.backtest_service import Score, lines, score, short_of
+from deploy.backtest_kinds import PART, WANTED
+from deploy.backtest_service import Score, score, short_of
+from deploy.backtest_service_report import lines
 from deploy.backtest_told import Call, all_calls, calendar_calls, duty_calls, parts
 from deploy.backtest_years import Fault, Look, UnitYear, Year
 from services.domain import Bank, Finding, ServiceMark, Supply, Unit, UnitSettings
@@ -74,6 +78,45 @@ def test_a_call_out_without_a_fault_is_false_and_one_in_heavy_use_too():
     assert own.false_a_year == pytest.approx(365.25 / DAYS)
 
 
+def test_days_in_which_nothing_told_is_false_do_not_count_as_sound():
+    own = scored([leak(begins=50, ends=60)])
+    assert (own.unit_days, own.sound_days) == (DAYS, DAYS - 25)
+    assert scored([Fault("overload", "cold-1", at(40), at(40), None)]).sound_days == DAYS
+
+
+def test_the_right_part_is_named_first_among_others_or_not_at_all():
+    right, wrong = PART["refrigerant_leak"], PART["worn_gasket"]
+    for could_be, named in (
+        ((right, wrong), (True, True)),
+        ((wrong, right), (True, False)),
+        ((wrong,), (False,) * 2),
+    ):
+        (one,) = scored([leak()], Call("warms faster", at(70), at(80), could_be)).judged
+        assert (one.named, one.named_first) == named
+        assert (one.call, one.some_in_time) == (None, True)
+
+
+def test_every_fault_asked_for_has_a_part_of_its_own_words():
+    assert set(PART) == set(WANTED)
+
+
+@pytest.mark.parametrize(
+    ("hot_day", "wait", "words"),
+    [
+        (90, (80, 95), "given a date 1; the early end no later than the plant's 1; within the range 1"),
+        (90, (80, 85), "given a date 1; the early end no later than the plant's 1; within the range 0"),
+        (90, (95, None), "given a date 1; the early end no later than the plant's 0; within the range 0"),
+        (90, (None, None), "given a date 0; the early end no later than the plant's 0"),
+        (60, (70, 70), "given a date 1; the early end no later than the plant's 1; within the range 1"),
+    ],
+)
+def test_dates_are_held_against_the_plants_own(hot_day, wait, words):
+    fault = replace(leak(), hot_day=at(hot_day))
+    ends = tuple(None if day is None else at(day) for day in wait)
+    own = scored([fault], Call(WEAKER, at(70), at(80), wait_ms=ends))
+    assert words in "\n".join(lines([own, own]))
+
+
 def test_what_stood_before_a_fault_has_not_found_it():
     own = scored([leak()], Call(WEAKER, at(45), at(70)))
     assert own.share == 0.0
@@ -117,11 +160,12 @@ def test_a_fleet_is_scored_against_both_baselines():
     assert own.share == pressing.share == 1.0
     assert pressing.false == []
     assert duty.share == 0.0
-    assert calendar.false_a_year == pytest.approx(2 * 365.25 / (3 * DAYS))
+    assert calendar.false_a_year == pytest.approx(2 * 365.25 / (3 * DAYS - 60))
     assert short_of(scores) == ()
     report = "\n".join(lines(scores))
     assert "seeds: 7" in report
-    assert "refrigerant_leak      1/1" in report
+    assert "  refrigerant_leak       1   1   1   1  1 (1)  cooling weaker x1" in report
+    assert "food at risk, told three days before: 1/1 = 1.00" in report
 
 
 def test_targets_that_are_missed_are_named():

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from deploy.backtest_years import looks_of, read_series, read_year
-from deploy.simulate_files import write_files
+from deploy.backtest_simulated import write_year
+from deploy.backtest_years import longest_without, looks_of, read_series, read_year, warm_spells
 from deploy.simulating import Job
 from services.domain import Unit, UnitSettings
 from services.errors import ConfigurationError
@@ -19,7 +19,7 @@ def folder(tmp_path_factory):
     job = Job.of(Path("fleet_year"), units=2, days=1.0, end=None)
     start_ms, end_ms = job.stretch_ms()
     into = tmp_path_factory.mktemp("year")
-    write_files(job.scenario, into, start_ms=start_ms, end_ms=end_ms, run_out_every_h=0.0)
+    write_year(job.scenario, into, start_ms=start_ms, end_ms=end_ms, pieces=1, run_in_d=0)
     return into
 
 
@@ -43,6 +43,19 @@ def test_a_log_is_read_in_order_of_time(folder):
     series = read_series(next(folder.glob("*.parquet")))
     assert np.all(np.diff(series.t_ms) >= 0)
     assert np.isfinite(series.numbers("cabinet_c")).all()
+
+
+def test_food_at_risk_is_warm_for_longer_than_it_ever_is_without_a_fault():
+    hour = 60 * MINUTE_MS
+    told = {
+        "above": {"food_c": {"4.0": {"episodes_ms": [[0, 9]]}, "5.0": {"episodes_ms": [[0, 7], [20, 21]]}}}
+    }
+    assert warm_spells(told, 4.5) == [(0, 7), (20, 21)]
+    assert warm_spells(told, 30.0) == [(0, 7), (20, 21)]
+    warm = [(0, hour), (30 * DAY_MS, 30 * DAY_MS + 5 * hour), (33 * DAY_MS, 33 * DAY_MS + 3 * hour)]
+    assert longest_without(warm, []) == 5 * hour
+    assert longest_without(warm, [(29 * DAY_MS, 31 * DAY_MS)]) == hour  # the third is its aftermath
+    assert longest_without(warm, [(0, None)]) == 0
 
 
 def test_a_folder_without_a_year_is_said_so(tmp_path):

@@ -36,7 +36,9 @@ def ends_h(fault):
 def test_the_seed_alone_draws(year):
     assert drawn(year, 7) == drawn(year, 7)
     assert drawn(year, 7).seed == 7
-    places = [{(fault.kind, fault.unit or fault.bank) for fault in drawn(year, seed).faults} for seed in SEEDS]
+    places = [
+        {(fault.kind, fault.unit or fault.bank) for fault in drawn(year, seed).faults} for seed in SEEDS
+    ]
     days = [[round(fault.before_h / 24) for fault in drawn(year, seed).faults] for seed in SEEDS]
     assert len({frozenset(each) for each in places}) == len(SEEDS)
     assert len({tuple(each) for each in days}) == len(SEEDS)
@@ -60,14 +62,16 @@ def test_sizes_lie_within_their_ends(one):
 def test_all_act_where_they_are_and_within_the_year(one):
     for fault in one.faults:
         assert idle_because(fault, one) is None
-        assert 0.0 <= ends_h(fault), fault
+        assert ends_h(fault) >= 0.0, fault
         assert fault.before_h <= 24.0 * one.days, fault
     assert all(fault.before_h <= 24.0 * (one.days - FIRST_D) for fault in workshops(one))
 
 
 def test_a_fault_of_the_workshops_has_its_unit_to_itself(one):
     fed = {bank.id: {u.id for u, _ in one.units if u.supply.bank == bank.id} for bank, _ in one.banks}
-    touched = [(fault, fed[fault.bank] if fault.bank else {fault.unit, fault.other} - {None}) for fault in one.faults]
+    touched = [
+        (fault, fed[fault.bank] if fault.bank else {fault.unit, fault.other} - {None}) for fault in one.faults
+    ]
     for k, (fault, units) in enumerate(touched):
         for other, theirs in touched[k + 1 :]:
             if units & theirs and (fault.kind in EXTENTS or other.kind in EXTENTS):
@@ -77,11 +81,7 @@ def test_a_fault_of_the_workshops_has_its_unit_to_itself(one):
 
 def test_what_needs_each_other_moves_together(one):
     flash = next(fault for fault in one.faults if fault.kind == "flash_corruption")
-    around = [
-        fault
-        for fault in one.faults
-        if fault.kind == "radio_outage" and fault.unit == flash.unit
-    ]
+    around = [fault for fault in one.faults if fault.kind == "radio_outage" and fault.unit == flash.unit]
     assert any(ends_h(fault) <= flash.before_h <= fault.before_h for fault in around)
 
 
