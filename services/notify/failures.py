@@ -7,11 +7,11 @@ from http.client import HTTPException
 
 _SHOWN = 160
 """Letters of another machine's answer that are repeated."""
-_NO_SUCH_HOST = "The name {host} was not found."
-_REFUSED = "{host} refused the connection on port {port}."
+_NO_SUCH_HOST = "{host} was not found: there is no such name."
+_REFUSED = "{host} refused the connection{port}."
 _NO_ANSWER = "{host} did not answer within {within_s:g} s."
 _BELIEF = "The certificate of {host} cannot be believed: {reason}."
-_NO_TLS = "{host} does not speak TLS on port {port}, or not as it is expected."
+_NO_TLS = "{host} does not speak TLS{port}, or not as it is expected."
 _NO_WAY = "{host} cannot be reached from here."
 _BROKEN_OFF = "{host} broke the connection off."
 
@@ -27,11 +27,12 @@ class NotTakenError(Exception):
         self.lasting = lasting
 
 
-def of_connection(error: Exception, host: str, port: int, within_s: float) -> NotTakenError:
+def of_connection(error: Exception, host: str, port: int | None, within_s: float) -> NotTakenError:
     """Return why another machine could not be spoken to."""
+    where = "" if port is None else f" on port {port}"
     words, todo = _connection(error)
     reason = getattr(error, "verify_message", "") or "it is not signed by anybody this machine knows"
-    return NotTakenError(words.format(host=host, port=port, within_s=within_s, reason=reason), todo)
+    return NotTakenError(words.format(host=host, port=where, within_s=within_s, reason=reason), todo)
 
 
 _CONNECTION: tuple[tuple[tuple[type[Exception], ...], str, str], ...] = (

@@ -72,7 +72,7 @@ class OtherSender:
         """Return why, as far as the library's log tells; nothing of the log is repeated: it holds secrets."""
         for pattern, kind in _MEANS:
             if re.search(pattern, told, re.IGNORECASE):
-                return of_connection(kind(), f"The service ({scheme})", 0, self._answer_s)
+                return of_connection(kind(), f"The server of {scheme}://", None, self._answer_s)
         answered = _ANSWERED.search(told)
         if answered is not None:
             return NotTakenError(

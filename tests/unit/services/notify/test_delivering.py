@@ -72,7 +72,7 @@ def test_what_hangs_in_one_kind_holds_up_no_other_and_is_not_sent_again(records)
 
 def refuses(*, lasting=False):
     def send(_each):
-        raise NotTakenError("The name mail.example was not found.", lasting=lasting)
+        raise NotTakenError("mail.example was not found: there is no such name.", lasting=lasting)
 
     return send
 
@@ -83,7 +83,11 @@ def test_what_is_not_taken_waits_and_what_is_refused_for_good_does_not(records):
     post.step(NOW_MS)
     wait_for(lambda: post.figures.failed == 2)
     mail = next(each for each in records.outbox(since_ms=0) if each.message.key == "m")
-    assert (mail.state, mail.tries, mail.why) == ("waiting", 1, "The name mail.example was not found.")
+    assert (mail.state, mail.tries, mail.why) == (
+        "waiting",
+        1,
+        "mail.example was not found: there is no such name.",
+    )
     assert 0.9 * MINUTE_MS <= mail.again_ms - NOW_MS <= 1.1 * MINUTE_MS
     assert states(records)["w"] == "not_delivered"
     assert post.figures.given_up == 1

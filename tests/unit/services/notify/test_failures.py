@@ -14,7 +14,7 @@ HIDE = ("asha@camp.example", "very-private")
 @pytest.mark.parametrize(
     ("error", "words"),
     [
-        (socket.gaierror(-2, "?"), "The name mail.example was not found."),
+        (socket.gaierror(-2, "?"), "mail.example was not found: there is no such name."),
         (ConnectionRefusedError(), "mail.example refused the connection on port 587."),
         (TimeoutError(), "mail.example did not answer within 15 s."),
         (ssl.SSLError(), "mail.example does not speak TLS on port 587"),
