@@ -85,6 +85,9 @@ def data(house):
         for number in range(1, 7):
             for part in ("", "/events", "/verdicts"):
                 found |= set(leaves(client.get(f"{PREFIX}/batches/{number}{part}").json()))
+    # messages are in the language of whoever gets them; reasons come from the other side
+    for sent in house.larder.records.outbox(since_ms=0):
+        found |= {sent.message.subject, sent.why}
     # where a sentence names rule sets, the page puts the names it knows, and a space before each per cent
     ids = "|".join(map(re.escape, sorted(rulenames.NAMES, key=len, reverse=True)))
     spaced = {re.sub(r"(?<=\d)%", " %", told) for told in found}
@@ -95,7 +98,9 @@ def data(house):
     names = {each.name or "" for each in (*fleet.units, *fleet.sites, *fleet.people)}
     names |= {house.larder.records.batch_card(number).batch.what for number in range(1, 7)}
     names |= {test["words"]["technician"] for test in tests}
+    names |= {way.masked for way in house.larder.records.ways()}
     names |= {each.id for each in (*fleet.units, *fleet.sites, *fleet.banks)} | MAP_NAMES
+    names |= {house.open, "https://10.0.0.7:8420", "https://camp.lan:8420"}  # addresses on labels
     worth = (
         names | around | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}
     )
@@ -127,7 +132,7 @@ def test_no_text_of_the_pages_of_people_stands_outside_it(house, client, data):
 def test_no_text_of_a_page_stands_outside_the_catalogue(client, data, path):
     html = client.get(path).text
     assert f'<html lang="{pseudo.CODE}"' in html
-    names = [*LANGUAGES.values(), "Pseudo"] if path == "/language" else []
+    names = [*LANGUAGES.values(), "Pseudo"] if path in {"/language", "/reach"} else []
     assert strange(pseudo.outside(html), [*data, *names]) == []
 
 
