@@ -221,11 +221,6 @@ def _form(
         zone=text.offset_name(desk.now_ms(), zone_of(fleet, kind, key)),
         people=desk.people(),
         who=remembered(request),
-        remarks=_remarks(desk, kind, key) if kind == "unit" and key else [],
+        remarks=[ended(each.text) for each in desk.remarks_on(key)] if kind == "unit" and key else [],
         credential=state,
     )
-
-
-def _remarks(desk: Desk, kind: Kind, key: str) -> list[str]:
-    """Return what is to be said of a cabinet as it stands."""
-    return [text.sentence(remark.text) for remark in desk.remarks_on(key)] if kind == "unit" else []

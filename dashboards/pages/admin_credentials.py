@@ -54,7 +54,7 @@ def _state(last: tuple[str, int] | None, heard_ms: int | None, now_ms: int) -> C
     when = f"{text.stamp(last[1], UTC)} UTC"
     if last[0] == REVOKED:
         return CredentialState("revoked", adminwords.credential_words(("revoked", when), ""))
-    seen = heard_ms is not None and heard_ms >= last[1]
+    seen = heard_ms is not None and heard_ms > last[1]
     ago = text.age(heard_ms, now_ms) if seen else ""
     return CredentialState(
         "seen" if seen else "never_seen", adminwords.credential_words(("given", when), ago)

@@ -11,7 +11,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from dashboards import adminwords, text
+from dashboards import adminwords
 from dashboards.language import _
 from dashboards.pages.adminforms import Typed, ended, said, signer_of
 from dashboards.pages.people import remembered
@@ -158,14 +158,14 @@ def _page(
         looked=found is not None,
         rows=0 if found is None else found.rows,
         faults=[
-            {"line": f.line or "", "column": f.column, "words": text.sentence(f.message)}
+            {"line": f.line or "", "column": f.column, "words": ended(f.message)}
             for f in faults[:_FAULTS_SHOWN]
         ],
         fault_count=len(faults),
         changes=[] if found is None or found.plan is None else [_change(c) for c in found.plan.changes],
         remarks=[]
         if found is None or found.plan is None
-        else [text.sentence(about.remark.text) for about in found.plan.remarks],
+        else [ended(about.remark.text) for about in found.plan.remarks],
         most_rows=MOST_ROWS,
         most_mb=MOST_BYTES // 1_000_000,
         people=desk.people(),

@@ -76,9 +76,9 @@ def said(form: FormData, name: str, longest: int = _LONGEST) -> str:
     return found.strip()
 
 
-def ended(error: Exception) -> str:
-    """Return what was refused as a sentence; it may begin with an id, which has no capital."""
-    words = str(getattr(error, "detail", error)).strip()
+def ended(told: object) -> str:
+    """Return what is told as a sentence; it may begin with an id, which has no capital."""
+    words = str(getattr(told, "detail", told)).strip()
     return words if words.endswith((".", "!", "?")) else f"{words}."
 
 

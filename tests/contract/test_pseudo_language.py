@@ -100,7 +100,8 @@ def data(house):
     names |= {test["words"]["technician"] for test in tests}
     names |= {way.masked for way in house.larder.records.ways()}
     names |= {each.id for each in (*fleet.units, *fleet.sites, *fleet.banks)} | MAP_NAMES
-    names |= {house.open, "https://10.0.0.7:8420", "https://camp.lan:8420"}  # addresses on labels
+    for address in (house.open, "https://10.0.0.7:8420", "https://camp.lan:8420"):  # those labels lead to
+        names |= {address, f"{address}/units/"}
     worth = (
         names | around | {text.strip().rstrip(".") for text in found if re.search(r"[A-Za-z]{2,}\W+\w", text)}
     )
