@@ -21,7 +21,9 @@ Target = Annotated[str, StringConstraints(min_length=1, max_length=500, strip_wh
 
 NEVER_MUTED: frozenset[NoticeKind] = frozenset({"hold", "food_at_risk"})
 """What no quiet hours keep back; a battery that must start an engine is the third (see `Way.is_quiet`)."""
-_MAIL = re.compile(r"[^@\s,;<>\"]{1,64}@[A-Za-z0-9]([A-Za-z0-9.-]{0,250}[A-Za-z0-9])?")
+_MAIL = re.compile(r"[^@\s,;<>\"\x00-\x1f\x7f]{1,64}@[A-Za-z0-9]([A-Za-z0-9.-]{0,250}[A-Za-z0-9])?")
+_WEB = re.compile(r"https?://[!-~]+")
+_OTHER = re.compile(r"[a-z][a-z0-9+.-]*://[!-~]+")
 _LAMP = re.compile(r"[a-z0-9-]{3,32}")
 """A lamp has a name, as a unit has an id: the topic it listens to follows from that."""
 
@@ -123,10 +125,10 @@ def target_fault(kind: WayKind, target: str) -> str | None:
         case "mail":
             fits, words = _MAIL.fullmatch(target) is not None, "An address looks like name@example.org."
         case "web":
-            fits = urlsplit(target).scheme in {"http", "https"} and bool(urlsplit(target).hostname)
+            fits = _WEB.fullmatch(target) is not None and bool(urlsplit(target).hostname)
             words = "A web address begins with https:// or http:// and a name."
         case "other":
-            fits = re.fullmatch(r"[a-z][a-z0-9+.-]*://\S+", target) is not None
+            fits = _OTHER.fullmatch(target) is not None
             words = "Such an address has the form service://…, as the service's own instructions say."
         case _:
             fits = _LAMP.fullmatch(target) is not None
