@@ -65,8 +65,9 @@ class _Flight:
     """A message on its way, and what came of it until that is written down."""
 
     message: Message
-    ended: bool = False
     trouble: NotTakenError | None = None
+    unwritten: bool = False
+    """Whether it has ended, and the records did not answer when that was to be written down."""
 
 
 class Delivering:
@@ -92,7 +93,7 @@ class Delivering:
     def step(self, now_ms: int) -> int:
         """Write down what could not be written before, and send what waits; return how many were begun."""
         for flight in self._in_flight():
-            if flight.ended:
+            if flight.unwritten:
                 self._write_down(flight)
         return sum(self._begin(kind, now_ms) for kind in self._senders)
 
@@ -126,7 +127,6 @@ class Delivering:
         except Exception:  # noqa: BLE001 - the outermost of a thread
             _log.exception("notify.send.failed", kind=message.kind, way=message.way, key=message.key)
             flight.trouble = NotTakenError(_FAULT)
-        flight.ended = True
         self._write_down(flight)
 
     def _send(self, message: Message) -> None:
@@ -146,6 +146,7 @@ class Delivering:
                 self._failed(flight.message, flight.trouble, now_ms)
         except DependencyUnavailable as error:
             _log.warning("notify.dependency.unavailable", error=str(error), key=key)
+            flight.unwritten = True
             return
         self._leave(flight)
 
