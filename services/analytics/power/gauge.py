@@ -47,6 +47,11 @@ SURPRISE_SDS = 3.0
 DRAIN_JUMP, DRAIN_REOPENED = 0.5, 0.05
 """How far such a reading sets the drain loose again, at most; and one that bends the curve too far."""
 CURVE_SDS = 2.0
+MOST_DRAIN = 3.0
+"""A bank with a twentieth of its capacity, or twenty times it, as a logarithm: what would lie beyond is no
+capacity but a bank that dies within minutes, whose readings fit no line (judgement)."""
+LOWEST_RATE, HIGHEST_RATE = math.log(1e-3), math.log(10.0)
+"""Charging, as a share of capacity per hour, beyond which no charger is, as logarithms (judgement)."""
 SILENT_SD_PER_DAY = 0.3
 """How much the charge may move in a day that nothing was heard of (judgement)."""
 NEARLY_FULL_SOC, FULLER_SOC = 0.7, 0.5
@@ -134,6 +139,7 @@ class Filter:
                 self._read_at_absorption()
             if z == z:  # noqa: PLR0124 - not NaN, the quickest way
                 self._read(z, sd=z_sd, flat=flat)
+            self._keep_possible()
             soc[k], sd[k] = self.estimate.mean[0], self.estimate.sd(0)
         return Followed(self.estimate, track.t_ms, np.clip(soc, 0.0, 1.0), sd, tuple(self._learned))
 
@@ -250,6 +256,15 @@ class Filter:
         elif self._bounded and unknown:
             self.estimate = ekf.cut_off(self.estimate, ekf.CHARGE_ROW, self._top(), teaches=ekf.NOT_DRAIN)
         self._keep_below_top()
+
+    def _keep_possible(self) -> None:
+        """Let no reading teach a capacity no battery has, or a rate no charger gives."""
+        drain, rate = float(self.estimate.mean[ekf.DRAIN]), float(self.estimate.mean[ekf.RATE])
+        if abs(drain) > MOST_DRAIN or not LOWEST_RATE <= rate <= HIGHEST_RATE:
+            mean = self.estimate.mean.copy()
+            mean[ekf.DRAIN] = min(max(drain, -MOST_DRAIN), MOST_DRAIN)
+            mean[ekf.RATE] = min(max(rate, LOWEST_RATE), HIGHEST_RATE)
+            self.estimate = ekf.Estimate(mean, self.estimate.cov)
 
     def _keep_curve_likely(self) -> None:
         """Let no table read further off than any published one does: what goes beyond is capacity.
