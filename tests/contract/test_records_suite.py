@@ -6,7 +6,8 @@ from urllib.parse import urlsplit
 import psycopg
 import pytest
 
-from services.domain import NoticeChange, NoticeSaid, Person
+from services.domain import ChainStep, NoticeChange, NoticeSaid, OnCallSaid, Person, WaySaid
+from services.domain.telling import ReachLink
 from services.errors import ConfigurationError, DependencyUnavailable, Refused
 from services.records import database
 from services.records.database import Database
@@ -188,3 +189,28 @@ def test_29_an_account_that_owns_this_database_and_nothing_else_is_enough(server
         for words in ("SELECT * FROM pg_authid", "CREATE DATABASE another", "CREATE ROLE another"):
             with pytest.raises(psycopg.errors.InsufficientPrivilege):
                 plain.execute(words)
+
+
+def test_ways_chains_and_links_are_kept_and_answer_once(records):
+    mail = {"who": "Jonas K.", "person": "Jonas K.", "kind": "mail", "target": "jonas@example.org"}
+    first = records.say_way(WaySaid.model_validate(mail), now_ms=NOW_MS)
+    with pytest.raises(Refused, match="already"):
+        records.say_way(WaySaid.model_validate(mail), now_ms=NOW_MS)
+    records.drop_way(first, who="Jonas K.", now_ms=NOW_MS)
+    second = records.say_way(WaySaid.model_validate(mail), now_ms=NOW_MS)
+    assert [(way.id, way.target) for way in records.ways()] == [(second, "jonas@example.org")]
+    assert second > first
+    for minutes in (5, 7):
+        said = OnCallSaid(who="Jonas K.", site="river-camp", steps=(ChainStep(after_min=minutes),))
+        records.say_on_call(said, now_ms=NOW_MS)
+    assert [step.after_min for step in records.on_calls()["river-camp"].steps] == [7]
+    told = silence()
+    records.write_notices([NoticeChange("raised", told.cause_key, told)], (), now_ms=NOW_MS)
+    assert [line.kind for line in records.notice_lines_after(0)] == ["raised"]
+    link = ReachLink(1, "Jonas K.", "en", NOW_MS + HOUR_MS, None)
+    records.put_links([("a secret", link)], now_ms=NOW_MS)
+    assert records.take_by_link("a secret", now_ms=NOW_MS).taken_by == "Jonas K."
+    assert records.link("a secret").used_ms == NOW_MS
+    with pytest.raises(Refused, match="taken it already"):
+        records.take_by_link("a secret", now_ms=NOW_MS)
+    assert records.verify_chain().faults == []
