@@ -115,6 +115,8 @@ class Crew:
         """Return whether a notice waits for the end of somebody's quiet hours."""
         if self.is_watching(way, notice.site, now_ms):
             return False
+        if notice.latched or notice.consequence == "engine_fails":
+            return False
         starts = any(bank.id == notice.bank and bank.starts_engine for bank in self.fleet.banks)
         minute = self.minute_of(notice.site or way.site, now_ms)
         return way.is_quiet(notice.kind, minute=minute, starts_engine=starts)

@@ -190,7 +190,9 @@ def test_food_on_hold_or_at_risk_is_told_at_any_hour(house):
     house.reach(COOK, **QUIET)
     house.change("raised", hold())
     house.change("raised", silence(cause_key="unit:camp-milk:food_at_risk", kind="food_at_risk"))
-    assert {m.notice for m in house.after(0)} == {1, 2}
+    house.change("raised", silence(cause_key="site:river-camp", consequence="food_undecided"))
+    house.change("raised", silence(cause_key="unit:camp-new:power", consequence="engine_fails"))
+    assert {m.notice for m in house.after(0)} == {1, 2, 3, 4}
 
 
 def test_a_battery_that_must_start_an_engine_is_told_at_any_hour(own_house):
