@@ -112,7 +112,12 @@ def test_numbers_of_every_process_stand_in_one_place(client, larder):
         trouble=None,
     )
     beat(larder.box.data, "monitor", NOW_MS - MINUTE_MS, judged=9, carried=7, behind=4, step_s=0.25)
+    beat(larder.box.data, "notify", NOW_MS, told=8, sent=5, failed=2, given_up=1, waiting=2)
     found = metrics(client)
+    counted = {name: found[(f"bushlarder_notify_{name}_total",)] for name in ("told", "sent", "failed")}
+    assert counted == {"told": 8, "sent": 5, "failed": 2}
+    assert found[("bushlarder_notify_given_up_total",)] == 1
+    assert found[("bushlarder_notify_waiting",)] == 2
     assert found[("bushlarder_ingest_received_total",)] == 70
     assert found[("bushlarder_ingest_stored_total",)] == 4200
     assert found[("bushlarder_ingest_queue_messages",)] == 12
