@@ -8,8 +8,11 @@ what quiet hours kept back comes when they are over, if it still stands and nobo
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+import structlog
+
 from services.domain import DECIDED, Message, Notice, NoticeLine, Sent, Way
-from services.domain.telling import EVERYBODY_TOLD, TELLING, NoticeEvent, NoticeTold, Words
+from services.domain.telling import EVERYBODY_TOLD, TELLING, NoticeEvent, NoticeTold, Words, Written
+from services.errors import DependencyUnavailable
 from services.notify.crew import Crew
 from services.notify.digest import Digests
 from services.notify.lamps import Pattern, lamp_message, pattern_of
@@ -17,6 +20,8 @@ from services.notify.linking import length_at
 from services.records.facade import Records
 from services.records.reachbook import MovedNotice
 from services.timebase import HOUR_MS, MINUTE_MS
+
+_log = structlog.get_logger(__name__)
 
 KEPT_MS = {"told": 24 * HOUR_MS, "passed": 6 * HOUR_MS}
 """When telling has lost its use: that something stands, and that it is over or taken (judgement)."""
@@ -191,6 +196,16 @@ class Telling:
 
     # Messages.
 
+    def _written(self, told: NoticeTold, language: str) -> Written:
+        """Return a message in words; a fault in the words must not keep anybody from hearing."""
+        try:
+            return self._words.notice(told, language)
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - whatever it is, somebody has to hear
+            _log.exception("notify.words.failed", notice=told.notice.id, language=language)
+            return _bare(told.notice, told.page)
+
     def _message(
         self,
         crew: Crew,
@@ -213,7 +228,7 @@ class Telling:
             link_length=length_at(self._base) if linked else 0,
             page=self._page(notice.id),
         )
-        written = self._words.notice(told, way.language)
+        written = self._written(told, way.language)
         over = event in {"passed", "taken"}
         return Message(
             key=key,
@@ -229,6 +244,12 @@ class Telling:
             data={**_data(told, way), "step": 0 if event == "told" else max(1, step)},
             not_after_ms=now_ms + KEPT_MS["passed" if over else "told"],
         )
+
+
+def _bare(notice: Notice, page: str) -> Written:
+    """Return the least there is to say of a notice, in no language's words but the service's own."""
+    subject = f"Notice {notice.id}: {notice.kind.replace('_', ' ')}, {', '.join(notice.units)}"[:70]
+    return Written(subject, f"{subject}\n{notice.cause}\n{page}".rstrip(), subject)
 
 
 def _telling_line(notice: Notice) -> NoticeLine:

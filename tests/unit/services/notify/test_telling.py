@@ -11,6 +11,7 @@ from services.domain import (
 )
 from services.notify.lamps import pattern_of
 from services.notify.linking import length_at
+from services.notify.telling import Telling
 from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
 from tests.helpers.notices import silence
 from tests.helpers.reach import BENCH, COOK, HEAD, MANAGER, begun_anew, hold, open_exchange
@@ -281,6 +282,22 @@ def test_a_way_that_rests_or_is_gone_hears_nothing(house):
     house.records.drop_way(gone, who=MANAGER, now_ms=house.now_ms)
     house.change("raised", hold())
     assert house.after(60) == []
+
+
+class Speechless:
+    """Words that fail, whatever is to be said."""
+
+    def notice(self, told, language):
+        raise ValueError(told, language)
+
+
+def test_a_fault_in_the_words_keeps_nobody_from_hearing(house):
+    house.reach(COOK)
+    house.telling = Telling(house.records, Speechless(), public_url=None)
+    house.change("raised", hold())
+    (told,) = house.after(0)
+    assert told.subject == "Notice 1: hold, camp-fish"
+    assert "133 min above" in told.body
 
 
 def test_the_length_of_a_link_is_known_before_it_is_made():
