@@ -1,6 +1,7 @@
 """Sites, banks, units and people, with the defaults that every result names when it used them."""
 
 from datetime import date
+from functools import cache
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -32,6 +33,12 @@ UnitState = Literal["in_use", "empty", "off", "bench"]
 SiteKind = Literal["vehicle", "trailer", "camp", "lodge"]
 
 
+@cache
+def _zones() -> set[str]:
+    """Return every time zone there is; looking for them reads hundreds of files."""
+    return available_timezones()
+
+
 class Site(Frozen):
     """A vehicle, trailer, camp or lodge."""
 
@@ -48,7 +55,7 @@ class Site(Frozen):
     @field_validator("timezone")
     @classmethod
     def _known_zone(cls, value: str) -> str:
-        if value not in available_timezones():
+        if value not in _zones():
             raise ValueError(f"{value!r} is not an IANA time zone")
         return value
 

@@ -112,9 +112,10 @@ def apply(session: Session, fleet: Fleet, said_by: Saying) -> None:
             stated = old.state if isinstance(old, Unit) else None
             if stated is not None and stated != item.state:
                 say_state(session, item.id, item.state, who=said_by.who, now_ms=said_by.now_ms)
-    for kind, key in before.keys() - after.keys():
+    for kind, key in sorted(before.keys() - after.keys()):
         if kind != "person":
             _add(session, kind, key, None, said_by)
+    session.flush()
 
 
 def described(session: Session) -> Fleet:
@@ -184,7 +185,6 @@ def _add(session: Session, kind: str, key: str, item: BaseModel | None, said_by:
             said_ms=None if from_ms == said_by.now_ms else said_by.now_ms,
         )
     )
-    session.flush()
 
 
 def _states_at(session: Session, at_ms: int | None) -> dict[str, UnitState]:
