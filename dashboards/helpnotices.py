@@ -20,9 +20,11 @@ NOTICES: dict[str, Help] = {
     "notice_priority": Help(
         Phrase("How urgent a notice is"),
         FoodPhrase(
-            "By what comes of it and the time left: act now where food waits for a decision, nothing is "
-            "judged, or an hour is left; act soon where four hours are left or nothing is known of a "
-            "cabinet; the rest is planned."
+            "By what comes of it and the time left: act now where food measured too warm waits for a "
+            "decision, nothing is judged, or food passes its limit within the hour; act soon where four "
+            "hours are left, where nothing was heard of a cabinet for four hours, or of one that was warm, "
+            "and where food waits for a decision because nothing is known of it; the rest is planned, "
+            "among it food that waits and was found cold once its cabinet was heard again."
         ),
         Phrase("The order of consequences and the hours are judgement."),
         Phrase("How long it takes to get there."),

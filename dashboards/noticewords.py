@@ -112,6 +112,14 @@ _CAUSES: Table[str] = Table(
         "the engine may not start": "The engine may not start.",
     }
 )
+_WHYS: Table[str] = Table(
+    {
+        DECIDED: "A named person decided.",
+        "no unit of it is in use, or it is in a test: not told of, by design": (
+            "No unit of it is in use, or it is in a test: not told of, by design."
+        ),
+    }
+)
 MEASURES: Table[Measure] = Table(
     {
         "per_hour": "Notices an hour, to whom most come",
@@ -147,6 +155,7 @@ class NoticeView:
     marks: tuple[str, ...]
     """What else there is to know: found in late data, keeps coming back, counted in a flood."""
     new: bool
+    passed: bool
     may_aside: bool
 
 
@@ -158,7 +167,7 @@ class Names:
     sites: Mapping[str, str]
 
 
-def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int, latched: bool) -> NoticeView:
+def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int) -> NoticeView:
     """Return a notice in words."""
     return NoticeView(
         id=notice.id,
@@ -178,7 +187,8 @@ def view(notice: Notice, names: Names, *, zone: tzinfo, now_ms: int, latched: bo
         who=ROLES[notice.who],
         marks=tuple(_marks(notice, zone, now_ms)),
         new=notice.state in {"new", "returned"} and notice.ended is None,
-        may_aside=notice.ended is None and notice.active and not latched,
+        passed=notice.state == "returned",
+        may_aside=notice.ended is None and notice.active and not notice.latched,
     )
 
 
@@ -235,11 +245,11 @@ def line_words(line: NoticeLine, zone: tzinfo) -> tuple[str, str, str]:
     """Return when a line was written, by whom, and what it says."""
     at = text.stamp(line.at, zone)
     until = "" if line.until is None else _("Until %(time)s.", time=text.stamp(line.until, zone))
-    if line.kind == "folded" or not line.why:
-        why = ""
-    else:
-        why = _("A named person decided.") if line.why == DECIDED else text.sentence(line.why)
+    told = line.why and line.kind != "folded"
+    why = (_WHYS.get(line.why) or text.sentence(line.why)) if told else ""
     who = signer_words(line.who, line.signed) if line.who else _("from the readings")
+    if line.said is not None:
+        who = _("%(who)s, said at %(time)s on a phone", who=who, time=text.stamp(line.said, zone))
     return at, who, " ".join(part for part in (LINES[line.kind], until, why) if part)
 
 

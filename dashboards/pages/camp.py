@@ -13,6 +13,9 @@ from dashboards.kitchen import Kitchen, by_unit, short_of, sorted_kitchen
 from dashboards.language import _
 from dashboards.pages.answers import strictest_words
 from dashboards.pages.batch_views import BatchView, batch_view
+from dashboards.pages.camp_notices import told_cook
+from dashboards.pages.notices import names_of as names_in
+from dashboards.pages.notices import writes
 from dashboards.pages.people import remembered
 from dashboards.pages.render import draw_phone
 from dashboards.pages.views import card_view
@@ -113,6 +116,8 @@ def camp(request: Request, desk: AtDesk, site: str, noted: str = "") -> Response
         request,
         "camp.html",
         site=place,
+        told=told_cook(desk, site, names_in(desk), zone),
+        writes=writes(request),
         use=views(kitchen.use),
         leave=[
             (batch_view(c, cabinets, zone, now_ms), f"{text.sentence(why)} {strictest_words(c.answers)}")

@@ -13,7 +13,7 @@ from dashboards.language import Phrase, Reader, _, read_by
 from dashboards.pages.render import draw_phone
 from dashboards.wheres import names_of, zone_at
 from services.api.desk import Desk
-from services.domain import LATCHED, Notice
+from services.domain import Notice
 from services.domain.telling import ReachLink
 from services.errors import Refused
 
@@ -52,7 +52,6 @@ def _page(request: Request, secret: str, *, done: bool = False, wrong: str = "")
             names_of(fleet),
             zone=zone_at(fleet, notice.site),
             now_ms=now_ms,
-            latched=notice.kind in LATCHED,
         )
         why = "" if done else wrong or _why_not(link, notice, now_ms)
         page = draw_phone(

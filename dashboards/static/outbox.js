@@ -2,7 +2,7 @@
 // key of its own, and one that comes twice is written down once. Without a connection the forms work as ever.
 (() => {
   "use strict";
-  const TAKEN = /^\/(units\/[^/]+\/(state|check)|camp\/[^/]+\/(add|check)|batches\/\d+\/say)$/;
+  const TAKEN = /^\/(units\/[^/]+\/(state|check)|camp\/[^/]+\/(add|check)|(batches|notices)\/\d+\/say)$/;
   const AT_ONCE = /^\/units\/[^/]+\/release$/;
   const EVERY_MS = 15e3, PATIENCE_MS = 15e3, KEEP_EVERY_MS = 6e5;
   const doc = document;
@@ -64,6 +64,10 @@
     const heading = (form.closest("article") || doc).querySelector("h1,h2") || doc.querySelector("h1");
     return [chosen || heading.textContent, button ? button.textContent : ""].filter(Boolean).join(": ");
   }
+  // A button may lead elsewhere than its form.
+  function pathOf(form, button) {
+    return new URL(button && button.hasAttribute("formaction") ? button.formAction : form.action).pathname;
+  }
   function wordOf(form, button) {
     const data = new FormData(form);
     if (button && button.name) data.append(button.name, button.value);
@@ -72,7 +76,7 @@
       if (field.name && field.type !== "hidden" && field.labels && field.labels.length) labels[field.name] = textOf(field.labels[0]);
     }
     return {
-      key: newKey(), url: new URL(form.action).pathname, fields: [...data].map(([n, v]) => [n, String(v)]), labels,
+      key: newKey(), url: pathOf(form, button), fields: [...data].map(([n, v]) => [n, String(v)]), labels,
       person: String(data.get("person") || ""), about: about(form, button), said: Date.now(), ahead: kit.ahead, state: "waiting", why: "",
     };
   }
@@ -168,7 +172,7 @@
   doc.addEventListener("submit", (event) => {
     const form = event.target, button = event.submitter;
     if (!kit || form.method !== "post" || event.defaultPrevented) return;
-    const path = new URL(form.action).pathname, kind = form.querySelector("input[name=kind]");
+    const path = pathOf(form, button), kind = form.querySelector("input[name=kind]");
     const now = AT_ONCE.test(path) || (kind && kind.value === "hold_closed");
     if (!now && !TAKEN.test(path)) return;
     event.preventDefault();

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Sequence
 from services.analytics.notices.folding import folded
 from services.analytics.notices.following import Waits, decide
 from services.analytics.notices.kinds import FLOOD_WITHIN_MS, LOOK_BACK_MS
-from services.analytics.notices.wanted import HouseTrouble, came_late, of_flood, troubles
+from services.analytics.notices.wanted import HouseTrouble, of_flood, passed_by, troubles
 from services.domain import Fleet, Notice, Told, UnitCard
 from services.domain.noticerates import CALLS
 from services.records.facade import Records
@@ -44,14 +44,15 @@ class Noticing:
         found = self._records.notices(now_ms=now_ms, over_since_ms=now_ms - LOOK_BACK_MS)
         kept = {notice.cause_key: notice for notice in sorted(found, key=lambda n: n.id)}
         cards = self._records.cards()
-        wanted = self._wanted(cards, kept.values(), now_ms)
+        tested = {test.unit for test in self._records.run_tests(running=True)}
+        wanted = self._wanted(cards, kept.values(), tested, now_ms)
         decided = decide(
             wanted,
             kept,
             self._waits,
             now_ms=now_ms,
             raised_ms=[at_ms for at_ms, _ in self._told],
-            passed=lambda notice: came_late(notice, cards),
+            passed=lambda notice: passed_by(notice, cards, tested),
         )
         shown = [told for told in decided.shown if _differs(kept[told.cause_key], told)]
         if decided.changes or shown:
@@ -74,12 +75,14 @@ class Noticing:
             self._records.keep_notice_waits(self._waits.to_json(now_ms))
             self._kept, self._kept_ms = running, now_ms
 
-    def _wanted(self, cards: Sequence[UnitCard], kept: Collection[Notice], now_ms: int) -> list[Told]:
+    def _wanted(
+        self, cards: Sequence[UnitCard], kept: Collection[Notice], tested: Collection[str], now_ms: int
+    ) -> list[Told]:
         """Return what there is to tell now, each cause once."""
         fleet = self._records.fleet()
         told = {notice.cause_key for notice in kept if notice.active}
         fresh = [card for card in cards if now_ms - card.as_of <= STALE_MS]
-        found = troubles(fresh, self._house(now_ms), fleet, now_ms=now_ms, told=told)
+        found = troubles(fresh, self._house(now_ms), fleet, now_ms=now_ms, told=told, tested=tested)
         wanted = folded(found, lambda site: _in_use(fleet, site), told=told)
         known = {each.cause_key for each in wanted}
         stale = {card.unit for card in cards if now_ms - card.as_of > STALE_MS}

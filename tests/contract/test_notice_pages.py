@@ -6,6 +6,7 @@ import re
 import httpx
 import pytest
 
+from dashboards.language import LANGUAGES
 from services.api.routes import PREFIX
 from services.monitor.noticing import Noticing
 from services.timebase import HOUR_MS, MINUTE_MS, datetime_of
@@ -13,6 +14,7 @@ from tests.helpers.guarded import CREW, Guarded
 from tests.helpers.larder import NOW_MS, app_of, open_larder
 
 WHO = "Thandi M."
+CAMP_PAGE_BYTES = 5_000
 KINDS = {"hold", "battery_short", "silence", "service_due"}
 """What the demo fleet has to tell: see `larder.cards`."""
 
@@ -21,7 +23,7 @@ KINDS = {"hold", "battery_short", "silence", "service_due"}
 def larder(tmp_path_factory):
     larder = open_larder(tmp_path_factory.mktemp("notices"))
     noticing = Noticing(larder.records)
-    for minutes in (20, 10, 0):
+    for minutes in (50, 30, 10):
         noticing.step(NOW_MS - minutes * MINUTE_MS)
     yield larder
     larder.close()
@@ -93,6 +95,44 @@ async def test_a_notice_is_taken_by_a_form_and_its_verdict_stays(client, larder)
 
 
 @pytest.mark.anyio
+async def test_the_cooks_page_says_first_what_to_do_and_a_tap_that_waited_keeps_both_times(client):
+    number = (await of_kind(client, "silence"))["id"]
+    page = (await client.get("/camp/river-camp")).text
+    head = seen(page.partition('class="ok"')[0])
+    assert "For you to do Look: does it run, is it plugged in, is the lid shut? Probe the food." in head
+    assert f'formaction="/notices/{number}/say"' in page
+    said_ms = NOW_MS - MINUTE_MS
+    clocks = {"idempotency-key": "n" * 20, "said-on-phone": f"said={said_ms}, sent={NOW_MS}, ahead=0"}
+    form = {"person": WHO, "kind": "acknowledged", "back": "/camp/river-camp"}
+    answer = await client.post(f"/notices/{number}/say", data=form, headers=clocks)
+    assert (answer.status_code, answer.headers["location"]) == (201, "/camp/river-camp")
+    again = await client.post(f"/notices/{number}/say", data=form, headers=clocks)
+    assert again.json() == {"written": "before"}
+    lines = (await client.get(f"{PREFIX}/notices/{number}")).json()["lines"]
+    assert [line["said"] is not None for line in lines if line["kind"] == "acknowledged"] == [True]
+    assert "said at 2026-03-04 17:04 on a phone" in seen((await client.get(f"/notices/{number}")).text)
+    assert f"Taken by {WHO}" in seen((await client.get("/camp/river-camp")).text)
+
+
+@pytest.mark.anyio
+async def test_nobody_is_led_out_of_the_house_after_taking_a_notice(client):
+    number = (await of_kind(client, "silence"))["id"]
+    form = {"person": WHO, "kind": "acknowledged", "back": "//elsewhere.example"}
+    assert (await client.post(f"/notices/{number}/say", data=form)).status_code == 422
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize("language", LANGUAGES)
+async def test_the_cooks_page_with_notices_is_still_small(client, language):
+    asked = {"accept-encoding": "gzip", "accept-language": language}
+    for place in ("vehicle-3", "river-camp"):
+        async with client.stream("GET", f"/camp/{place}", headers=asked) as answer:
+            packed = b"".join([part async for part in answer.aiter_raw()])
+        assert answer.headers["content-encoding"] == "gzip"
+        assert len(packed) <= CAMP_PAGE_BYTES, place
+
+
+@pytest.mark.anyio
 async def test_a_hold_is_not_put_aside_and_the_page_offers_no_form_for_it(client):
     hold = await of_kind(client, "hold")
     page = (await client.get(f"/notices/{hold['id']}")).text
@@ -126,6 +166,16 @@ async def test_a_shelving_over_the_interface_ends_within_a_day(client):
     assert (await client.post(f"{PREFIX}/notices/{number}/shelve", json=late)).status_code == 409
     assert (await client.get(f"{PREFIX}/notices/999")).status_code == 404
     assert (await client.get("/notices/999")).status_code == 404
+
+
+@pytest.mark.anyio
+async def test_what_is_quiet_by_design_is_named_with_why(client, larder):
+    assert "Not told of, by design" not in seen((await client.get("/notices")).text)
+    larder.records.say_unit_state("v3-veg", "off", who=WHO, now_ms=NOW_MS)
+    page = seen((await client.get("/notices")).text)
+    larder.records.say_unit_state("v3-veg", "in_use", who=WHO, now_ms=NOW_MS + 1)
+    assert "Not told of, by design 1" in page
+    assert "Salad drawer : switched off" in page
 
 
 @pytest.mark.anyio

@@ -3,6 +3,7 @@
 import pytest
 
 from services.domain import BatchNew, Verdict
+from services.monitor.noticing import Noticing
 from services.timebase import HOUR_MS, MINUTE_MS
 from tests.helpers.browser import chromium_path
 from tests.helpers.guarded import Guarded
@@ -101,6 +102,28 @@ def test_food_is_put_in_and_moved_without_a_connection(camp):
     assert events[-1].phone is not None
     assert events[-1].t <= events[-1].said == NOW_MS
     assert [each.batch.what for each in camp.records.batch_cards(unit=UNIT, place="stored")] == [name]
+
+
+def test_a_notice_is_taken_with_one_tap_offline_and_written_with_both_times(camp):
+    noticing = Noticing(camp.records)
+    for minutes in (50, 30, 10):
+        noticing.step(NOW_MS - minutes * MINUTE_MS)
+    (notice,) = [n for n in camp.records.notices(now_ms=NOW_MS) if n.who == "cook" and n.site == "river-camp"]
+    with camp.phone(camp.cook()) as phone:
+        page = phone.new_page()
+        ready(page, camp.base + CAMP)
+        phone.set_offline(True)
+        page.get_by_role("button", name="Take it: Silent: not known").click()
+        page.get_by_text("not sent yet: 1").wait_for()
+        assert camp.records.notice(notice.id, now_ms=NOW_MS).state == "new"
+        phone.set_offline(False)
+        page.evaluate("dispatchEvent(new Event('online'))")
+        outbox_empty(page)
+        page.get_by_text("Taken by Jonas K.").wait_for()
+    line = camp.records.notice(notice.id, now_ms=NOW_MS).lines[-1]
+    assert (line.kind, line.who, line.signed, line.at) == ("acknowledged", "Jonas K.", "account", NOW_MS)
+    assert line.said is not None
+    assert line.said <= line.at
 
 
 def test_a_lost_reply_is_asked_for_again_and_written_down_once(camp):

@@ -4,7 +4,8 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from itertools import pairwise
 
 from services.analytics.notices.kinds import AT_ONCE_MS
-from services.analytics.notices.wanted import POWER, is_unknown
+from services.analytics.notices.saying import POWER
+from services.analytics.notices.wanted import is_unknown
 from services.domain import NoticeKind, Told
 
 _POWER: frozenset[NoticeKind] = frozenset({"cut_out", "battery_short"})

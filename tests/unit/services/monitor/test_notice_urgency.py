@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from services.analytics.notices.kinds import LASTS, UNKNOWN_UP_TO_MS, priority_of
-from services.domain import LastsUntil, NoticeSaid, Verdict
+from services.analytics.notices.wanted import QUIET_BY_DESIGN
+from services.domain import LastsUntil, NoticeSaid, RunTestBegun, Verdict
 from services.domain.noticerates import CALLS
 from services.errors import Refused
 from services.monitor.noticing import Noticing
@@ -82,9 +83,12 @@ def test_a_hold_that_came_of_silence_is_told_with_the_silence_as_one_notice(desk
 
 def test_what_nobody_decided_while_it_was_silent_is_told_by_itself_once_it_is_heard(desk):
     desk.look(unknown(60), minutes=17)
-    heard = card("camp-milk", standing=Verdict.HOLD, standing_why=NEVER_KNOWN, standing_since=NOW_MS)
+    warm = {"standing": Verdict.HOLD, "computed": Verdict.HOLD, "standing_since": NOW_MS}
+    heard = card("camp-milk", standing_why=NEVER_KNOWN, **warm)
     silence, hold = desk.look(heard, minutes=8)
     assert (silence.state, hold.kind, hold.priority) == ("returned", "hold", "medium")
+    (_, found) = desk.look(heard.model_copy(update={"computed": Verdict.OK}), minutes=2)
+    assert (found.id, found.priority) == (hold.id, "low"), "heard again, and it was cold"
     desk.look(unknown(60), minutes=20)
     assert desk.of(hold.id).active, "silence closes no hold that stands"
 
@@ -158,6 +162,15 @@ def test_a_monitor_that_starts_again_in_a_flood_knows_of_it(desk):
     desk.looks = Noticing(desk.records)
     desk.look(silent(60))
     assert [at for at, _ in desk.looks._told] == [calls(desk, "silence")[0].at]
+
+
+def test_a_unit_that_is_switched_off_or_in_a_test_is_quiet_by_design_and_that_is_said(desk):
+    (notice,) = desk.look(silent(20), minutes=17)
+    desk.look(silent(20).model_copy(update={"state": "off"}), minutes=5)
+    after = desk.of(notice.id)
+    assert (after.state, after.lines[-1].why) == ("returned", QUIET_BY_DESIGN)
+    desk.records.begin_run_test(RunTestBegun(person=BOSS, unit="v3-veg", kind="run"), now_ms=desk.now_ms)
+    assert [n.unit for n in desk.look(silent(20, "v3-veg"), minutes=20) if n.active] == []
 
 
 def on_phone(desk, *, said_ms, sent_ms):
