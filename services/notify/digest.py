@@ -3,12 +3,17 @@
 from collections.abc import Collection, Sequence
 from datetime import date
 
+import structlog
+
 from services.domain import Fleet, Message, Notice, NoticeKind, Sent, Site, Way, in_urgency
 from services.domain.telling import DigestTime, DigestTold, Member, Words
+from services.errors import DependencyUnavailable
 from services.notify.crew import Crew
 from services.notify.suntimes import sun_times
 from services.records.facade import Records
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, datetime_of
+
+_log = structlog.get_logger(__name__)
 
 BEFORE_DUSK_MS = HOUR_MS
 """How long before sunset the evening's digest comes: what must be charged or moved is done by daylight
@@ -59,7 +64,13 @@ class Digests:
     def _of_way(
         self, crew: Crew, member: Member, way: Way, *, when: DigestTime, key: str, now_ms: int
     ) -> list[Message]:
-        written = self._words.digest(self._told(crew, member, way, when, now_ms), way.language)
+        try:
+            written = self._words.digest(self._told(crew, member, way, when, now_ms), way.language)
+        except DependencyUnavailable:
+            raise
+        except Exception:  # noqa: BLE001 - a digest that fails must not keep notices from being told
+            _log.exception("notify.digest.failed", way=way.id, when=when)
+            return []
         if written.nothing and not way.nothing_too:
             return []
         return [

@@ -2,10 +2,12 @@
 
 import pytest
 
+from dashboards.messagewords import MessageWords
 from services.domain import Message, Site
 from services.domain.telling import Member
 from services.notify.digest import place_of
 from services.notify.suntimes import sun_times
+from services.notify.telling import Telling
 from services.timebase import HOUR_MS, MINUTE_MS, datetime_of, ms_of_iso
 from tests.helpers import larder
 from tests.helpers.larder import NOW_MS
@@ -92,6 +94,17 @@ def test_who_has_taken_it_and_what_passed_is_told_quietly(house):
     (told,) = digests(house, DUSK_MS)
     assert f"taken by {COOK}" in told.body
     assert "Over since the last digest:\n- Silent: not known: Fish freezer, River camp" in told.body
+
+
+def test_a_digest_that_fails_keeps_no_notice_from_being_told(house):
+    def fails(_sites):
+        raise ValueError("no list")
+
+    house.reach(MANAGER, digests=True)
+    house.telling = Telling(house.records, MessageWords(fails))
+    house.change("raised", hold())
+    assert digests(house, DUSK_MS) == []
+    assert [sent.message.notice for sent in house.records.outbox(since_ms=0)] == [1]
 
 
 def test_what_was_not_delivered_stands_in_it(house):
