@@ -31,8 +31,7 @@ _TASKS: Table[str] = Table(
         "forget": "Deleting the data of a person",
     }
 )
-_MB = 1_000_000
-_HEAD = r"^([0-9a-f]{64})?$"
+_KB, _MB = 1_000, 1_000_000
 
 
 def room_of(request: Request) -> RecordsRoom:
@@ -118,12 +117,18 @@ def _file(file: RecordsFile) -> dict[str, object]:
     return {
         "address": f"/records/exports/{file.token}",
         "form": _FORMS[file.form],
-        "size": text.number(file.size_bytes / _MB, 1 if file.size_bytes >= _MB else 3),
+        "size": _size(file.size_bytes),
         "sha256": file.sha256,
         "made": f"{text.stamp(file.made_ms, UTC)} UTC",
         "ends": f"{text.stamp(file.ends_ms, UTC)} UTC",
         "who": file.who,
     }
+
+
+def _size(size_bytes: int) -> str:
+    if size_bytes >= _MB:
+        return f"{text.number(size_bytes / _MB, 1)} MB"
+    return f"{-(-size_bytes // _KB)} kB"
 
 
 @router.get("/records")

@@ -48,6 +48,8 @@ class ScopedReach:
             raise Refused(ONLY_OFFICE)
         if said.kind != "mail" and not self._office:
             raise Refused(OWN_MAIL)
+        if said.site is not None and said.site not in {site.id for site in self.fleet().sites}:
+            raise Refused(f"There is no site {said.site!r}.")
         return self._book.say_way(said, way=way, now_ms=now_ms)
 
     def _require_way(self, number: int) -> Way:

@@ -68,7 +68,7 @@ async def test_somebody_looks_over_the_chain_and_the_page_says_who_and_when(hous
         ).status_code == 303
         await ended(house)
         page = unescape((await ada.get("/records")).text)
-        assert f"by {ADA}: of {links} records every one holds." in page
+        assert f"by {ADA}: {links} records, every one holds." in page
         assert "731 days" in page
         assert house.records.chain_head()[0] == links + 1, "that somebody looked is part of the chain"
         other = await ada.post("/records/verify", data={"head": "0" * 64})
