@@ -15,6 +15,11 @@ from services.timebase import DAY_MS, iso_of, utc_day_start_ms
 
 MOST_NAMED = 4
 """Things it could be that are told."""
+AFTER_SERVICE = frozenset({"overcharge"})
+"""Named only where somebody has worked on the unit."""
+SLIGHT = 1.25
+"""Warming by one sign, by less than so many times the least worth telling, and no more running for it: that
+is taken for use (judgement)."""
 STRONG, FAIR = 3, 2
 """Independent signals; with fewer than two nobody is sent (reference table, after published false alarms)."""
 
@@ -171,9 +176,22 @@ def changed(
     worked = [mark.at // DAY_MS * DAY_MS + DAY_MS for mark in marks if mark.at < today_ms]
     seen = watch(days, settings, from_ms=max([days.begun_ms, *worked]), dated=dated)
     ways = directions(seen)
-    bench = _Bench(days, tuple(seen), ways, settings, today_ms, dated)
-    found = [_finding(pattern, bench) for pattern in PATTERNS if pattern.holds(ways)]
+    bench = _Bench(days, tuple(seen), ways, settings, today_ms, dated, serviced=bool(worked))
+    found = [
+        _finding(pattern, bench)
+        for pattern in PATTERNS
+        if pattern.holds(ways) and not _slight(pattern, seen, ways)
+    ]
     return tuple(sorted(found, key=lambda finding: not finding.call_out))
+
+
+def _slight(pattern: Pattern, seen: Iterable[Seen], ways: Ways) -> bool:
+    """Return whether a little warming by one sign is all there is: openings and niches do that."""
+    if pattern.signals != ("warms",) or ways.get("works") == "up":
+        return False
+    moved = [each for each in seen if each.move is not None and each.followed.name == "warms"]
+    strongest = max(abs(each.move.by) / each.followed.least for each in moved if each.move is not None)
+    return len({each.followed.witness for each in moved}) < FAIR and strongest < SLIGHT
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +204,8 @@ class _Bench:
     settings: UnitSettings
     today_ms: int
     dated: bool
+    serviced: bool
+    """Whether anybody has worked on it."""
 
 
 def _finding(pattern: Pattern, bench: _Bench) -> Finding:
@@ -194,7 +214,10 @@ def _finding(pattern: Pattern, bench: _Bench) -> Finding:
     witnesses = {each.followed.witness for each in own} - {"counted"}
     since_ms = min(each.since_ms for each in own if each.since_ms is not None)
     comes = _comes(own)
-    rows = [SIGNATURES[fit.kind] for fit in fits(bench.ways, comes=comes)[:MOST_NAMED]]
+    named = [
+        fit.kind for fit in fits(bench.ways, comes=comes) if bench.serviced or fit.kind not in AFTER_SERVICE
+    ]
+    rows = [SIGNATURES[kind] for kind in named[:MOST_NAMED]]
     call_out = len(witnesses) >= FAIR
     wait = _wait(pattern, bench, since_ms)
     return Finding(

@@ -55,7 +55,7 @@ CHARGE = (
 FOULED = "Qureshi and Zubair, Int. J. Refrigeration 38 (2014) 260-266 (abstract); directions else judgement"
 
 _COOLING_ONLY: Mapping[SignalName, tuple[Direction, ...]] = {
-    "warms": ("same",),
+    "warms": ("same", "down"),  # long runs leave liner and food colder
     "level": ("same",),
     "rest": ("same", "down"),
 }
@@ -223,10 +223,8 @@ SIGNATURES: Mapping[str, Signature] = {
     ),
     "battery": Signature(
         "a worn battery",
-        {
-            "works": ("same",),
+        {  # what it works and warms is the same only until it cuts out
             "cools": ("same",),
-            "warms": ("same",),
             "sag": ("up",),
             "rest": ("down", "same"),
             "level": ("same",),
@@ -238,10 +236,8 @@ SIGNATURES: Mapping[str, Signature] = {
     ),
     "path": Signature(
         "a bad plug, joint or cable",
-        {
-            "works": ("same",),
+        {  # as for a battery
             "cools": ("same",),
-            "warms": ("same",),
             "current": ("same", "up"),
             "sag": ("up",),
             "rest": ("same",),
@@ -270,13 +266,17 @@ SIGNATURES: Mapping[str, Signature] = {
 """After the project's reference table of fault signatures; the sources are those of its rows."""
 
 
+ALLOWED = 0.75
+"""Of a signal that moved as a row asks, what one counts that may move or stand still there (judgement)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """How well what was seen goes with one row."""
 
     kind: str
-    agree: int
-    """Signals that moved as the row says."""
+    agree: float
+    """Signals that moved as the row says; one it only allows to move counts less than one it asks for."""
     against: int
     """Signals that moved another way than the row says."""
     absent: int
@@ -289,7 +289,9 @@ class Fit:
 
 
 def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "over weeks"]) -> list[Fit]:
-    """Return the rows that go with what was seen, the best first; of first signs, what they allow.
+    """Return the rows that go with what was seen, the best first, then in the order of the table.
+
+    Of first signs, what they allow.
 
     Parameters
     ----------
@@ -302,10 +304,11 @@ def fits(seen: Mapping[SignalName, Direction], *, comes: Literal["at once", "ove
     for kind, row in SIGNATURES.items():
         known = {name: way for name, way in seen.items() if name in row.moves}
         moved = {name: way for name, way in known.items() if way != "same"}
-        agree = sum(way in row.moves[name] for name, way in moved.items())
+        going = [row.moves[name] for name, way in moved.items() if way in row.moves[name]]
+        agree = sum(ALLOWED if "same" in ways else 1.0 for ways in going)
         absent = sum("same" not in row.moves[name] for name, way in known.items() if way == "same")
-        fit = Fit(kind, agree, len(moved) - agree, absent + (row.comes not in {"either", comes}))
-        if agree:
+        fit = Fit(kind, agree, len(moved) - len(going), absent + (row.comes not in {"either", comes}))
+        if going:
             found.append(fit)
     good = [fit for fit in found if fit.points > 0.0] or [fit for fit in found if fit.against == 0]
-    return sorted(good, key=lambda fit: (-fit.points, fit.kind))
+    return sorted(good, key=lambda fit: -fit.points)
