@@ -2,6 +2,7 @@
 
 import hashlib
 import smtplib
+import socket
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -74,9 +75,14 @@ class MailSender:
 
     def _fresh(self) -> smtplib.SMTP:
         server = self._server
+        # Left to itself the library asks the net for our own name, which takes long where there is none.
+        here = socket.gethostname()
+        name = here if "." in here else "[127.0.0.1]"
         if server.tls == "tls":
-            return smtplib.SMTP_SSL(timeout=server.answer_s, context=client_context(server.ca))
-        return smtplib.SMTP(timeout=server.answer_s)
+            return smtplib.SMTP_SSL(
+                local_hostname=name, timeout=server.answer_s, context=client_context(server.ca)
+            )
+        return smtplib.SMTP(local_hostname=name, timeout=server.answer_s)
 
     def _hand_in(self, smtp: smtplib.SMTP, mail: EmailMessage, target: str) -> None:
         """Go through the conversation; once the text is taken nothing more can go wrong."""
