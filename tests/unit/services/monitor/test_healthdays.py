@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from services.domain import Evidence, Finding
+from services.domain import Evidence, Finding, HealthDay, Middle
 from services.monitor import healthdays
 from services.monitor.healthdays import QUIET_S, HealthDays
 from services.records.facade import Records
@@ -222,3 +222,24 @@ def test_the_days_are_looked_at_for_change_once_they_are_complete_and_again_each
     assert house.records.health_states()["v3-meat"].found_ms == FIRST_MS + 2 * DAY_MS
     house.work()
     assert house.records.health_states()["v3-meat"].found_ms == FIRST_MS + 3 * DAY_MS
+
+
+def test_what_the_last_weeks_come_to_is_kept_when_a_day_is_over(house):
+    end_ms = FIRST_MS + 3 * DAY_MS
+    days = [
+        HealthDay(
+            day=end_ms - n * DAY_MS,
+            measured_on="here",
+            hours_seen=24.0,
+            starts_per_h=1.5,
+            cutouts=float(n == 1),
+        )
+        for n in range(20, 0, -1)
+    ]
+    house.records.write_health("v3-meat", days, start_ms=days[0].day, end_ms=end_ms)
+    house.keeper = HealthDays(house.reader, house.records, seconds=house.watch)
+    assert house.records.health_middles() == {}
+    assert house.work() == ["v3-meat"]
+    assert house.records.health_middles() == {
+        "v3-meat": [Middle("cutouts_a_month", 1.5, 20, None), Middle("starts_per_h", 1.5, 20, None)]
+    }
