@@ -29,10 +29,16 @@ def pattern_of(way: Way, notices: Iterable[Notice], quiet: Callable[[Notice], bo
     return "steady" if "acknowledged" in states else "off"
 
 
-def lamp_message(way: Way, pattern: Pattern, *, line: int, site: str, now_ms: int) -> Message:
+TEST_SHOWN_MS = 15_000
+"""How long a lamp flashes for a test, before it shows what stands again (judgement)."""
+
+
+def lamp_message(
+    way: Way, pattern: Pattern, *, line: int, site: str, now_ms: int, after_test_ms: int = 0
+) -> Message:
     """Return what a lamp is told; `line` is the newest line of any notice, so that it is told once."""
     return Message(
-        key=f"lamp.{way.id}.{line}.{pattern}",
+        key=f"lamp.{way.id}.{line}.{pattern}" + (f".{after_test_ms}" if after_test_ms else ""),
         way=way.id,
         kind=way.kind,
         target=way.target,

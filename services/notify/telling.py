@@ -15,7 +15,7 @@ from services.domain.telling import EVERYBODY_TOLD, TELLING, NoticeEvent, Notice
 from services.errors import DependencyUnavailable
 from services.notify.crew import Crew
 from services.notify.digest import Digests
-from services.notify.lamps import Pattern, lamp_message, pattern_of
+from services.notify.lamps import TEST_SHOWN_MS, Pattern, lamp_message, pattern_of
 from services.notify.linking import length_at
 from services.records.facade import Records
 from services.records.reachbook import MovedNotice
@@ -37,7 +37,8 @@ class Telling:
         self._base = None if public_url is None else public_url.rstrip("/")
         self._put: set[str] = set()
         """Keys that are in the outbox already, of what stands."""
-        self._lamps: dict[int, Pattern] = {}
+        self._lamps: dict[int, tuple[Pattern, int]] = {}
+        """What each lamp was told last, and after which test."""
         self._digests = Digests(records, words, page=self._page())
 
     def _page(self, number: int | None = None) -> str:
@@ -181,18 +182,28 @@ class Telling:
     # Lamps.
 
     def _shown(self, crew: Crew, standing: Sequence[Notice], line: int, now_ms: int) -> list[Message]:
-        """Return what lamps and sirens are told where what they show has changed."""
+        """Return what lamps and sirens are told where what they show has changed, or a test is over."""
         found = []
         names = {site.id: site.name for site in crew.fleet.sites}
         lamps = [way for way in crew.ways if way.kind == "lamp"]
+        tested = self._tested(now_ms) if lamps else {}
         for way in lamps:
             pattern = pattern_of(way, standing, lambda notice, way=way: crew.is_quiet(way, notice, now_ms))  # type: ignore[misc]  # bound at once
-            if self._lamps.get(way.id) != pattern:
+            shown = (pattern, tested.get(way.id, 0))
+            if self._lamps.get(way.id) != shown:
                 site = names.get(way.site or "", "")
-                found.append(lamp_message(way, pattern, line=line, site=site, now_ms=now_ms))
-                self._lamps[way.id] = pattern
+                found.append(
+                    lamp_message(way, pattern, line=line, site=site, now_ms=now_ms, after_test_ms=shown[1])
+                )
+                self._lamps[way.id] = shown
         self._lamps = {way.id: self._lamps[way.id] for way in lamps}
         return found
+
+    def _tested(self, now_ms: int) -> dict[int, int]:
+        """Return when the newest test of each lamp was asked for, those that have been seen by now."""
+        sent = self._records.outbox(since_ms=now_ms - HOUR_MS)
+        tests = (s for s in reversed(sent) if s.message.about == "test" and s.message.kind == "lamp")
+        return {s.message.way: s.put_ms for s in tests if now_ms - s.put_ms >= TEST_SHOWN_MS}
 
     # Messages.
 

@@ -6,6 +6,7 @@ from services.domain import (
     DECIDED,
     ChainStep,
     Fleet,
+    Message,
     NightWatch,
     OnCallSaid,
 )
@@ -250,6 +251,19 @@ def test_a_lamp_flashes_until_somebody_has_taken_it_then_is_steady_then_off(hous
     assert [m.data["pattern"] for m in house.after(0)] == ["steady"]
     house.change("returned", hold(), why=DECIDED)
     assert [m.data["pattern"] for m in house.after(0)] == ["off"]
+
+
+def test_after_a_test_a_lamp_shows_what_stands_again(house):
+    number = lamp(house)
+    house.after(0)
+    (way,) = house.records.ways()
+    test = Message(
+        key="test.1", way=number, kind="lamp", target=way.target, about="test", data={"pattern": "flash"}
+    )
+    house.records.put_out([test], now_ms=house.now_ms)
+    assert house.after(0.1) == []
+    assert [m.data["pattern"] for m in house.after(0.2)] == ["off"]
+    assert house.after(1) == []
 
 
 def test_a_lamp_shows_nothing_of_other_places_nor_in_quiet_hours(house):
