@@ -34,7 +34,7 @@ def test_a_notice_that_is_raised_reaches_a_mailbox_with_a_link_of_its_own(tmp_pa
     records.apply_fleet(fleet(), who="operator", now_ms=now_ms() - HOUR_MS)
     told = silence(who="cook")
     cook = next(person.name for person in fleet().people if person.role == "cook")
-    said = WaySaid(who=cook, person=cook, kind="mail", target="cook@camp.example", least="low")
+    said = WaySaid(who=cook, person=cook, kind="mail", target="cook@camp.example", least="low", digests=False)
     way = records.say_way(said, now_ms=now_ms())
     with mail_server(mailbox) as port:
         (tmp_path / "bushlarder.toml").write_text(
