@@ -22,6 +22,9 @@ from services.errors import ConfigurationError
 from services.telemetry import FloatArray, IntArray, Series
 from services.timebase import DAY_MS, ms_of_iso, utc_day_start_ms
 
+Given = TypeVar("Given")
+Made = TypeVar("Made")
+
 ARRIVAL = ("bid", "sq", "tq", "received")
 
 MENDED = frozenset(
@@ -169,9 +172,6 @@ def _unit_year(task: _Task) -> UnitYear | None:
     table = health_days(series, task.settings, from_ms=start_ms, to_ms=end_ms, neighbour=near)
     looks = looks_of(series, task.settings, start_ms=start_ms, end_ms=end_ms)
     return UnitYear(unit, task.settings, table, _marks(task.faults), task.faults, looks)
-
-
-Given, Made = TypeVar("Given"), TypeVar("Made")
 
 
 def in_processes(make: Callable[[Given], Made], tasks: Sequence[Given], processes: int) -> Iterator[Made]:

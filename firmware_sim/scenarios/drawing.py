@@ -175,6 +175,8 @@ class _Draw:
         ends = extent.grave if grave and extent.grave is not None else extent.mild
         grows_d = self._between(extent.grows_d)
         lasts_d = grows_d + self._between(STANDS_D)
+        if lasts_d > self._scenario.days - FIRST_D:
+            return None
         size = {"amount": self._between(ends), "grows_h": 24.0 * grows_d, "lasts_h": 24.0 * lasts_d}
         for _ in range(_TRIES):
             begins_d = self._between((FIRST_D, self._scenario.days - lasts_d))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from services.analytics.service.longrun import longrun_findings
+from services.analytics.service.signatures import fits
 from services.analytics.service.weather import warmth_of
 from services.domain import Bank, Compressor, ServiceMark, Supply, Unit, UnitSettings
 from services.timebase import DAY_MS
@@ -104,6 +105,31 @@ def test_a_gasket_warms_by_day_and_by_night_and_leaves_the_cooling():
     found = told(warming=ramp(DAYS, begins=70, grows=10, to=1.35))
     assert names(found) == ["warms faster than it did while it stands"]
     assert found[0].could_be[0] == "lid or door no longer tight"
+
+
+def test_a_little_warming_without_more_running_is_use():
+    warmer = ramp(DAYS, begins=70, grows=0, to=1.14)
+    assert told(warming=warmer, cooling=warmer) == ()  # as quickly cooled: it runs no more
+    (leaks,) = told(warming=warmer)
+    assert (leaks.finding, leaks.call_out) == ("warms faster than it did while it stands", False)
+
+
+def test_too_much_refrigerant_is_named_only_after_work():
+    change = {"cooling": 0.8, "current": 1.15}
+    faulty = made_days(DAYS, **{name: ramp(DAYS, begins=80, grows=0, to=to) for name, to in change.items()})
+    words = "too much refrigerant after a service"
+    work = ServiceMark(at=FIRST_MS + DAY_MS // 2, kind="service", words="")
+    for marks, named in (((), False), ((work,), True)):
+        (finding,) = longrun_findings(faulty, marks, SETTINGS, as_of_ms=AS_OF_MS)
+        assert (words in finding.could_be) is named
+
+
+def test_what_a_row_asks_for_counts_more_than_what_it_allows():
+    falling = {"cools": "down", "works": "up", "current": "down", "warms": "down", "starts": "down"}
+    kinds = [fit.kind for fit in fits(falling, comes="over weeks")]
+    assert kinds[0] == "leak"  # asks for less current; a worn compressor allows it
+    assert "compressor" in kinds[:3]
+    assert "gasket" not in kinds
 
 
 def test_a_step_is_dated_to_the_day():
