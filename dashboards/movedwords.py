@@ -47,6 +47,8 @@ _ACCOUNTS: Table[str] = Table(
         "account_changed": "account changed",
         "account_disabled": "account shut",
         "person_forgotten": "data of a person deleted",
+        "records_exported": "everything written into a file",
+        "records_verified": "audit chain looked over",
         "password_set": "password chosen",
         "pin_set": "PIN chosen",
         "pin_taken": "PIN taken away",

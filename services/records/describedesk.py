@@ -15,10 +15,10 @@ from services.records.tables import DatedRow, OperatorEventRow
 ACCOUNT_KINDS = (
     *("account_invited", "account_changed", "account_disabled", "password_set", "pin_set", "pin_taken"),
     *("device_code", "device_enrolled", "device_ended", "token_given", "token_revoked"),
-    "person_forgotten",
+    *("person_forgotten", "records_exported", "records_verified"),
     *("credential_issued", "credential_revoked"),
 )
-"""What happens to accounts, devices and tokens, and to the credentials of units."""
+"""What happens to accounts, devices and tokens, to credentials of units, and to the records as a whole."""
 
 DescribedKind = Literal["unit", "site", "bank"]
 _MODELS: dict[str, type[Unit] | type[Site] | type[Bank]] = {"unit": Unit, "site": Site, "bank": Bank}
