@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any, TypeVar
 
 import orjson
-from sqlalchemy import RowMapping, delete, func, insert, select
+from sqlalchemy import delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from services.domain import Bank, Finding, HealthDay, MarkKind, Middle, ServiceMark, Unit, Usual
@@ -47,15 +47,15 @@ class HealthState:
 
 def days_of(session: Session, unit: str, start_ms: int, end_ms: int) -> tuple[HealthDay, ...]:
     """Return the kept days of a unit that begin in ``[start_ms, end_ms)``, in order of time."""
-    query = select(DAYS).where(DAYS.c.unit == unit, DAYS.c.day_ms >= start_ms, DAYS.c.day_ms < end_ms)
-    return tuple(_day(row) for row in session.execute(query.order_by(DAYS.c.day_ms)).mappings())
+    query = select(*(DAYS.c[name] for name in ("day_ms", *LISTS, *_PLAIN)))
+    chosen = query.where(DAYS.c.unit == unit, DAYS.c.day_ms >= start_ms, DAYS.c.day_ms < end_ms)
+    return tuple(_day(*row) for row in session.execute(chosen.order_by(DAYS.c.day_ms)))
 
 
-def _day(row: RowMapping) -> HealthDay:
-    told = {name: row[name] for name in _PLAIN}
-    for name in LISTS:
-        told[name] = tuple(row[name].split(",")) if row[name] else ()
-    return HealthDay.model_validate(told | {"day": row["day_ms"]})
+def _day(day_ms: int, has: str, marks: str, *plain: object) -> HealthDay:
+    told = {name: value for name, value in zip(_PLAIN, plain, strict=True) if value is not None}
+    lists = {"has": tuple(has.split(",")) if has else (), "marks": tuple(marks.split(",")) if marks else ()}
+    return HealthDay.model_validate(told | lists | {"day": day_ms})
 
 
 def _row(unit: str, day: HealthDay) -> dict[str, object]:

@@ -49,7 +49,7 @@ PAGES = (
     "/workshop/battery",
     "/workshop/compare",
 )
-COMPARED_RATIO = 1.5
+COMPARED_RATIO = 2.0
 """Comparing every machine with those like it may cost so many times what the due list costs (judgement)."""
 SPANS = {
     "1 hour": DAY_MS // 24,
