@@ -38,7 +38,7 @@ def lamp_message(
 ) -> Message:
     """Return what a lamp is told; `line` is the newest line of any notice, so that it is told once."""
     return Message(
-        key=f"lamp.{way.id}.{line}.{pattern}" + (f".{after_test_ms}" if after_test_ms else ""),
+        key=f"lamp.{way.id}.{line}.{pattern}" + (f".{after_test_ms}" if after_test_ms > 0 else ""),
         way=way.id,
         kind=way.kind,
         target=way.target,
