@@ -107,7 +107,11 @@ class OutboxRecords(Door):
         ended, waits = aliased(OutboxRow), aliased(OutboxRow)
         newest = (
             select(func.max(ended.no))
-            .where(ended.state != "waiting", ended.about != "test")
+            .where(
+                ended.state != "waiting",
+                ended.about != "test",
+                ended.put_ms >= since_ms - 2 * GIVEN_UP_AFTER_MS,  # not a year of messages is gone through
+            )
             .group_by(ended.way)
         )
         oldest = (
