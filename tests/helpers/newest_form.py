@@ -31,7 +31,12 @@ def _made() -> Path:
 
 def _copied(engine: Engine) -> None:
     file = Path(engine.url.database or "")
-    if engine.dialect.name == "sqlite" and not file.exists() and os.access(file.parent, os.W_OK):
+    if (
+        engine.dialect.name == "sqlite"
+        and file.is_absolute()
+        and not file.exists()
+        and os.access(file.parent, os.W_OK)
+    ):
         shutil.copyfile(_made(), file)
     else:
         _really(engine)
