@@ -161,6 +161,8 @@ def take(
     least_ms = LEAST_MISSING_MS + 2 * every_ms
     tally.told.update((move.kind, move.priority) for move in moves if move.move in CALLS)
     for one in played:
+        if one.settings.unit.state != "in_use":
+            continue  # nothing is told of it, by design
         tally.troubles += _doubts(one, moves, start_ms, end_ms)
         power = _standing(moves, one.unit, _POWER)
         silent = _standing(moves, one.unit, frozenset({"silence", "cut_out"}))

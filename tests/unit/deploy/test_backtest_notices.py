@@ -109,6 +109,20 @@ def test_a_sensor_that_nobody_was_told_to_doubt_is_a_miss(found, away):
     assert sensor.told_ms is None
 
 
+def test_a_unit_nobody_uses_misses_nothing(away):
+    one = played()
+    unit = one.settings.unit.model_copy(update={"state": "off"})
+    tally = Tally()
+    take(
+        tally,
+        [replace(one, settings=one.settings.model_copy(update={"unit": unit}))],
+        away,
+        Replayed([], []),
+        every_ms=EVERY_MS,
+    )
+    assert tally.troubles == []
+
+
 def test_units_of_one_place_are_out_of_coverage_together():
     two = [played(), replace(played(), unit="camp-fish")]
     drawn = absences(3, two)
