@@ -43,7 +43,7 @@ def minutes_of(story, around, minute=LONG_MIN):
 moves = st.lists(st.floats(1, 500).map(lambda m: round(m, 2)), min_size=1, max_size=4, unique=True)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(airs(), moves)
 def test_stays_in_cabinets_with_the_same_readings_add_up_to_one_stay(around, when):
     told = [
@@ -56,7 +56,7 @@ def test_stays_in_cabinets_with_the_same_readings_add_up_to_one_stay(around, whe
     assert abs(moved.minutes_worst_case - stayed.minutes_worst_case) < 0.01 * (1 + len(told))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(
     airs(), st.lists(st.tuples(st.floats(1, 590), st.sampled_from(["moved", "out", "probed"])), max_size=5)
 )

@@ -32,7 +32,7 @@ def arrivals(draw):
     return samples, [*parts, repeats]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(arrivals())
 def test_order_repeats_and_batches_change_nothing_that_is_computed(case):
     samples, parts = case

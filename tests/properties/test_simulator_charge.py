@@ -42,7 +42,7 @@ def _rig(volts, start_soc, drive):
     return Rig(banks, units)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     acts=st.lists(ACT, min_size=1, max_size=5),
     volts=st.sampled_from([12, 24]),
@@ -89,7 +89,7 @@ def test_currents_at_every_bank_add_up(act, volts, start_soc, drive):
         assert np.all(served | (units_a == 0.0))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(warm_c=st.floats(0.0, 45.0), cold_c=st.floats(-15.0, 45.0))
 def test_weather_alone_moves_no_charge(warm_c, cold_c):
     rig = Rig([bank(kind, name=kind, start_soc=0.6) for kind in KINDS], [unit(on="agm")])
