@@ -180,7 +180,7 @@ def mapped(folder: Path) -> tuple[Larder, FastAPI]:
         else site
         for site in fleet.sites
     )
-    larder.records.apply_fleet(fleet.model_copy(update={"sites": sites}), who="operator", now_ms=NOW_MS)
+    larder.records.apply_fleet(fleet.model_copy(update={"sites": sites}), who="Thandi M.", now_ms=NOW_MS)
     at = {"cabinet": 3.0, "battery": 12.0, "compressor": False, "lat": -17.2114, "lon": 25.2331}
     sample = Sample(unit="v3-meat", bid=1, sq=2880, t_ms=NOW_MS - MINUTE_MS // 2, tq=2, values=at)
     larder.store.append([sample], received_ms=NOW_MS)
