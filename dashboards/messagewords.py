@@ -184,7 +184,7 @@ def _answers(told: NoticeTold) -> Iterator[str]:
     elif told.event == "told":
         yield _("Nobody has taken it yet.")
     if told.event in {"told", "next", "everybody"} and told.link_length:
-        yield _("Take it: %(link)s", link=LINK)
+        yield _("Say that you see to it: %(link)s", link=LINK)
     if told.page:
         yield _("See it: %(page)s", page=told.page)
     elif told.event in {"told", "next", "everybody"}:

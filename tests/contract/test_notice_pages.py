@@ -87,7 +87,7 @@ async def test_a_notice_is_taken_by_a_form_and_its_verdict_stays(client, larder)
         f"/notices/{hold['id']}/say", data={"person": WHO, "kind": "acknowledged", "back": "list"}
     )
     assert (answer.status_code, answer.headers["location"]) == (303, "/notices")
-    assert f"Taken by {WHO}" in seen((await client.get(f"/notices/{hold['id']}")).text)
+    assert f"{WHO} sees to it" in seen((await client.get(f"/notices/{hold['id']}")).text)
     assert larder.records.card("v3-meat").standing == "hold"
     told = (await client.get(f"{PREFIX}/notices/{hold['id']}")).json()
     assert [line["kind"] for line in told["lines"]] == ["raised", "acknowledged"]
@@ -111,7 +111,7 @@ async def test_the_cooks_page_says_first_what_to_do_and_a_tap_that_waited_keeps_
     lines = (await client.get(f"{PREFIX}/notices/{number}")).json()["lines"]
     assert [line["said"] is not None for line in lines if line["kind"] == "acknowledged"] == [True]
     assert "said at 2026-03-04 17:04 on a phone" in seen((await client.get(f"/notices/{number}")).text)
-    assert f"Taken by {WHO}" in seen((await client.get("/camp/river-camp")).text)
+    assert f"{WHO} sees to it" in seen((await client.get("/camp/river-camp")).text)
 
 
 @pytest.mark.anyio

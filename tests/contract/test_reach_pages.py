@@ -193,7 +193,7 @@ async def test_looking_at_a_link_takes_nothing_and_its_button_takes_it_once(hous
         for _ in range(2):
             page = await anybody.get(path)
             assert page.status_code == 200
-            assert "I take it" in page.text
+            assert "I see to it" in page.text
             assert page.headers["cache-control"] == "no-store"
         assert house.records.notice(number, now_ms=NOW_MS).state == "new"
         assert "Thank you." in seen((await anybody.post(path)).text)
@@ -202,7 +202,7 @@ async def test_looking_at_a_link_takes_nothing_and_its_button_takes_it_once(hous
         again = await anybody.post(path)
         assert again.status_code == 409
         assert f"{COOK} has taken it already." in seen(again.text)
-        assert "I take it" not in (await anybody.get(path)).text
+        assert "I see to it" not in (await anybody.get(path)).text
     async with house.come_in("manager") as manager:
         page = seen((await manager.get(f"/notices/{number}")).text)
         assert f"{COOK} (by a link sent to them) Taken." in page

@@ -113,13 +113,13 @@ def test_a_notice_is_taken_with_one_tap_offline_and_written_with_both_times(camp
         page = phone.new_page()
         ready(page, camp.base + CAMP)
         phone.set_offline(True)
-        page.get_by_role("button", name="Take it: Silent: not known").click()
+        page.get_by_role("button", name="I see to it: Silent: not known").click()
         page.get_by_text("not sent yet: 1").wait_for()
         assert camp.records.notice(notice.id, now_ms=NOW_MS).state == "new"
         phone.set_offline(False)
         page.evaluate("dispatchEvent(new Event('online'))")
         outbox_empty(page)
-        page.get_by_text("Taken by Jonas K.").wait_for()
+        page.get_by_text("Jonas K. sees to it").wait_for()
     line = camp.records.notice(notice.id, now_ms=NOW_MS).lines[-1]
     assert (line.kind, line.who, line.signed, line.at) == ("acknowledged", "Jonas K.", "account", NOW_MS)
     assert line.said is not None

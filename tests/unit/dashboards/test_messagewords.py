@@ -64,7 +64,7 @@ def test_a_message_says_unit_place_what_since_when_how_warm_what_to_do_and_how_t
         "By 18:05, in 60 min.",
         "exhaust kills",
         "Nobody has taken it yet.",
-        f"Take it: {LINK}",
+        f"Say that you see to it: {LINK}",
         "See it: https://a.example/notices/7",
     ):
         assert words in body
