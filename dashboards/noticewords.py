@@ -38,7 +38,7 @@ KINDS: FoodTable[NoticeKind] = FoodTable(
 )
 STATES: Table[NoticeState] = Table(
     {
-        "new": "Nobody has taken it",
+        "new": "Nobody sees to it yet",
         "acknowledged": "Taken",
         "returned": "Passed, nobody has seen it",
         "shelved": "Put aside for a time",
@@ -64,6 +64,7 @@ TASKS: FoodTable[NoticeTask] = FoodTable(
         "probe_and_decide": "Probe the warmest pack, decide what becomes of the food, and close the hold.",
         "discard": "Tape it off, discard it where nobody eats it, then close the hold.",
         "quarantine": "Put it in quarantine, marked, and ask the pharmacist with the times.",
+        "say_empty": "Put nothing in it. Say that it is empty; if it is not, probe and close the hold.",
         "save_food": (
             "Keep the lid shut. Charge it, an engine or generator in the open air only (exhaust kills), "
             "or move the food to a cold cabinet."
@@ -92,6 +93,7 @@ LINES: Table[NoticeLineKind] = Table(
         "again": "It came back.",
         "worse": "It got worse.",
         "recurs": "It keeps coming back: told once, until it is quiet for an hour.",
+        "still": "It goes on as it was decided; told again after 12 hours at the earliest.",
         "returned": "It passed.",
         "folded": "It became part of another notice, which has the same cause.",
         "shelf_ended": "The time it was put aside for is over.",
@@ -110,6 +112,9 @@ _CAUSES: Table[str] = Table(
         "nothing is heard of this place": "Nothing is heard of this place.",
         "power is out at this place": "Power is out at this place.",
         "the engine may not start": "The engine may not start.",
+        "still warm since its food went, and none was written down since": (
+            "Still warm since its food went, and none was written down since."
+        ),
     }
 )
 _WHYS: Table[str] = Table(
@@ -196,7 +201,7 @@ def _state_words(notice: Notice) -> str:
     if notice.ended is not None:
         return _("Over")
     if notice.state == "acknowledged" and notice.taken_by is not None:
-        return _("Taken by %(who)s", who=notice.taken_by)
+        return _("%(who)s sees to it", who=notice.taken_by)
     return STATES[notice.state]
 
 

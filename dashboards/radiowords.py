@@ -34,6 +34,7 @@ _DO: FoodTable[NoticeTask] = FoodTable(
         "probe_and_decide": "Do not serve it. Probe the warmest pack and call back.",
         "discard": "Do not serve it. Tape it off, and call back.",
         "quarantine": "Do not use it. Put it in quarantine, and ask the pharmacist.",
+        "say_empty": "Put nothing in it. Look whether it is empty, and call back.",
         "save_food": "Keep the lid shut. Charge it, engine in the open air only, or move the food.",
         "look_and_probe": "Look whether it runs and is plugged in. Probe the food.",
         "wait_and_probe": "Probe the food if you need it.",

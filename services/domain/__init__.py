@@ -125,6 +125,7 @@ from services.domain._life import Life, lived
 from services.domain._lifeparts import CoreReading, HoldClosed, Stay, TimeControl
 from services.domain._messages import Message, MessageAbout, Sent, SentState
 from services.domain._notices import (
+    BEGINS,
     DECIDED,
     FOUND_LATE,
     LATCHED,
@@ -185,6 +186,7 @@ from services.domain._work import DROP_LIMIT_SHARE, DROP_LIMIT_SOURCE, PathOhm, 
 
 __all__ = [
     "BATCH_SAID",
+    "BEGINS",
     "DECIDED",
     "DEFAULT_SERVICE_RULES",
     "DROP_LIMIT_SHARE",

@@ -35,6 +35,7 @@ NoticeTask = Literal[
     "probe_and_decide",
     "discard",
     "quarantine",
+    "say_empty",
     "save_food",
     "look_and_probe",
     "wait_and_probe",
@@ -48,7 +49,7 @@ NoticeTask = Literal[
 """What to do."""
 NoticeRole = Literal["manager", "cook", "workshop", "administrator"]
 """Who is asked first."""
-FromData = Literal["raised", "again", "worse", "recurs", "returned", "folded", "shelf_ended"]
+FromData = Literal["raised", "again", "worse", "recurs", "still", "returned", "folded", "shelf_ended"]
 """What the monitor writes of a notice."""
 ByPerson = Literal["acknowledged", "shelved", "out_of_service", "back"]
 """What a named person writes of it."""
@@ -57,6 +58,7 @@ NoticeLineKind = Literal[
     "again",
     "worse",
     "recurs",
+    "still",
     "returned",
     "folded",
     "shelf_ended",
@@ -66,6 +68,8 @@ NoticeLineKind = Literal[
     "back",
 ]
 
+BEGINS: frozenset[NoticeLineKind] = frozenset({"raised", "again", "recurs", "still"})
+"""Lines from which on a notice stands; ``still``: what somebody decided about goes on, and asks nobody."""
 LATCHED: frozenset[NoticeKind] = frozenset({"hold", "food_at_risk"})
 """Never put aside: only a decision about the food, or cold, ends these."""
 FOUND_LATE = "(found in late data)"
@@ -239,6 +243,8 @@ class _Life:
                 self.active, self.kept_back = True, line.kept_back
                 self.recurs = line.kind == "recurs"
                 self.seen = self.until_ms is not None and line.at < self.until_ms
+            case "still":
+                self.active, self.seen, self.recurs, self.kept_back = True, True, False, False
             case "worse":
                 self.active, self.seen, self.kept_back, self.until_ms = True, False, False, None
             case "returned":

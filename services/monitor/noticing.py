@@ -1,7 +1,7 @@
 """Keeps notices: looks at every card now and then, and writes down what becomes of each cause."""
 
 from collections import deque
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 from services.analytics.notices.folding import folded
 from services.analytics.notices.following import Waits, decide
@@ -9,6 +9,7 @@ from services.analytics.notices.kinds import FLOOD_WITHIN_MS, LOOK_BACK_MS
 from services.analytics.notices.wanted import HouseTrouble, of_flood, passed_by, troubles
 from services.domain import Fleet, Notice, Told, UnitCard
 from services.domain.noticerates import CALLS
+from services.monitor.emptied import Emptied
 from services.records.facade import Records
 from services.timebase import MINUTE_MS, SECOND_MS
 
@@ -28,6 +29,7 @@ class Noticing:
         self._records = records
         self._house = house
         self._waits = Waits()
+        self._emptied = Emptied(records)
         self._looked_ms: int | None = None
         self._kept: tuple[dict[str, int], dict[str, int]] = ({}, {})
         self._kept_ms = 0
@@ -45,7 +47,7 @@ class Noticing:
         kept = {notice.cause_key: notice for notice in sorted(found, key=lambda n: n.id)}
         cards = self._records.cards()
         tested = {test.unit for test in self._records.run_tests(running=True)}
-        wanted = self._wanted(cards, kept.values(), tested, now_ms)
+        wanted = self._wanted(cards, kept, tested, now_ms)
         decided = decide(
             wanted,
             kept,
@@ -76,17 +78,21 @@ class Noticing:
             self._kept, self._kept_ms = running, now_ms
 
     def _wanted(
-        self, cards: Sequence[UnitCard], kept: Collection[Notice], tested: Collection[str], now_ms: int
+        self, cards: Sequence[UnitCard], kept: Mapping[str, Notice], tested: Collection[str], now_ms: int
     ) -> list[Told]:
         """Return what there is to tell now, each cause once."""
         fleet = self._records.fleet()
-        told = {notice.cause_key for notice in kept if notice.active}
+        told = {key for key, notice in kept.items() if notice.active}
         fresh = [card for card in cards if now_ms - card.as_of <= STALE_MS]
-        found = troubles(fresh, self._house(now_ms), fleet, now_ms=now_ms, told=told, tested=tested)
+        emptied = self._emptied.since(fresh, kept, now_ms)
+        found = troubles(
+            fresh, self._house(now_ms), fleet, now_ms=now_ms, told=told, tested=tested, emptied=emptied
+        )
         wanted = folded(found, lambda site: _in_use(fleet, site), told=told)
         known = {each.cause_key for each in wanted}
         stale = {card.unit for card in cards if now_ms - card.as_of > STALE_MS}
-        wanted += [n for n in kept if n.active and stale & set(n.units) and n.cause_key not in known]
+        unsaid = [n for key, n in kept.items() if n.active and key not in known]
+        wanted += [_as_told(notice) for notice in unsaid if stale & set(notice.units)]
         while self._told and now_ms - self._told[0][0] >= FLOOD_WITHIN_MS:
             self._told.popleft()
         kept_back = sum(back for _, back in self._told)
@@ -95,6 +101,11 @@ class Noticing:
 
 def _in_use(fleet: Fleet, site: str) -> list[str]:
     return [unit.id for unit in fleet.units if unit.site == site and unit.state == "in_use"]
+
+
+def _as_told(notice: Notice) -> Told:
+    """Return what was told last."""
+    return Told(**{name: getattr(notice, name) for name in Told.model_fields})
 
 
 def _differs(before: Told, now: Told) -> bool:

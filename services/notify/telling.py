@@ -10,7 +10,7 @@ from typing import Any
 
 import structlog
 
-from services.domain import DECIDED, Message, Notice, NoticeLine, Sent, Way
+from services.domain import BEGINS, DECIDED, Message, Notice, NoticeLine, Sent, Way
 from services.domain.telling import EVERYBODY_TOLD, TELLING, NoticeEvent, NoticeTold, Words, Written
 from services.errors import DependencyUnavailable
 from services.notify.crew import Crew
@@ -139,7 +139,7 @@ class Telling:
 
     def _told_of(self, notice: Notice, line: MovedNotice) -> list[Sent]:
         """Return what was told of a notice since it was last raised."""
-        begun = [each.at for each in notice.lines if each.kind in {"raised", "again", "recurs"}]
+        begun = [each.at for each in notice.lines if each.kind in BEGINS]
         since_ms = max((at for at in begun if at <= line.at_ms), default=notice.told)
         sent = self._records.outbox(notice=notice.id, since_ms=since_ms)
         return [each for each in sent if each.message.about == "notice"]

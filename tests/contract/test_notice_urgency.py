@@ -13,7 +13,7 @@ from services.errors import Refused
 from services.monitor.noticing import Noticing
 from services.records.kept import Kept
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, ms_of
-from tests.helpers.larder import CUTOUT, NOW_MS, card, runout
+from tests.helpers.larder import CUTOUT, NO_BATTERY, NOW_MS, card, runout
 from tests.helpers.notices import open_desk
 
 COOK, BOSS = "Jonas K.", "Thandi M."
@@ -79,6 +79,29 @@ def test_a_hold_that_came_of_silence_is_told_with_the_silence_as_one_notice(desk
     word = NoticeSaid(person=BOSS, kind="out_of_service", reason="away")
     with pytest.raises(Refused, match="decide about the food"):
         desk.records.say_of_notice(notice.id, word, now_ms=desk.now_ms)
+
+
+def test_a_vehicle_out_of_coverage_presses_once_its_food_may_have_warmed(desk):
+    held = {"standing": Verdict.HOLD, "standing_why": NEVER_KNOWN, "standing_since": NOW_MS}
+    away = silent(130, "v3-meat", **held)
+    (notice,) = desk.look(away, minutes=17)
+    assert (notice.kind, notice.priority, notice.consequence) == ("silence", "low", "food_undecided")
+    (notice,) = desk.look(away, minutes=40)
+    assert (notice.priority, notice.lines[-1].kind) == ("medium", "worse"), "kept for three hours"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"standing_why": f"{NEVER_KNOWN}; nothing heard for 1.3 h, and without cooling the food keeps 1.1 h"},
+        {"runout": NO_BATTERY},
+        {"latest": {"cabinet_c": 11.0}},
+    ],
+)
+def test_a_vehicle_of_which_nobody_knows_how_long_its_food_keeps_presses_at_once(desk, changes):
+    held = {"standing": Verdict.HOLD, "standing_why": NEVER_KNOWN, "standing_since": NOW_MS}
+    (notice,) = desk.look(silent(70, "v3-meat", **(held | changes)), minutes=17)
+    assert (notice.kind, notice.priority) == ("silence", "medium")
 
 
 def test_what_nobody_decided_while_it_was_silent_is_told_by_itself_once_it_is_heard(desk):

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from services.analytics.notices.wanted import HouseTrouble
-from services.domain import Notice, Told, UnitCard
+from services.domain import Analysis, Episode, Notice, Told, UnitCard
 from services.monitor.noticing import LOOK_EVERY_MS, Noticing
 from services.records.facade import Records
 from services.timebase import HOUR_MS, MINUTE_MS
@@ -19,6 +19,8 @@ class Desk:
     records: Records
     now_ms: int = NOW_MS
     troubles: list[HouseTrouble] = field(default_factory=list)
+    warm: dict[str, list[tuple[int, int | None]]] = field(default_factory=dict)
+    """From when to when the air of a unit was above its limit; without an end it still is."""
     looks: Noticing = field(init=False)
 
     def __post_init__(self) -> None:
@@ -41,7 +43,23 @@ class Desk:
             fresh = ago >= NOW_MS - MINUTE_MS
             changes = {"as_of": self.now_ms, "observed_at": self.now_ms - 40_000 if fresh else heard}
             shown = card.model_copy(update=changes)
-            self.records.write_card(shown, larder.analysis(shown))
+            self.records.write_card(shown, self.analysis(shown))
+
+    def analysis(self, shown: UnitCard) -> Analysis:
+        """Return an analysis that agrees with a card, and with how warm the air was."""
+        found = larder.analysis(shown)
+        episodes = [
+            Episode(
+                start=start,
+                end=shown.as_of if end is None else end,
+                minutes=((shown.as_of if end is None else end) - start) / MINUTE_MS,
+                peak_c=14.0,
+                mean_c=12.0,
+            )
+            for start, end in self.warm.get(shown.unit, ())
+        ]
+        air = found.exposure[0].model_copy(update={"basis": "cabinet", "episodes": tuple(episodes)})
+        return found.model_copy(update={"exposure": (*found.exposure, air)})
 
     def open(self) -> list[Notice]:
         """Return what is not over, oldest first."""

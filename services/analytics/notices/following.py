@@ -16,8 +16,10 @@ from services.analytics.notices.kinds import (
     QUIET_AFTER_MS,
     RECURS_AFTER,
     RECURS_WITHIN_MS,
+    TOLD_AGAIN_MS,
 )
-from services.domain import DECIDED, Notice, NoticeChange, Told
+from services.domain import BEGINS, DECIDED, Notice, NoticeChange, Told
+from services.domain.noticerates import CALLS
 from services.timebase import MINUTE_MS
 
 UNLOOKED_MS = 10 * MINUTE_MS
@@ -100,7 +102,8 @@ def decide(
             changes += _goes_on(notice, told, now_ms)
             shown.append(told)
         elif key not in held and not _is_quiet(told, notice, now_ms) and _is_due(told, waits, now_ms):
-            new.append(_told_anew(told, notice, now_ms))
+            change = _told_anew(told, notice, now_ms)
+            (changes if change.kind == "still" else new).append(change)
             waits.seen.pop(key, None)
     changes += _left(there, new, kept, waits, now_ms=now_ms, passed=passed)
     return Decided((*changes, *_in_flood(new, raised_ms, now_ms)), tuple(shown))
@@ -135,11 +138,22 @@ def _is_quiet(told: Told, notice: Notice | None, now_ms: int) -> bool:
 
 def _worst_of(notice: Notice) -> int:
     """Return how far a notice went since it was told last."""
-    begun = max(k for k, line in enumerate(notice.lines) if line.kind in {"raised", "again", "recurs"})
+    begun = max(k for k, line in enumerate(notice.lines) if line.kind in BEGINS)
     return max(line.level for line in notice.lines[begun:])
 
 
+def _is_again(told: Told, notice: Notice, now_ms: int) -> bool:
+    """Return whether it is time to tell what goes on again; most is told once, however long it stands."""
+    after_ms = TOLD_AGAIN_MS.get(told.what_to_do)
+    if after_ms is None:
+        return False
+    return now_ms - max(line.at for line in notice.lines if line.kind in CALLS) >= after_ms
+
+
 def _told_anew(told: Told, notice: Notice | None, now_ms: int) -> NoticeChange:
+    goes_on = notice is not None and told.what_to_do in TOLD_AGAIN_MS
+    if goes_on and notice is not None and not _is_again(told, notice, now_ms):
+        return NoticeChange("still", told.cause_key, told)
     if notice is None or (notice.ended is not None and now_ms - notice.ended > RECURS_WITHIN_MS):
         return NoticeChange("raised", told.cause_key, told)
     lately = [at_ms for at_ms in notice.returns if now_ms - at_ms <= RECURS_WITHIN_MS]
@@ -150,6 +164,8 @@ def _goes_on(notice: Notice, told: Told, now_ms: int) -> list[NoticeChange]:
     """Return what becomes of a notice whose cause is still there."""
     if told.level > _worst_of(notice):
         return [NoticeChange("worse", told.cause_key, told)]
+    if _is_again(told, notice, now_ms):
+        return [NoticeChange("again", told.cause_key, told)]
     if notice.shelved_until is not None and notice.shelved_until <= now_ms:
         return [NoticeChange("shelf_ended", told.cause_key)]
     return []

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from services.domain import Consequence, NoticeKind, NoticePriority
+from services.domain import Consequence, NoticeKind, NoticePriority, NoticeTask
 from services.timebase import HOUR_MS, MINUTE_MS
 
 
@@ -32,6 +32,10 @@ QUIET_AFTER_MS: Mapping[NoticeKind, int] = {"battery_short": 12 * HOUR_MS}
 """So long after one passed it is told again only if it is worse than it was: a forecast wavers around dawn
 and with every drive, and one word an evening is enough (judgement)."""
 
+TOLD_AGAIN_MS: Mapping[NoticeTask, int] = {"say_empty": 12 * HOUR_MS}
+"""So long after it was told the same is told again while it goes on: a cabinet that stays warm after its food
+went comes to hold every few hours, and nothing in it spoils (judgement)."""
+
 RISK_WITHIN_MS, RISK_BEYOND_MS = 4 * HOUR_MS, 6 * HOUR_MS
 """Food at risk is told when it is this near, and over when it is that far again (judgement)."""
 LASTS, LASTS_AGAIN = 0.9, 0.95
@@ -50,7 +54,7 @@ AT_ONCE_MS = 30 * MINUTE_MS
 
 RECURS_AFTER, RECURS_WITHIN_MS = 3, HOUR_MS
 """Three returns within an hour become one notice that says so (judgement)."""
-LOOK_BACK_MS = max(RECURS_WITHIN_MS, *QUIET_AFTER_MS.values())
+LOOK_BACK_MS = max(RECURS_WITHIN_MS, *QUIET_AFTER_MS.values(), *TOLD_AGAIN_MS.values())
 """How long what is over still counts when its cause is there again."""
 FLOOD_OVER, FLOOD_WITHIN_MS = 10, 10 * MINUTE_MS
 """More than ten in ten minutes is a flood (ANSI/ISA-18.2-2016 and IEC 62682, from memory; at most ten in the

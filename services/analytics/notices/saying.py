@@ -1,7 +1,7 @@
 """How one trouble of one unit is told: key, priority and who."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from services.analytics.notices.kinds import priority_of
 from services.domain import Consequence, Fleet, NoticeKind, NoticeRole, NoticeTask, Told, UnitCard
@@ -20,6 +20,8 @@ class Look:
     banks: Mapping[str, str | None]
     tested: Collection[str] = ()
     """Units in a test that runs: what they do is meant."""
+    emptied: Mapping[str, int] = field(default_factory=dict)
+    """When somebody said that the food of a unit went, where it was warm ever since and none came [ms]."""
 
     def is_meant(self, card: UnitCard) -> bool:
         """Return whether a unit is quiet by design: not in use by somebody's word, or in a test."""

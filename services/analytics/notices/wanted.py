@@ -1,6 +1,6 @@
 """What there is to tell now: every trouble of every unit, before troubles of one cause are put together."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from services.analytics.notices.batteries import battery_short
@@ -19,16 +19,19 @@ from services.domain import (
     Consequence,
     Fleet,
     Notice,
+    NoticePriority,
     NoticeTask,
     Told,
     UnitCard,
     Verdict,
 )
-from services.timebase import SECOND_MS
+from services.timebase import HOUR_MS, SECOND_MS
 
+_MOBILE = frozenset({"vehicle", "trailer"})
 FLAT = frozenset({"battery_flat", "battery_weak", "charging", "supply_interrupted"})
 """Causes of a cut-out that lie in what feeds the unit, not in the unit or its own cable."""
-_UNKNOWN_WHYS = ("not known whether ", "nothing heard for ")
+_OUTLASTED = "nothing heard for "
+_UNKNOWN_WHYS = ("not known whether ", _OUTLASTED)
 """How the reason of a hold begins that nothing measured led to (see `verdicts.why` and `silence.words`)."""
 
 
@@ -54,9 +57,10 @@ def troubles(
     now_ms: int,
     told: Collection[str],
     tested: Collection[str] = (),
+    emptied: Mapping[str, int] | None = None,
 ) -> list[Told]:
-    """Return every trouble there is, one for each unit and kind; `tested` units are in a test that runs."""
-    look = Look(now_ms, told, bank_of(fleet), tested)
+    """Return every trouble there is, one for each unit and kind (see `Look` for what is given)."""
+    look = Look(now_ms, told, bank_of(fleet), tested, {} if emptied is None else emptied)
     found = [_house(trouble, now_ms) for trouble in house]
     for card in cards:
         found += of_unit(card, look)
@@ -116,7 +120,7 @@ def came_late(notice: Notice, cards: Iterable[UnitCard]) -> str:
 
 def of_unit(card: UnitCard, look: Look) -> list[Told]:
     """Return the troubles of one unit; of one that is quiet by design only what stands of its food."""
-    found = [_hold(card, look)] if card.standing.rank >= Verdict.HOLD.rank else []
+    found = [told for told in (_hold(card, look),) if told is not None]
     if look.is_meant(card):
         return found
     for each in (_silence, _cut_out, battery_short, _at_risk, _doubt):
@@ -126,11 +130,15 @@ def of_unit(card: UnitCard, look: Look) -> list[Told]:
     return found + _service(card)
 
 
-def _hold(card: UnitCard, look: Look) -> Told:
+def _hold(card: UnitCard, look: Look) -> Told | None:
     """Return what stands of the food: high where warmth was measured, for it spoils while it waits.
 
     What only not knowing led to is as urgent as not knowing; heard again and found cold it can wait.
     """
+    if card.standing.rank < Verdict.HOLD.rank:
+        return None
+    if card.unit in look.emptied:
+        return _still_warm(card, look.emptied[card.unit])
     discard = card.standing is Verdict.DISCARD_ADVISED
     medicine = bool(card.classes) and all(name == "medicine" for name in card.classes)
     task: NoticeTask = "quarantine" if medicine else "discard" if discard else "probe_and_decide"
@@ -147,8 +155,33 @@ def _hold(card: UnitCard, look: Look) -> Told:
     told = told_of(card, said)
     if discard or not is_unknown(card.standing_why):
         return told
-    known = card.computed.rank < Verdict.HOLD.rank and not is_silent(card, look.now_ms)
+    if is_silent(card, look.now_ms):
+        return told.model_copy(update={"priority": _of_not_knowing(card)})
+    known = card.computed.rank < Verdict.HOLD.rank
     return told.model_copy(update={"priority": "low" if known else "medium"})
+
+
+def _of_not_knowing(card: UnitCard) -> NoticePriority:
+    """Return how urgent a hold is that came of silence: a vehicle is out of coverage as a matter of course.
+
+    There it presses once its food may have warmed without power; in a camp silence is no habit.
+    """
+    heard_ms, risk = card.observed_at, card.runout.food_at_risk
+    keeps = None if risk is None else risk.holdover_hours
+    doubtful = _was_doubtful(card) or _OUTLASTED in card.standing_why.casefold()
+    if card.site_kind not in _MOBILE or heard_ms is None or keeps is None or doubtful:
+        return "medium"
+    keeps_ms = min(UNKNOWN_UP_TO_MS, round(keeps.p10 * HOUR_MS))
+    return priority_of("not_known", heard_ms + keeps_ms - card.as_of)
+
+
+def _still_warm(card: UnitCard, emptied_ms: int) -> Told | None:
+    """Return that a cabinet whose food went is warm; said to be empty there is nothing to ask anybody for."""
+    if card.state == "empty":
+        return None
+    cause = "still warm since its food went, and none was written down since"
+    said = Said("hold", "food_undecided", "say_empty", "cook", emptied_ms, cause)
+    return told_of(card, said).model_copy(update={"priority": "medium"})
 
 
 def is_silent(card: UnitCard, now_ms: int) -> bool:
@@ -208,6 +241,8 @@ def _risk_ms(card: UnitCard) -> int | None:
 def _at_risk(card: UnitCard, look: Look) -> Told | None:
     risk_ms = _risk_ms(card)
     told = look.is_told(f"unit:{card.unit}:food_at_risk")
+    if card.unit in look.emptied:
+        return None  # nothing is in it
     if risk_ms is None or risk_ms - look.now_ms > (RISK_BEYOND_MS if told else RISK_WITHIN_MS):
         return None
     limit_c = card.limit_c if card.runout.food_at_risk is None else card.runout.food_at_risk.limit_c
