@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -82,6 +82,8 @@ class Replayed:
     """Every change of every notice."""
     left: list[Notice]
     """Notices that are not over at its end."""
+    rested: list[tuple[str, Span]] = field(default_factory=list)
+    """Units that were said to be empty, each with from when to when: nothing is told of them, by design."""
 
 
 def replay(
@@ -112,7 +114,9 @@ def replay(
                     break
             noticing.step(now_ms)
             people.step(now_ms)
-        return Replayed(records.notice_moves(start_ms, end_ms + 1), records.notices(now_ms=end_ms))
+        people.end(end_ms)
+        moves = records.notice_moves(start_ms, end_ms + 1)
+        return Replayed(moves, records.notices(now_ms=end_ms), people.rested)
 
 
 def _arrivals(played: Sequence[Played], away: Mapping[str, Sequence[Span]]) -> Iterator[tuple[int, Sample]]:
@@ -158,28 +162,40 @@ def take(
     moves = found.moves
     begun_ms, end_ms = _stretch(played)
     start_ms = begun_ms + LEARN_MS
-    least_ms = LEAST_MISSING_MS + 2 * every_ms
     tally.told.update((move.kind, move.priority) for move in moves if move.move in CALLS)
     for one in played:
         if one.settings.unit.state != "in_use":
             continue  # nothing is told of it, by design
-        tally.troubles += _doubts(one, moves, start_ms, end_ms)
-        power = _standing(moves, one.unit, _POWER)
-        silent = _standing(moves, one.unit, frozenset({"silence", "cut_out"}))
-        stops = [Span(o.start_ms, end_ms if o.end_ms is None else o.end_ms) for o in one.outages]
-        for span in stops:
-            dark = any(a.start_ms < span.end_ms and span.start_ms < a.end_ms for a in away[one.unit])
-            if span.start_ms >= start_ms and span.end_ms - span.start_ms >= least_ms and not dark:
-                tally.troubles.append(
-                    Trouble(one.unit, "stopped", span, _told_ms(power, _late(span, every_ms)))
-                )
-        for span in away[one.unit]:
-            if span.start_ms >= start_ms:
-                tally.troubles.append(
-                    Trouble(one.unit, "silent", span, _told_ms(silent, _late(span, every_ms)))
-                )
-        tally.needless += _needless(moves, one.unit, stops, every_ms)
+        rested = [span for unit, span in found.rested if unit == one.unit]
+        for trouble in _troubles(one, moves, away[one.unit], Span(start_ms, end_ms), every_ms):
+            if any(_lies_in(trouble.span, _late(span, every_ms)) for span in rested):
+                tally.resting += 1
+            else:
+                tally.troubles.append(trouble)
+        tally.needless += _needless(moves, one.unit, _stops(one, end_ms), every_ms)
     tally.rates.append(rates_of(moves, found.left, start_ms=start_ms, end_ms=end_ms))
+
+
+def _troubles(
+    one: Played, moves: Sequence[NoticeMove], away: Sequence[Span], whole: Span, every_ms: int
+) -> Iterator[Trouble]:
+    """Yield what really befell a unit that began in a stretch, with when it was told."""
+    yield from _doubts(one, moves, whole.start_ms, whole.end_ms)
+    power = _standing(moves, one.unit, _POWER)
+    silent = _standing(moves, one.unit, frozenset({"silence", "cut_out"}))
+    least_ms = LEAST_MISSING_MS + 2 * every_ms
+    for span in _stops(one, whole.end_ms):
+        dark = any(a.start_ms < span.end_ms and span.start_ms < a.end_ms for a in away)
+        if span.start_ms >= whole.start_ms and span.end_ms - span.start_ms >= least_ms and not dark:
+            yield Trouble(one.unit, "stopped", span, _told_ms(power, _late(span, every_ms)))
+    for span in away:
+        if span.start_ms >= whole.start_ms:
+            yield Trouble(one.unit, "silent", span, _told_ms(silent, _late(span, every_ms)))
+
+
+def _stops(one: Played, end_ms: int) -> list[Span]:
+    """Return when a unit stopped for want of voltage, what is not over until the end."""
+    return [Span(o.start_ms, end_ms if o.end_ms is None else o.end_ms) for o in one.outages]
 
 
 def _doubts(one: Played, moves: Sequence[NoticeMove], start_ms: int, end_ms: int) -> Iterator[Trouble]:
@@ -189,6 +205,10 @@ def _doubts(one: Played, moves: Sequence[NoticeMove], start_ms: int, end_ms: int
         if fault.kind in SENSOR_FAULTS and start_ms <= fault.begins_ms < end_ms:
             span = Span(fault.begins_ms, end_ms if fault.ends_ms is None else min(fault.ends_ms, end_ms))
             yield Trouble(one.unit, "sensor", span, _told_ms(told, span))
+
+
+def _lies_in(span: Span, whole: Span) -> bool:
+    return whole.start_ms <= span.start_ms and span.end_ms <= whole.end_ms
 
 
 def _late(span: Span, every_ms: int) -> Span:

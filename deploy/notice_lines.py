@@ -33,6 +33,8 @@ class Tally:
     """What was told and what was not, over seeds."""
 
     troubles: list[Trouble] = field(default_factory=list)
+    resting: int = 0
+    """Troubles that began in a cabinet somebody had said to be empty: not told, by design."""
     needless: int = 0
     """Cut-outs told of a unit that did not stop."""
     told: Counter[tuple[NoticeKind, NoticePriority | None]] = field(default_factory=Counter)
@@ -47,6 +49,7 @@ class Tally:
 def lines(tally: Tally) -> Iterator[str]:
     """Return what was found, a line each."""
     yield from _detection(tally)
+    yield f"begun while the cabinet was said to be empty, and not told by design: {tally.resting}"
     yield f"cut-outs told of units that ran: {tally.needless}"
     for kind in dict.fromkeys(kind for kind, _ in sorted(tally.told)):
         count = [tally.told[kind, priority] for priority in reversed(PRIORITIES)]

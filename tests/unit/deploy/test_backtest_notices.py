@@ -13,6 +13,7 @@ from deploy.notice_people import COOK
 from deploy.simulating import LIBRARY
 from firmware_sim.faults import Told
 from firmware_sim.scenarios.load import load_scenario
+from services.domain.noticerates import CALLS
 from services.telemetry import Series
 from services.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 from tests.helpers.larder import fleet
@@ -21,11 +22,11 @@ START_MS = 20_400 * DAY_MS
 EVERY_MS = HOUR_MS
 
 
-def played(*, outages=(), hours=30):
+def played(*, outages=(), hours=30, cold_from_h=0):
     t_ms = START_MS + np.arange(0, hours * HOUR_MS, 10 * MINUTE_MS, dtype=np.int64)
     k = np.arange(t_ms.size)
     columns = {
-        "cabinet_c": np.round(2.5 + np.sin(k / 3), 3),
+        "cabinet_c": np.round(np.where(k < 6 * cold_from_h, 12.0, 2.5) + np.sin(k / 3), 3),
         "compressor_on": (k % 6 < 2).astype(np.float64),
     }
     return Played(
@@ -68,6 +69,39 @@ def test_a_unit_out_of_coverage_is_told_once_and_told_back(moves):
 def test_somebody_takes_what_is_told(moves):
     assert "acknowledged" in {move.move for move in moves}
     assert COOK in fleet_of([played()]).people
+
+
+@pytest.fixture(scope="module")
+def broken(tmp_path_factory):
+    one = played(hours=41, cold_from_h=38)
+    return replay([one], {one.unit: ()}, every_ms=EVERY_MS, folder=tmp_path_factory.mktemp("broken"))
+
+
+def test_a_broken_cabinet_is_told_as_a_hold_once_until_it_is_cold_again(broken):
+    holds = [move for move in broken.moves if move.kind == "hold"]
+    assert [(m.move, m.priority) for m in holds if m.move in CALLS] == [
+        ("raised", "high"),
+        ("again", "medium"),
+        ("raised", "high"),
+    ]
+    assert "still" in {move.move for move in holds}
+
+
+def test_a_cook_who_is_asked_to_says_that_it_is_empty_and_uses_it_again_when_it_is_cold(broken):
+    ((unit, span),) = broken.rested
+    asked = next(m.at for m in broken.moves if m.kind == "hold" and m.move == "again")
+    assert unit == "camp-milk"
+    assert asked < span.start_ms < START_MS + 38 * HOUR_MS <= span.end_ms
+
+
+def test_what_began_in_a_cabinet_said_to_be_empty_is_no_miss(broken):
+    (_, span) = broken.rested[0]
+    outage = Outage(span.start_ms + MINUTE_MS, span.end_ms - MINUTE_MS, HOUR_MS, HOUR_MS)
+    tally = Tally()
+    one = played(outages=(outage,), hours=41, cold_from_h=38)
+    take(tally, [one], {one.unit: (Span(span.start_ms, span.end_ms),)}, broken, every_ms=EVERY_MS)
+    assert (tally.resting, tally.troubles) == (1, [])
+    assert "not told by design: 1" in "\n".join(lines(tally))
 
 
 def test_what_was_told_is_counted_with_its_delay_and_what_was_not_is_a_miss(found, away):
