@@ -23,6 +23,8 @@ class People:
 
     def step(self, now_ms: int) -> None:
         """Do what is due at a moment."""
+        for unit in tuple(self._empty_ms):
+            self._use_again(unit, now_ms)
         for notice in self._records.notices(now_ms=now_ms):
             begun_ms = max((line.at for line in notice.lines if not line.who), default=notice.told)
             if notice.kind == "hold" and notice.active and now_ms - begun_ms >= DECIDED_AFTER_MS:
@@ -31,8 +33,6 @@ class People:
                 self._records.say_of_notice(
                     notice.id, NoticeSaid(person=COOK.name, kind="acknowledged"), now_ms=now_ms
                 )
-        for unit in tuple(self._empty_ms):
-            self._use_again(unit, now_ms)
 
     def end(self, now_ms: int) -> None:
         """Close what is open as a run ends."""
