@@ -23,8 +23,9 @@ NOTICES: dict[str, Help] = {
             "By what comes of it and the time left: act now where food measured too warm waits for a "
             "decision, nothing is judged, or food passes its limit within the hour; act soon where four "
             "hours are left, where nothing was heard of a cabinet for four hours, or of one that was warm, "
-            "and where food waits for a decision because nothing is known of it; the rest is planned, "
-            "among it food that waits and was found cold once its cabinet was heard again."
+            "where food waits for a decision because nothing is known of it (in a vehicle, once it may have "
+            "warmed without power), and where a cabinet stays warm after its food went; the rest is "
+            "planned, among it food that waits and was found cold once its cabinet was heard again."
         ),
         Phrase("The order of consequences and the hours are judgement."),
         Phrase("How long it takes to get there."),
