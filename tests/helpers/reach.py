@@ -52,7 +52,7 @@ class Exchange:
 
     def change(self, kind: str, told: Told, **changes: object) -> None:
         """Have the monitor write something of a cause at this moment."""
-        shown = told if kind in {"raised", "again", "recurs", "worse"} else None
+        shown = told if kind in {"raised", "again", "recurs", "worse", "still"} else None
         change = NoticeChange(kind, told.cause_key, shown, **changes)
         self.records.write_notices([change], (), now_ms=self.now_ms)
 

@@ -107,6 +107,24 @@ def test_a_decision_is_told_as_one_and_a_return_of_the_trouble_is_told_anew(hous
     assert [m.about for m in house.after(1)] == ["notice"]
 
 
+def test_what_goes_on_after_a_decision_is_told_to_nobody_and_neither_is_its_end(house):
+    house.reach(COOK)
+    house.change("raised", hold())
+    house.after(0)
+    house.change("returned", hold(), why=DECIDED)
+    house.after(1)
+    warm = hold(priority="medium", what_to_do="say_empty")
+    house.now_ms += 3 * HOUR_MS
+    house.change("still", warm)
+    assert house.after(1) == []
+    house.change("returned", warm, why=DECIDED)
+    assert house.after(1) == []
+    house.now_ms += 12 * HOUR_MS
+    house.change("again", warm)
+    (told,) = house.after(1)
+    assert (told.priority, "Say that it is empty" in told.body) == ("medium", True)
+
+
 def test_nothing_is_told_twice_by_whoever_starts_again(house):
     everybody(house)
     house.change("raised", hold())
