@@ -51,12 +51,11 @@ class Emptied:
     def _is_warm(self, card: UnitCard, gone_ms: int) -> bool:
         """Return whether the air has been above the limit ever since, as far as it is looked at."""
         analysis = self._records.analysis(card.unit)
-        clocks = [
-            Exposure.model_validate(each) for each in ([] if analysis is None else analysis["exposure"])
-        ]
-        air = next((c for c in clocks if c.basis == "cabinet" and c.limit_c == card.limit_c), None)
-        if air is None or card.observed_at is None:
+        clocks = [] if analysis is None else analysis["exposure"]
+        found = [c for c in clocks if c["basis"] == "cabinet" and c["limit_c"] == card.limit_c]
+        if not found or card.observed_at is None:
             return False
+        air = Exposure.model_validate(found[0])
         reached_ms = max(gone_ms, air.start)
         for episode in sorted(air.episodes, key=lambda e: e.start):
             if episode.start - reached_ms > COLD_MS:
