@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from dashboards.messagewords import trial_words
-from services.domain import Fleet, Message, Way, WayKind
-from services.domain.telling import Written
+from services.domain import Fleet, Way, WayKind
 from services.notify.delivering import Sender
 from services.notify.failures import NotTakenError
 from services.timebase import SECOND_MS, datetime_of
@@ -60,25 +59,12 @@ def attempt(
     for number, way in enumerate(ways):
         at = f"{datetime_of(now_ms):%Y-%m-%d %H:%M} UTC"
         written = trial_words(way.language, who=who, house=house, at=at)
-        message = _message(way, written, f"test.{way.id}.{now_ms}.{number}", now_ms)
+        key = f"test.{way.id}.{now_ms}.{number}"
+        message = written.over(way, key=key, about="test", not_after_ms=now_ms + _LIFE_MS)
         try:
             yield Tried(way, True, senders[way.kind](message))  # noqa: FBT003 - it was
         except NotTakenError as error:
             yield Tried(way, False, error.words, error.todo)  # noqa: FBT003 - it was not
-
-
-def _message(way: Way, written: Written, key: str, now_ms: int) -> Message:
-    return Message(
-        key=key,
-        way=way.id,
-        kind=way.kind,
-        target=way.target,
-        person=way.person,
-        subject=written.subject,
-        body=written.short if way.kind == "other" else written.body,
-        about="test",
-        not_after_ms=now_ms + _LIFE_MS,
-    )
 
 
 def tell(tried: Iterator[Tried]) -> bool:

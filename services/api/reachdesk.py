@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from services.api.noticedesk import NoticeDesk
-from services.domain import Message, Notice, OnCall, OnCallSaid, Sent, Way, WaySaid
+from services.domain import Notice, OnCall, OnCallSaid, Sent, Way, WaySaid
 from services.domain.telling import Member, ReachLink, Written
 from services.errors import Refused
 from services.notify.crew import Crew
@@ -68,14 +68,9 @@ class ReachDesk(NoticeDesk):
     def send_test(self, number: int, written: Written) -> None:
         """Put out a message that shows whether a way works; it ends by itself soon."""
         way, now_ms = self.way(number), self.now_ms()
-        message = Message(
+        message = written.over(
+            way,
             key=f"test.{way.id}.{now_ms}",
-            way=way.id,
-            kind=way.kind,
-            target=way.target,
-            person=way.person,
-            subject=written.subject,
-            body=written.short if way.kind == "other" else written.body,
             about="test",
             data={"pattern": "flash", "site": way.site, "test": True}
             if way.kind == "lamp"

@@ -2,12 +2,13 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from services.domain._cards import UnitCard
 from services.domain._fleet import Fleet
-from services.domain._messages import Sent
+from services.domain._messages import Message, MessageAbout, Sent
 from services.domain._notices import Notice, NoticeLineKind
+from services.domain._reach import Way
 
 NoticeEvent = Literal["told", "next", "everybody", "passed", "taken"]
 """Told to whom it is for; to the next, or to everybody, as nobody has taken it; over; taken."""
@@ -31,6 +32,20 @@ class Written:
     """All of it in the length of one SMS, for ways that cost by the letter."""
     nothing: bool = False
     """Whether it says that there is nothing to do."""
+
+    def over(self, way: Way, *, key: str, about: MessageAbout, **others: Any) -> Message:  # noqa: ANN401 - as declared
+        """Return it as a message over one way; `others` are further fields of the message."""
+        return Message(
+            key=key,
+            way=way.id,
+            kind=way.kind,
+            target=way.target,
+            person=way.person,
+            subject=self.subject,
+            body=self.short if way.kind == "other" else self.body,
+            about=about,
+            **others,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,14 +74,9 @@ class Digests:
         if written.nothing and not way.nothing_too:
             return []
         return [
-            Message(
+            written.over(
+                way,
                 key=key,
-                way=way.id,
-                kind=way.kind,
-                target=way.target,
-                person=way.person,
-                subject=written.subject,
-                body=written.short if way.kind == "other" else written.body,
                 about="digest",
                 data={"when": when, "nothing": written.nothing},
                 not_after_ms=now_ms + 2 * LATEST_MS,

@@ -241,16 +241,11 @@ class Telling:
         )
         written = self._written(told, way.language)
         over = event in {"passed", "taken"}
-        return Message(
+        return written.over(
+            way,
             key=key,
-            way=way.id,
-            kind=way.kind,
-            target=way.target,
-            person=way.person,
-            subject=written.subject,
-            body=written.short if way.kind == "other" else written.body,
-            priority=notice.priority,
             about="over" if over else "notice",
+            priority=notice.priority,
             notice=notice.id,
             data={**_data(told, way), "step": 0 if event == "told" else max(1, step)},
             not_after_ms=now_ms + KEPT_MS["passed" if over else "told"],
