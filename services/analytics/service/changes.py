@@ -37,7 +37,7 @@ class Baseline:
     sd: float
     low: float
     high: float
-    """Lowest and highest middle of `RECENT` days in a row: how far it goes by itself, frost and all."""
+    """Lowest and highest middle of some days in a row: how far it goes by itself, frost and all."""
     days: int
 
 
@@ -62,19 +62,21 @@ class Move:
         return self.now - self.baseline.middle
 
 
-def baseline_of(values: FloatArray, *, least_sd: float) -> Baseline:
+def baseline_of(values: FloatArray, *, least_sd: float, run: int = RECENT) -> Baseline:
     """Return a robust middle and spread, the spread at least `least_sd`.
 
     Parameters
     ----------
     values : (n,) float64
-        Of the days to compare with, free of NaN, at least `RECENT`.
+        Of the days to compare with, free of NaN, at least `run`.
     least_sd : float
         A spread no number of this kind is known better than.
+    run : int
+        How many days in a row its range is told from.
     """
     middle = float(np.median(values))
     spread = _TO_SD * float(np.median(np.abs(values - middle)))
-    runs = np.median(np.lib.stride_tricks.sliding_window_view(values, RECENT), axis=1)
+    runs = np.median(np.lib.stride_tricks.sliding_window_view(values, run), axis=1)
     return Baseline(middle, max(spread, least_sd), float(runs.min()), float(runs.max()), int(values.size))
 
 

@@ -4,10 +4,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from services.analytics.service.changes import ALARM
+from services.analytics.service.changes import ALARM, Move
 from services.analytics.service.signals import Days, days_of
 from services.analytics.service.signatures import SIGNATURES, Direction, SignalName, fits
-from services.analytics.service.waiting import Wait, wait_of
+from services.analytics.service.waiting import FADES, LEAKS, Wait, wait_of
 from services.analytics.service.watching import Seen, directions, watch
 from services.analytics.service.weather import UNKNOWN, Weather
 from services.domain import Evidence, Finding, HealthTable, ServiceMark, UnitSettings
@@ -17,11 +17,14 @@ MOST_NAMED = 4
 """Things it could be that are told."""
 AFTER_SERVICE = frozenset({"overcharge"})
 """Named only where somebody has worked on the unit."""
-SLIGHT = 1.25
+SLIGHT = 2.0
 """Warming by one sign, by less than so many times the least worth telling, and no more running for it: that
 is taken for use (judgement)."""
 STRONG, FAIR = 3, 2
 """Independent signals; with fewer than two nobody is sent (reference table, after published false alarms)."""
+
+CHOKES: tuple[SignalName, ...] = ("current", "sag", "noon")
+"""What rises as a condenser is choked: then the running share does not tell when its protector opens."""
 
 LONGEST_SILENCE_MS = 7 * DAY_MS
 """Of a unit not heard of for so long nothing is told."""
@@ -37,8 +40,8 @@ class Pattern:
     """Those that speak for it."""
     holds: Callable[[Ways], bool]
     name: Callable[[Ways], str]
-    waits: bool
-    """Whether the cooling in hand tells until when it may wait."""
+    spread: tuple[float, float] | None
+    """How the cooling in hand may be off, for until when it may wait; None where it does not tell that."""
     otherwise: str
     """What looks the same without any fault."""
 
@@ -60,14 +63,14 @@ PATTERNS: tuple[Pattern, ...] = (
         ("cools", "noon", "current", "sag", "plate"),
         lambda ways: ways.get("cools") == "down",
         _cooling,
-        waits=True,
+        spread=FADES,
         otherwise="A much larger load, or the unit in a hotter place, looks alike for a while.",
     ),
     Pattern(
         ("warms",),
         lambda ways: ways.get("warms") == "up",
         lambda _: "warms faster than it did while it stands",
-        waits=True,
+        spread=LEAKS,
         otherwise="Far more openings, an emptier cabinet, or hotter air that nothing measures look alike.",
     ),
     Pattern(
@@ -76,7 +79,7 @@ PATTERNS: tuple[Pattern, ...] = (
             ways.get("noon") == "up" and ways.get("cools", "same") == "same" and ways.get("warms") != "up"
         ),
         lambda _: "works harder at noon than it did, for the same air",
-        waits=True,
+        spread=FADES,
         otherwise="A cabinet that now stands in the sun at noon, or is opened most then, looks alike.",
     ),
     Pattern(
@@ -86,14 +89,14 @@ PATTERNS: tuple[Pattern, ...] = (
             and all(ways.get(name, "same") == "same" for name in ("cools", "noon", "sag"))
         ),
         lambda _: "draws more than it did while it runs",
-        waits=False,
+        spread=None,
         otherwise="A sensor for its current that drifts looks alike.",
     ),
     Pattern(
         ("level",),
         lambda ways: ways.get("level") in {"up", "down"} and ways.get("cools", "same") == "same",
         lambda ways: f"stops {'warmer' if ways['level'] == 'up' else 'colder'} than it did",
-        waits=False,
+        spread=None,
         otherwise="A set point turned by hand looks the same.",
     ),
     Pattern(
@@ -104,14 +107,14 @@ PATTERNS: tuple[Pattern, ...] = (
             if ways.get("rest") == "down"
             else "more voltage lost while it runs"
         ),
-        waits=False,
+        spread=None,
         otherwise="A colder battery, or one that is hardly ever full, looks alike.",
     ),
     Pattern(
         ("rest",),
         lambda ways: ways.get("rest") == "down" and ways.get("sag", "same") == "same",
         lambda _: "less voltage left before dawn than there was",
-        waits=False,
+        spread=None,
         otherwise="Fewer drives, clouded days or a longer season of heat look alike.",
     ),
 )
@@ -211,7 +214,7 @@ class _Bench:
 def _finding(pattern: Pattern, bench: _Bench) -> Finding:
     moved = [each for each in bench.seen if each.move is not None]
     own = [each for each in moved if each.followed.name in pattern.signals]
-    witnesses = {each.followed.witness for each in own} - {"counted"}
+    witnesses = {each.followed.witness for each in own if each.presses} - {"counted"}
     since_ms = min(each.since_ms for each in own if each.since_ms is not None)
     comes = _comes(own)
     named = [
@@ -239,11 +242,15 @@ def _finding(pattern: Pattern, bench: _Bench) -> Finding:
 
 
 def _wait(pattern: Pattern, bench: _Bench, since_ms: int) -> Wait:
-    if not pattern.waits:
+    if pattern.spread is None:
         return Wait.none("food is at risk when the battery is: see how long it lasts")
+    if any(bench.ways.get(name) == "up" for name in CHOKES):
+        return Wait.none("more is drawn, lost or needed at noon: a hot day may stop the machine at once")
     if not bench.dated:
         return Wait.none("not asked")
-    return wait_of(bench.days, bench.settings, since_ms=since_ms, as_of_ms=bench.today_ms)
+    return wait_of(
+        bench.days, bench.settings, since_ms=since_ms, as_of_ms=bench.today_ms, spread=pattern.spread
+    )
 
 
 def _comes(own: Iterable[Seen]) -> Literal["at once", "over weeks"]:
@@ -272,7 +279,13 @@ def _evidence(each: Seen) -> Evidence:
         unit=each.followed.unit,
         source=(
             f"its own {baseline.days} days from {iso_of(each.from_ms)[:10]} to {iso_of(each.to_ms)[:10]}:"
-            f" {middle:.{digits}f}, between {low:.{digits}f} and {high:.{digits}f}; CUSUM {move.cusum:.0f}"
-            f" over {ALARM:g}, changed {'at once' if move.step else 'over days'}{since}"
+            f" {middle:.{digits}f}, between {low:.{digits}f} and {high:.{digits}f};"
+            f" {_how(each, move)}{since}"
         ),
     )
+
+
+def _how(each: Seen, move: Move) -> str:
+    if each.lately:
+        return "left its last weeks as others that belong to it did"
+    return f"CUSUM {move.cusum:.0f} over {ALARM:g}, changed {'at once' if move.step else 'over days'}"

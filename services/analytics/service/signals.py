@@ -123,7 +123,7 @@ DOUBT_PER_K: Mapping[SignalName, float] = {
     "cools": 0.006,
     "warms": 0.004,
     "sag": 0.004,
-    "current": 0.004,
+    "current": 0.006,
     "rest": 0.008,
     "noon": 0.004,
 }

@@ -18,9 +18,13 @@ LOSS_PER_K = (0.010, 0.020)
 """Cooling capacity lost for a kelvin of warmer air, the least and the most. [1/K]"""
 GUESS_K = 5.0
 """How far off the air may be where nothing measures it. [K]"""
+FADES, LEAKS = (1.0 / 1.6, 1.0), (1.0, 1.6)
+"""By what the cooling in hand may be off, its least and its most: a machine that fades loses more in great
+heat than on ordinary days; a cabinet that leaks is opened on ordinary days too (judgement, after two
+simulated years)."""
 LONGEST_D = 365
 RECENT = 7
-_NO_TREND = "as it is now it holds its food on a design hot day, and no further fall is sure"
+_NO_TREND = "as it is now it may hold its food on a design hot day, and no further fall is sure"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,9 @@ class Wait:
         return Wait(None, why, None, why)
 
 
-def wait_of(days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int) -> Wait:
+def wait_of(
+    days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int, spread: tuple[float, float]
+) -> Wait:
     """Return from when on food may be at risk on a design hot day if nothing is done.
 
     Cooling capacity over heat gain [K] is the most a cabinet can be held below its air; brought to the air of
@@ -54,9 +60,11 @@ def wait_of(days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int)
         When the change began; the fall is read from the days since. [ms]
     as_of_ms : int
         Now. [ms]
+    spread : pair of float
+        `FADES` or `LEAKS`.
     """
     needed_k = DESIGN_C - limits_of(settings).food_limit_c
-    low, high = hot_ratio_k(days)
+    low, high = (spread[k] * end for k, end in enumerate(hot_ratio_k(days)))
     known = np.isfinite(low) & days.fit
     if int(known.sum()) < RECENT:
         return Wait.none("how much it has in hand cannot be told from these days")
@@ -64,9 +72,10 @@ def wait_of(days: Days, settings: UnitSettings, *, since_ms: int, as_of_ms: int)
     level_low, level_high = float(np.median(low[-RECENT:])), float(np.median(high[-RECENT:]))
     if level_high <= needed_k:
         return Wait(early=as_of_ms, late=as_of_ms)
-    slope = _fall(day[day >= since_ms], (0.5 * (low + high))[day >= since_ms])
-    early, early_reason = _date(level_low - needed_k, None if slope is None else slope[1], as_of_ms)
-    late, late_reason = _date(level_high - needed_k, None if slope is None else slope[0], as_of_ms)
+    since = day >= since_ms
+    slow, fast = _fall(day[since], high[since]), _fall(day[since], low[since])
+    early, early_reason = _date(level_low - needed_k, None if fast is None else fast[1], as_of_ms)
+    late, late_reason = _date(level_high - needed_k, None if slow is None else slow[0], as_of_ms)
     return Wait(early, early_reason, late, late_reason)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from services.analytics.power.frame import BoolArray
 from services.analytics.service.changes import RECENT, Baseline, Move, baseline_of, move_of
+from services.analytics.service.lately import PRESSING, lately
 from services.analytics.service.signals import DOUBT_PER_K, FROST_SHARE, SEASON_K, Days, Followed, followed_of
 from services.analytics.service.signatures import Direction, SignalName
 from services.domain import UnitSettings
@@ -38,6 +39,10 @@ class Seen:
     move: Move | None
     since_ms: int | None
     """First day after the change."""
+    lately: bool = False
+    """Against the weeks before, together with other numbers; else against its own first weeks."""
+    presses: bool = True
+    """Whether it may send anybody."""
 
     @property
     def direction(self) -> Direction:
@@ -83,7 +88,28 @@ def watch(days: Days, settings: UnitSettings, *, from_ms: int, dated: bool = Tru
         if seen.move is None and followed.name in SAME_AIR:
             seen = _by_same_air(followed, own, day_ms, days.air_c[usable], dated=dated) or seen
         found.append(seen)
-    return found
+    return _with_lately(found, days, from_ms) if found else found
+
+
+def _with_lately(found: Sequence[Seen], days: Days, from_ms: int) -> list[Seen]:
+    """Return the same, where nothing had moved with what has against the weeks before."""
+    late = {one.followed: one for one in lately(days, [seen.followed for seen in found], from_ms=from_ms)}
+    presses = sum(one.weight for one in late.values()) >= PRESSING
+    return [
+        Seen(
+            one.followed,
+            one.move.baseline,
+            one.from_ms,
+            one.to_ms,
+            one.move,
+            one.since_ms,
+            lately=True,
+            presses=presses,
+        )
+        if seen.move is None and (one := late.get(seen.followed)) is not None
+        else seen
+        for seen in found
+    ]
 
 
 def _by_same_air(

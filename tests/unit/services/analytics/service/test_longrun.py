@@ -238,3 +238,12 @@ def test_a_fading_machine_has_dates_and_one_in_order_would_have_none():
     (held,) = told(cooling=ramp(DAYS, begins=60, grows=0, to=0.85))
     assert held.wait_until_early is None
     assert held.wait_until_early_reason
+
+
+def test_a_choked_condenser_gets_no_date_since_its_protector_opens_at_once():
+    (finding,) = told(
+        cooling=ramp(DAYS, begins=50, grows=60, to=0.6), current=ramp(DAYS, begins=50, grows=60, to=1.2)
+    )
+    assert finding.call_out
+    assert finding.wait_until_early is finding.wait_until_late is None
+    assert "at once" in finding.due_reason
