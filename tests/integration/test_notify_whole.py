@@ -55,7 +55,8 @@ def test_a_notice_that_is_raised_reaches_a_mailbox_with_a_link_of_its_own(tmp_pa
                 child.wait()
     (mail,) = mailbox.got
     assert mailbox.to == [["cook@camp.example"]]
-    assert re.search(r"^Say that you see to it: https://box\.example/t/\S{22}\r?$", mail.get_content(), re.MULTILINE)
+    link = r"^Say that you see to it: https://box\.example/t/\S{22}\r?$"
+    assert re.search(link, mail.get_content(), re.MULTILINE)
     (sent,) = records.outbox(since_ms=0)
     assert sent.state == "sent"
     assert "/t/" not in sent.message.body, "a link that works is kept nowhere"
