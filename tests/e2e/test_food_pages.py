@@ -183,7 +183,9 @@ def test_every_food_page_is_readable_and_has_big_targets(browser, stocked, name,
 
 @pytest.mark.parametrize("name", PATHS)
 def test_every_food_page_is_one_small_answer_that_promises_nothing(stocked, name):
-    answer = httpx.get(stocked + PATHS[name], headers={"accept": "text/html", "accept-encoding": "gzip"})
+    answer = httpx.get(
+        stocked + PATHS[name], headers={"accept": "text/html", "accept-encoding": "gzip"}, timeout=120
+    )
     assert answer.status_code == 200
     assert int(answer.headers["content-length"]) <= 5_000
     assert "safe" not in answer.text.lower()
@@ -212,7 +214,9 @@ def test_a_full_camp_still_fits(house):
             standing_why=whys[1].format(n=n),
             use_first_why=whys[0].format(n=n),
         )
-    answer = httpx.get(f"{base}/camp/vehicle-3", headers={"accept": "text/html", "accept-encoding": "gzip"})
+    answer = httpx.get(
+        f"{base}/camp/vehicle-3", headers={"accept": "text/html", "accept-encoding": "gzip"}, timeout=120
+    )
     assert answer.text.count("<article") == 8
     assert answer.text.count("/batches/") == 12
     assert "12 more" in answer.text
@@ -344,13 +348,15 @@ def test_what_the_rules_forbid_comes_back_in_words(house):
     larder, base = house
     put_in(larder, "Yoghurt", "other_chilled", ready_to_eat=True, use_by=date(2026, 3, 1))
     form = {"kind": "served", "person": "Jonas K."}
-    answer = httpx.post(f"{base}/batches/1/say", data=form, headers={"accept": "text/html"})
+    answer = httpx.post(f"{base}/batches/1/say", data=form, headers={"accept": "text/html"}, timeout=120)
     assert answer.status_code == 409
     assert "past its date" in answer.text
     for bad in ({"kind": "eaten"}, {"probe_c": "hot"}, {"ago_min": "9999"}, {"kind": "loaded"}):
-        answer = httpx.post(f"{base}/batches/1/say", data={**form, **bad}, headers={"accept": "text/html"})
+        answer = httpx.post(
+            f"{base}/batches/1/say", data={**form, **bad}, headers={"accept": "text/html"}, timeout=120
+        )
         assert answer.status_code == 422, bad
-    assert httpx.get(f"{base}/batches/99", headers={"accept": "text/html"}).status_code == 404
+    assert httpx.get(f"{base}/batches/99", headers={"accept": "text/html"}, timeout=120).status_code == 404
     assert [event.kind for event in larder.records.batch_events(1)] == ["loaded"]
 
 

@@ -96,5 +96,5 @@ def test_an_unknown_cabinet_has_no_log(web):
 def test_an_application_without_a_log_maker_says_so(tmp_path):
     book = open_book(tmp_path, steady, days=0.1, start_ms=DAY + DAY_MS)
     with serving(app_of(book)) as address:
-        assert httpx.get(f"{address}{ASKED}").status_code == 503
+        assert httpx.get(f"{address}{ASKED}", timeout=120).status_code == 503
     book.close()
