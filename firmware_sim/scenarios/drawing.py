@@ -105,14 +105,6 @@ def drawn(scenario: Scenario, seed: int) -> Scenario:
     raise ConfigurationError("too few units or days for its faults", setting=scenario.path.name)
 
 
-def is_grave(fault: Fault) -> bool:
-    """Return whether a fault is of a size that most often brings food above its limit."""
-    extent = EXTENTS.get(fault.kind)
-    if extent is None or extent.grave is None or fault.amount is None:
-        return False
-    return min(extent.grave) <= fault.amount <= max(extent.grave)
-
-
 def together(faults: Iterable[Fault]) -> list[list[Fault]]:
     """Return faults in groups: those of one unit or bank that lie near each other in time."""
     groups: dict[str, list[list[Fault]]] = {}

@@ -196,11 +196,6 @@ class Records(
         """Return when a unit was last said to hold nothing."""
         return self.context(unit).clock_from_ms
 
-    def last_release_ms(self, unit: str) -> int | None:
-        """Return when a hold of a unit was last closed."""
-        release = self.context(unit).release
-        return None if release is None else release.t_ms
-
     # What was made of it.
 
     def write_results(

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from deploy.simulating import LIBRARY
-from firmware_sim.scenarios.drawing import APART_D, EXTENTS, FIRST_D, drawn, is_grave, together
+from firmware_sim.scenarios.drawing import APART_D, EXTENTS, FIRST_D, drawn, together
 from firmware_sim.scenarios.fault_kinds import KINDS
 from firmware_sim.scenarios.load import idle_because, load_scenario
 from firmware_sim.scenarios.model import Fault
@@ -42,6 +42,14 @@ def test_the_seed_alone_draws(year):
     days = [[round(fault.before_h / 24) for fault in drawn(year, seed).faults] for seed in SEEDS]
     assert len({frozenset(each) for each in places}) == len(SEEDS)
     assert len({tuple(each) for each in days}) == len(SEEDS)
+
+
+def is_grave(fault):
+    """Return whether a fault is of a size that most often brings food above its limit."""
+    extent = EXTENTS.get(fault.kind)
+    if extent is None or extent.grave is None or fault.amount is None:
+        return False
+    return min(extent.grave) <= fault.amount <= max(extent.grave)
 
 
 def test_every_kind_befalls_somebody_and_a_third_endangers_food(one):

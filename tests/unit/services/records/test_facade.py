@@ -185,7 +185,7 @@ def test_a_release_lowers_the_standing_verdict_to_what_was_computed(records):
     assert (said.kind, said.who, said.t_ms) == ("release", "Asha", NOON_MS)
     assert said.body["probe_c"] == 3.2
     assert said.body["standing"] == "hold"
-    assert records.last_release_ms("v3-meat") == NOON_MS
+    assert records.context("v3-meat").release.t_ms == NOON_MS
     assert records.clock_from_ms("v3-meat") is None
     change = records.verdict_history("v3-meat")[0]
     assert (change.origin, change.standing_before, change.standing) == ("person", Verdict.HOLD, Verdict.OK)
